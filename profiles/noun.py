@@ -1,0 +1,154 @@
+"""The strict, frozen base of every noun, and the one way in which bad input is refused."""
+
+from __future__ import annotations
+
+import difflib
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+
+class BadInput(ValueError):
+    """Input that is refused, in one line that names file, key, rule, value and way out.
+
+    Examples
+    --------
+    >>> print(BadInput("must be above 0", file="a.toml", key="battery.usable_kwh", value=-1, way_out="give kWh"))
+    a.toml: battery.usable_kwh must be above 0, not -1; give kWh
+    """
+
+    def __init__(self, rule: str, *, file: object = None, key: str = "", value: Any = ..., way_out: str = ""):
+        self.rule, self.file, self.key, self.value, self.way_out = rule, file, key, value, way_out
+        text = f"{file}: " if file is not None else ""
+        text += f"{key} {rule}" if key else rule
+        if value is not ...:
+            text += f", not {_short(value)}"
+        if way_out:
+            text += f"; {way_out}"
+        super().__init__(" ".join(text.split()))
+
+
+def _short(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 80 else text[:77] + "..."
+
+
+class Noun(BaseModel):
+    """A frozen record of strict fields: an unknown key, a wrong type, NaN and infinity are refused."""
+
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, validate_default=False
+    )
+
+
+def read_noun(kind: type[Noun], data: dict, *, file: object = None, table: str = "") -> Any:
+    """Validate one table of a TOML or JSON file as a noun.
+
+    Parameters
+    ----------
+    kind : subclass of Noun
+    data : dict
+        The table as the parser gave it; lists may stand for tuples.
+    file : path, optional
+        Named in the message.
+    table : str, optional
+        Where the table stands in the file, named in the message.
+
+    Raises
+    ------
+    BadInput
+        One line for the first thing that is wrong; an unknown key comes with the nearest known one.
+    """
+    try:
+        return kind.model_validate(_tuples(data))
+    except ValidationError as error:
+        raise _refusal(kind, error, data, file, table) from None
+
+
+def _tuples(data: Any) -> Any:
+    if isinstance(data, dict):
+        return {key: _tuples(value) for key, value in data.items()}
+    if isinstance(data, list | tuple):
+        return tuple(_tuples(value) for value in data)
+    return data
+
+
+def _refusal(kind: type[Noun], error: ValidationError, data: dict, file: object, table: str) -> BadInput:
+    first = min(error.errors(), key=lambda e: (e["type"] != "extra_forbidden", len(e["loc"]) == 0))
+    model, path, names = _follow(kind, data, first["loc"])
+    key = ".".join([table] * bool(table) + path) or table or "the file"
+    if first["type"] == "extra_forbidden":
+        close = difflib.get_close_matches(str(first["loc"][-1]), names, n=1, cutoff=0.5)
+        known = f"did you mean {close[0]}?" if close else "known keys: " + ", ".join(names)
+        return BadInput("is not a known key", file=file, key=key, value=first["input"], way_out=known)
+    if first["type"] == "missing":
+        hint = _description(model, first["loc"]) or "see keeplit schema"
+        return BadInput("is missing", file=file, key=key, way_out=f"it is: {hint}")
+    if first["type"].startswith("union_tag"):
+        return BadInput(str(first["ctx"].get("message", first["msg"])), file=file, key=key, value=first["input"])
+    cause = first.get("ctx", {}).get("error")
+    if isinstance(cause, BadInput):
+        where = f"{key}.{cause.key}" if cause.key else key
+        return BadInput(cause.rule, file=file, key=where, value=cause.value, way_out=cause.way_out)
+    rule = first["msg"].removeprefix("Value error, ").replace("Input should be", "should be")
+    hint = _description(model, first["loc"])
+    return BadInput(rule, file=file, key=key, value=first["input"], way_out=f"it is: {hint}" if hint else "")
+
+
+def _follow(kind: Any, data: Any, loc: tuple) -> tuple[Any, list[str], list[str]]:
+    """The model that holds the last step of `loc`, the path as a reader would name it, and its known keys."""
+    model, path = kind, []
+    for i, step in enumerate(loc):
+        if isinstance(step, int):
+            data = data[step] if isinstance(data, list | tuple) and step < len(data) else {}
+            name = data.get("name") if isinstance(data, dict) else None
+            path[-1:] = [f'{path[-1] if path else ""} "{name}"' if name else f"{path[-1] if path else ''}[{step + 1}]"]
+            continue
+        fields = getattr(model, "model_fields", {})
+        if step in fields:
+            path.append(step)
+            data = data.get(step, {}) if isinstance(data, dict) else {}
+            if i < len(loc) - 1:
+                model = _inner_noun(fields[step].annotation, loc[i + 1 :]) or model
+        elif isinstance(data, dict) and step in data or i == len(loc) - 1 and model is not None:
+            if not (isinstance(step, str) and _is_tag(step)):
+                path.append(str(step))
+        else:
+            tagged = _TAGS.get(str(step))
+            model = tagged or model
+    return model, path, sorted(getattr(model, "model_fields", {}))
+
+
+_TAGS: dict[str, type[Noun]] = {}
+
+
+def tagged(tag: str, model: type[Noun]) -> str:
+    """Register the tag of one kind in a union of nouns, so that a message can name its keys."""
+    _TAGS[tag] = model
+    return tag
+
+
+def _is_tag(step: str) -> bool:
+    return step in _TAGS or "[" in step or step in ("float", "int", "str", "tuple", "bool")
+
+
+def _inner_noun(annotation: Any, rest: tuple) -> Any:
+    """The noun inside an annotation such as tuple[Circuit, ...] or Solar | None."""
+    for step in rest:
+        if isinstance(step, str) and step in _TAGS:
+            return _TAGS[step]
+    stack, found = [annotation], []
+    while stack:
+        one = stack.pop(0)
+        if isinstance(one, type) and issubclass(one, Noun):
+            found.append(one)
+        stack.extend(getattr(one, "__args__", ()))
+    return found[0] if found else None
+
+
+def _description(model: Any, loc: tuple) -> str:
+    for step in reversed(loc):
+        field = getattr(model, "model_fields", {}).get(step) if isinstance(step, str) else None
+        if field is not None:
+            return field.description or ""
+    return ""
