@@ -264,7 +264,8 @@ def _calendar_days(calendar: str, year: int, observed: str) -> set[dt.date]:
 
     country, _, subdivision = calendar.partition("-")
     try:
-        find = functools.partial(library.country_holidays, country, subdiv=subdivision or None, years=[year - 1, year, year + 1])
+        years = [year - 1, year, year + 1]
+        find = functools.partial(library.country_holidays, country, subdiv=subdivision or None, years=years)
         actual = find(observed=False)
         days = set(find(observed=True)) if observed == "observed" else set(actual)
     except NotImplementedError:

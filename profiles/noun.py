@@ -129,7 +129,7 @@ def tagged(tag: str, model: type[Noun]) -> str:
 
 
 def _is_tag(step: str) -> bool:
-    return step in _TAGS or "[" in step or step in ("float", "int", "str", "tuple", "bool")
+    return step in _TAGS or "[" in step or "-" in step or step in ("float", "int", "str", "tuple", "bool")
 
 
 def _inner_noun(annotation: Any, rest: tuple) -> Any:

@@ -67,9 +67,8 @@ class Pool:
     on_grid_kw: float = 0.0
 
     def __post_init__(self):
-        for name in ("usable_kwh", "charge_kw", "discharge_kw", "no_load_kw", "takes_back_kw", "restart_kwh", "on_grid_kw"):
-            value = getattr(self, name)
-            if not 0.0 <= value:
+        for name, value in vars(self).items():
+            if name != "taper" and not 0.0 <= value:
                 raise BadInput("must be 0 or above", key=f"Pool.{name}", value=value)
         for name in ("charge_efficiency", "discharge_efficiency"):
             if not 0.0 < getattr(self, name) <= 1.0:
@@ -142,7 +141,8 @@ def discharge_efficiency(reach_kw, cell):
 
     A unit that serves `reach_kw` for part of a step inverts for that part only: `1 / (1/eta_d + P0 / reach)`.
     """
-    return 1.0 / (1.0 / cell.discharge_efficiency + cell.no_load_kw / reach_kw) if reach_kw > 0.0 else cell.discharge_efficiency
+    idle = cell.no_load_kw / reach_kw if reach_kw > 0.0 else 0.0
+    return 1.0 / (1.0 / cell.discharge_efficiency + idle)
 
 
 @jit
@@ -240,7 +240,7 @@ def serve_terms(load_kw, reach_kw, solar_kw, pool: Pool) -> tuple[np.ndarray, np
         House load and solar at the meter. [kW]
     reach_kw : ndarray, shape (n_steps,)
         Load of the whole circuits that are switched over (transfer mode: they are served whatever the sun does);
-        infinite or above the house load where the pool works in parallel and follows what solar leaves. [kW]
+        infinite or anywhere above the house load: the pool works in parallel and follows what solar leaves. [kW]
 
     Returns
     -------
@@ -249,7 +249,8 @@ def serve_terms(load_kw, reach_kw, solar_kw, pool: Pool) -> tuple[np.ndarray, np
 
     Notes
     -----
-    ``1 / (1/eta_d + P_noload / reach)``; in parallel the discharge limit stands in the place of `reach`.
+    ``1 / (1/eta_d + P_noload / reach)``; in parallel the discharge limit stands in the place of `reach`. The on-grid
+    draw ends in the same proportion, so in parallel ``(load + P_grid - solar) / (1 + P_grid / limit)`` may be served.
 
     Examples
     --------
@@ -257,9 +258,16 @@ def serve_terms(load_kw, reach_kw, solar_kw, pool: Pool) -> tuple[np.ndarray, np
     >>> float(limit[0]), round(float(efficiency[0]), 4)
     (0.5, 0.9091)
     """
-    parallel = reach_kw > load_kw
+    parallel = works_in_parallel(load_kw, reach_kw)
     reach = np.minimum(reach_kw, pool.discharge_kw)
-    limit = np.where(parallel, np.minimum(reach, np.maximum(load_kw - solar_kw, 0.0)), reach)
+    whole = np.full_like(reach, pool.discharge_kw) if parallel else reach
     with np.errstate(divide="ignore", invalid="ignore"):
-        idle = np.where(reach > 0.0, pool.no_load_kw / reach, 0.0)
-    return limit, 1.0 / (1.0 / pool.discharge_efficiency + idle)
+        idle = np.where(whole > 0.0, pool.no_load_kw / whole, 0.0)
+        on_grid = np.where(whole > 0.0, pool.on_grid_kw / whole, 0.0)
+    left_kw = np.maximum(load_kw + pool.on_grid_kw - solar_kw, 0.0) / (1.0 + on_grid)
+    return np.minimum(reach, left_kw) if parallel else reach, 1.0 / (1.0 / pool.discharge_efficiency + idle)
+
+
+def works_in_parallel(load_kw, reach_kw) -> bool:
+    """True where the reach anywhere exceeds the house load, which whole circuits of the house cannot do."""
+    return bool((reach_kw > load_kw).any())
