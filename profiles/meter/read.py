@@ -1,0 +1,74 @@
+"""Read a meter file, whatever its format, and say what it holds."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from profiles.meter.green_button import read_green_button
+from profiles.meter.meter import Meter
+from profiles.noun import BadInput
+
+
+def read_meter(path, *, point: str | None = None, column: str | None = None, timezone: str | None = None,
+               scale: float = 1.0, dialect=None) -> Meter:
+    """Interval readings of one point of supply from a Green Button or CSV file.
+
+    Parameters
+    ----------
+    path : str or Path
+    point : str, optional
+        Which point of supply, or which of its readings, where the file holds several.
+    column : str, optional
+        Which column of a CSV file holds the energy or mean power.
+    timezone : str, optional
+        IANA zone of the local clock; a CSV file with local stamps needs it.
+    scale : float
+        Factor on the energy.
+    dialect : Dialect or dict, optional
+        What is known about the file, instead of what would be inferred.
+
+    Raises
+    ------
+    BadInput
+        Not readable, ambiguous, or several points with none chosen; the message lists them.
+    """
+    path = Path(path)
+    head = _head(path)
+    source = _source(path, head)
+    meter = read_green_button(path, point=point, timezone=timezone, source=source)
+    return scaled(meter, scale)
+
+
+def scaled(meter: Meter, scale: float) -> Meter:
+    """The same readings times a factor."""
+    if not 0.0 < scale < float("inf"):
+        raise BadInput("must be above 0", key="scale", value=scale)
+    if scale == 1.0:
+        return meter
+    received = None if meter.received_kwh is None else meter.received_kwh * scale
+    return meter.changed(kwh=meter.kwh * scale, received_kwh=received)
+
+
+def _head(path: Path) -> bytes:
+    try:
+        with open(path, "rb") as file:
+            head = file.read(65_536)
+    except OSError as error:
+        raise BadInput(f"cannot be read: {error.strerror}", file=path, way_out="give the path of a meter file") from None
+    if not head.strip():
+        raise BadInput("is empty", file=path, way_out="download it again")
+    return head
+
+
+def _source(path: Path, head: bytes) -> str:
+    with open(path, "rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    kind = "Green Button" if is_xml(head) else "CSV"
+    return f"{kind} file, sha256 {digest[:12]}"
+
+
+def is_xml(head: bytes) -> bool:
+    """True where the first sign that is not white space or a byte order mark is "<"."""
+    text = head.removeprefix(b"\xef\xbb\xbf").removeprefix(b"\xff\xfe").removeprefix(b"\xfe\xff")
+    return text.replace(b"\x00", b"").lstrip()[:1] == b"<"
