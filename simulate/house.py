@@ -1,0 +1,326 @@
+"""One house on its hour axis: every series that the year and the outages are made of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from profiles.circuit import Circuit
+from profiles.hours import Hours, hours_of_year
+from profiles.load import MeterLoad, Sources, load_kw
+from profiles.noun import BadInput
+from simulate.pools import LegPool, carries_two_pole, leg_of, pool_of, pools_of, share_on_pools, solar_returns
+from simulate.site import DEFAULT_YEAR, Site
+
+METER_SLACK_KW = 0.1
+HEATED_C = 18.0
+UNHEATED_ABOVE_OUTDOOR_C = 5.0
+UNHEATED_AT_MOST_C = 30.0
+
+
+class SiteSources(Sources):
+    """Weather and meter files of one site, each read once."""
+
+    def __init__(self, site: Site):
+        self.site, self._meters, self._years = site, {}, {}
+
+    @cached_property
+    def weather(self):
+        """The site's weather file, or None where none is named."""
+        from profiles.weather import read_weather
+
+        return None if self.site.weather is None else read_weather(self.site.weather, self.site.folder)
+
+    def year(self, hours: Hours):
+        """The weather on the hour axis."""
+        from profiles.weather import weather_on
+
+        if self.weather is None:
+            super().temp_c(hours)
+        if hours not in self._years:
+            self._years[hours] = weather_on(self.weather, hours)
+        return self._years[hours]
+
+    def temp_c(self, hours: Hours) -> np.ndarray:
+        return self.year(hours).temp_c
+
+    def meter(self, load: MeterLoad, timezone: str):
+        """A meter file, read once."""
+        from profiles.meter import read_meter
+
+        key = (load.meter, load.point, load.column)
+        if key not in self._meters:
+            path = self.site.folder / load.meter
+            self._meters[key] = read_meter(path, point=load.point, column=load.column, timezone=timezone)
+        return self._meters[key]
+
+    def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
+        from profiles.meter import meter_kw
+
+        return meter_kw(self.meter(load, hours.timezone), hours) * load.scale
+
+
+@dataclass(frozen=True, eq=False)
+class House:
+    """A site's series; time is the last axis.
+
+    Attributes
+    ----------
+    hours : Hours
+    circuit_kw : ndarray, shape (n_circuits, n_steps)
+        Every listed circuit, in file order. [kW]
+    rest_kw : ndarray, shape (n_steps,)
+        What stays on the main panel beside the listed circuits; signed where it is a meter minus circuits. [kW]
+    solar_kw : ndarray, shape (n_steps,)
+        AC solar at the meter (main panel or sub-panel). [kW]
+    solar_dc_kw : ndarray, shape (n_steps,)
+        Solar on the cells. [kW]
+    cold : ndarray of bool, shape (n_pools, n_steps)
+        Cells too cold to charge.
+    pools : tuple of LegPool
+    notes, cautions : tuple of str
+        Assumptions and cautions that arose on the way.
+    """
+
+    site: Site
+    hours: Hours
+    circuit_kw: np.ndarray
+    rest_kw: np.ndarray
+    solar_kw: np.ndarray
+    solar_dc_kw: np.ndarray
+    cold: np.ndarray
+    pools: tuple[LegPool, ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @cached_property
+    def load_kw(self) -> np.ndarray:
+        """All that the house uses, shape (n_steps,). [kW]"""
+        return self.circuit_kw.sum(axis=0) + self.rest_kw
+
+    @cached_property
+    def backed(self) -> np.ndarray:
+        """Indices of the circuits on the sub-panel."""
+        return np.array([k for k, c in enumerate(self.site.circuit) if c.on == "sub-panel"], dtype=int)
+
+    @cached_property
+    def backed_up_kw(self) -> np.ndarray:
+        """Circuits on the sub-panel, shape (n_steps,). [kW]"""
+        return self.circuit_kw[self.backed].sum(axis=0) + np.zeros(self.hours.n_steps)
+
+    @cached_property
+    def two_pole(self) -> bool:
+        return carries_two_pole(self.site, self.pools)
+
+    @cached_property
+    def carried(self) -> np.ndarray:
+        """Indices of the backed-up circuits that the wiring can serve at all."""
+        return np.array([k for k in self.backed if pool_of(self.site.circuit[k], self.pools, self.two_pole)], dtype=int)
+
+    @cached_property
+    def never_carried(self) -> tuple[str, ...]:
+        return tuple(self.site.circuit[k].name for k in self.backed if k not in set(self.carried.tolist()))
+
+    @property
+    def circuits(self) -> tuple[Circuit, ...]:
+        """The carried circuits, in file order."""
+        return tuple(self.site.circuit[k] for k in self.carried)
+
+    @cached_property
+    def share(self) -> np.ndarray:
+        """Share of each carried circuit on each pool, shape (n_pools, n_carried)."""
+        return share_on_pools(self.circuits, self.pools, self.two_pole)
+
+    @cached_property
+    def limits(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Share of each carried circuit that each output limit sees, the limits [kW], and the pool of each."""
+        rows, kw, pool = [], [], []
+        for p, leg_pool in enumerate(self.pools):
+            rows.append(self.share[p])
+            kw.append(leg_pool.pool.discharge_kw)
+            pool.append(p)
+            for leg in leg_pool.legs if len(leg_pool.legs) > 1 else "":
+                on = [leg_of(c, self.pools) for c in self.circuits]
+                rows.append(np.array([1.0 if one == leg else 0.5 if one == "AB" else 0.0 for one in on]))
+                kw.append(leg_pool.leg_kw)
+                pool.append(p)
+        return np.array(rows).reshape(len(kw), len(self.circuits)), np.array(kw), np.array(pool, dtype=int)
+
+    def with_battery_of(self, site: Site) -> House:
+        """The same series with the battery groups of another site file that differs in nothing else that they use."""
+        pools = pools_of(site)
+        kept = {k: v for k, v in vars(self).items() if k in type(self).__dataclass_fields__}
+        cold = _cold(site, pools, self.hours, SiteSources(site))
+        return House(**(kept | {"site": site, "pools": pools, "cold": cold}))
+
+
+def house_of(site: Site) -> House:
+    """Lay a site on its hour axis: loads, solar, pools.
+
+    Raises
+    ------
+    BadInput
+        A load or a roof that needs weather without a file, a meter that does not cover the year, ...
+    """
+    sources = SiteSources(site)
+    year, notes = _year(site, sources)
+    try:
+        hours = hours_of_year(year, site.site.timezone, site.site.step_min)
+    except BadInput as error:
+        raise _in_file(error, site) from None
+    circuit_kw = np.array([_circuit_kw(site, circuit, hours, sources) for circuit in site.circuit])
+    rest_kw, more = _rest_kw(site, hours, sources, circuit_kw)
+    solar_kw, solar_dc_kw = _solar(site, hours, sources)
+    for name, kw in (("circuits", circuit_kw), ("the rest of the house", rest_kw), ("solar", solar_kw + solar_dc_kw)):
+        if not np.isfinite(kw).all():
+            raise BadInput(f"{name} has a step that is not a number", file=site.file)
+    pools = pools_of(site)
+    notes += more
+    if sources.weather is not None:
+        from profiles.weather import far_note
+
+        weather = sources.weather
+        notes += [f"weather: {weather.name} ({weather.format})", *weather.notes, *sources.year(hours).notes]
+        notes += list(far_note(weather, site.site.latitude, site.site.longitude))
+    cold = _cold(site, pools, hours, sources)
+    return House(
+        site=site, hours=hours, circuit_kw=circuit_kw, rest_kw=rest_kw, solar_kw=solar_kw, solar_dc_kw=solar_dc_kw,
+        cold=cold, pools=pools, notes=tuple(dict.fromkeys(notes)), cautions=tuple(_cautions(site)),
+    )  # fmt: skip
+
+
+def _in_file(error: BadInput, site: Site, key: str = "") -> BadInput:
+    inner = error.key.removeprefix("load").lstrip(".")
+    where = ".".join(part for part in (key, inner) if part) if key else error.key
+    return BadInput(error.rule, file=error.file or site.file, key=where, value=error.value, way_out=error.way_out)
+
+
+def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
+    """The simulated year: as stated, else the year that the meter files cover, else 2025."""
+    if site.site.year is not None:
+        return site.site.year, []
+    for load in _meter_loads(site):
+        from profiles.meter import meter_years
+
+        years = meter_years(sources.meter(load, site.site.timezone), site.site.timezone)
+        if years:
+            return int(years[-1]), [f"site.year = {years[-1]} (the year that {load.meter} covers)"]
+    return DEFAULT_YEAR, [f"site.year = {DEFAULT_YEAR} (default)"]
+
+
+def _meter_loads(site: Site) -> list[MeterLoad]:
+    nouns = [site.service.whole_house, site.service.other_load, *(circuit.load for circuit in site.circuit)]
+    flat = [one for noun in nouns for one in (noun if isinstance(noun, tuple) else (noun,))]
+    return [one for one in flat if isinstance(one, MeterLoad)]
+
+
+def _circuit_kw(site: Site, circuit: Circuit, hours: Hours, sources: SiteSources) -> np.ndarray:
+    try:
+        return load_kw(circuit.load, hours, sources)
+    except BadInput as error:
+        key = "" if error.key.startswith("weather") else f'circuit "{circuit.name}".load'
+        raise _in_file(error, site, key) from None
+
+
+def _rest_kw(site: Site, hours: Hours, sources: SiteSources, circuit_kw) -> tuple[np.ndarray, list[str]]:
+    service = site.service
+    if service.whole_house is None:
+        if service.other_load is None:
+            return np.zeros(hours.n_steps), ["service.other_load: none given, the house is the listed circuits only"]
+        try:
+            return load_kw(service.other_load, hours, sources), []
+        except BadInput as error:
+            raise _in_file(error, site, "service.other_load") from None
+    try:
+        meter = load_kw(service.whole_house, hours, sources)
+    except BadInput as error:
+        raise _in_file(error, site, "service.whole_house") from None
+    rest = meter - circuit_kw.sum(axis=0)
+    notes = []
+    if (rest < -METER_SLACK_KW).any():
+        worst = int(np.argmin(rest))
+        largest = site.circuit[int(np.argmax(circuit_kw[:, worst]))].name
+        notes = [
+            f"meter minus circuits is below -{METER_SLACK_KW} kW in {int((rest < -METER_SLACK_KW).sum())} steps, "
+            f"worst {rest[worst]:.2f} kW at {hours.local_text[worst]} (largest circuit then: {largest}); "
+            "what may be switched over is cut to the meter"
+        ]
+    return rest, notes
+
+
+def _solar(site: Site, hours: Hours, sources: SiteSources) -> tuple[np.ndarray, np.ndarray]:
+    none = np.zeros(hours.n_steps)
+    if site.solar is None:
+        return none, none
+    from profiles.solar import solar_dc_kw, solar_kw
+
+    roof = site.solar
+    needs_weather = roof.series is None
+    weather = sources.year(hours) if needs_weather else None
+    try:
+        if roof.connected_at == "battery":
+            return none, solar_dc_kw(roof, weather, hours, folder=site.folder)
+        return solar_kw(roof, weather, hours, folder=site.folder), none
+    except BadInput as error:
+        raise _in_file(error, site, error.key if error.key.startswith("solar") else f"solar.{error.key}") from None
+
+
+def _cold(site: Site, pools, hours: Hours, sources: SiteSources) -> np.ndarray:
+    """Steps in which the coldest group of a pool may not charge, shape (n_pools, n_steps)."""
+    cold = np.zeros((len(pools), hours.n_steps), bool)
+    for p, leg_pool in enumerate(pools):
+        for group in leg_pool.groups:
+            least = group.temperature.min_charge_c if group.temperature else None
+            if least is None or group.place is None:
+                continue
+            cold[p] |= cell_c(group, hours, sources) < least
+    return cold
+
+
+def cell_c(group, hours: Hours, sources: SiteSources) -> np.ndarray:
+    """Cell temperature by place: heated 18 degC; unheated inside outdoor + 5 degC, 30 at most; outside outdoor.
+
+    Returns
+    -------
+    ndarray, shape (n_steps,)
+        [degC], common practice, no source
+    """
+    if group.heated:
+        return np.full(hours.n_steps, HEATED_C)
+    outdoor = sources.temp_c(hours)
+    if group.place.startswith("outdoor"):
+        return outdoor
+    return np.maximum(np.minimum(outdoor + UNHEATED_ABOVE_OUTDOOR_C, UNHEATED_AT_MOST_C), outdoor)
+
+
+def _cautions(site: Site) -> list[str]:
+    out = []
+    for group in site.battery:
+        if group.count and group.temperature and group.temperature.min_charge_c is not None and group.place is None:
+            out.append(f'battery "{group.name}": place is not stated, so cold charging is not limited')
+        circuit_kw = group.charging_circuit.continuous_kw
+        if group.charge_kw is not None and group.charge_kw > circuit_kw and not group.charge_adjustable:
+            out.append(
+                f'battery "{group.name}": charger of {group.charge_kw:g} kW on a charging circuit of '
+                f"{circuit_kw:.2f} kW, simulated as if set to {circuit_kw:.2f} kW"
+            )
+    if site.outage.restart_soc > 0.0 and not solar_returns(site):
+        out.append("outage.restart_soc is ignored: solar cannot return to the island as wired")
+    return out
+
+
+def without_circuits(house: House, names: tuple[str, ...]) -> House:
+    """The house with some circuits switched off in the outage (still on the panel, drawing nothing there)."""
+    known = [circuit.name for circuit in house.site.circuit]
+    for name in names:
+        if name not in known:
+            raise BadInput("is not a circuit of the site", file=house.site.file, key="--without", value=name,
+                           way_out="known: " + ", ".join(known))
+    circuits = tuple(
+        c.model_copy(update={"on": "main"}) if c.name in names else c for c in house.site.circuit
+    )
+    site = house.site.model_copy(update={"circuit": circuits})
+    site._file, site._folder = house.site.file, house.site.folder
+    return replace(house, site=site)
