@@ -1,0 +1,183 @@
+"""The whole job on one site as one document that terminal, JSON, report and tables all read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from profiles.noun import BadInput
+from simulate.bill import Bill, price_bill
+from simulate.cautions import ONE_YEAR, cautions_of
+from simulate.pools import solar_returns
+from simulate.recharge import recharge_of
+from simulate.ride import RideThrough, ride_through
+from simulate.site import Site, defaults_used, read_site
+from simulate.year import HouseYear, run_year
+
+
+@dataclass(frozen=True, eq=False)
+class Bills:
+    """Three bills of one year; `today` is None where the site names no rate of today.
+
+    Attributes
+    ----------
+    today, without_battery, with_battery : Bill
+        Today's rate without the battery; the site's rate without it; the site's rate with it.
+    """
+
+    today: Bill | None
+    without_battery: Bill
+    with_battery: Bill
+
+    @property
+    def saving(self) -> float:
+        """What the battery takes off the bill on the same rate. [currency a year]"""
+        return self.without_battery.total - self.with_battery.total
+
+    def document(self) -> dict:
+        """The bill part of the study document."""
+        named = {"today": self.today, "without_battery": self.without_battery, "with_battery": self.with_battery}
+        months = self.with_battery.by_month
+        before = self.without_battery.by_month
+        return {
+            "currency": self.with_battery.currency,
+            "today": None if self.today is None else self.today.total,
+            "without_battery": self.without_battery.total,
+            "with_battery": self.with_battery.total,
+            "saving": self.saving,
+            "lines": [
+                {"bill": name, **vars(line)} for name, bill in named.items() if bill is not None for line in bill.lines
+            ],
+            "bound": None,
+            "best_net": None,
+            "bound_method": None,
+            "captured_frac": None,
+            "by_month": [
+                {"month": month, "without_battery": before[month], "with_battery": amount}
+                for month, amount in months.items()
+            ],
+        }
+
+
+def bills_of(run: HouseYear) -> Bills:
+    """The three bills of a year.
+
+    Raises
+    ------
+    BadInput
+        A rate that does not cover the year.
+    """
+    house = run.house
+    site, hours = house.site, house.hours
+    net = house.load_kw - house.solar_kw
+    bought, sold = np.maximum(net, 0.0), np.maximum(-net, 0.0)
+    main = site.solar is not None and site.solar.connected_at == "main-panel"
+    if not (site.solar.export if main else site.subpanel.export):
+        sold = np.zeros_like(sold)
+    try:
+        today = None if site.rate_today is None else price_bill(bought, sold, site.rate_today, hours)
+        return Bills(
+            today=today,
+            without_battery=price_bill(bought, sold, site.rate, hours),
+            with_battery=price_bill(run.year.import_kw, run.year.export_kw, site.rate, hours),
+        )
+    except BadInput as error:
+        raise BadInput(error.rule, file=error.file or site.file, key=error.key, value=error.value,
+                       way_out=error.way_out) from None
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """The whole job on one site.
+
+    Attributes
+    ----------
+    site : Site
+    run : HouseYear
+    ride : RideThrough
+        The site's load case; `storm` is the storm case, a row of its own.
+    bills : Bills
+    """
+
+    site: Site
+    run: HouseYear
+    ride: RideThrough
+    storm: RideThrough
+    bills: Bills
+
+    @cached_property
+    def findings(self) -> tuple:
+        """Findings of the panel checks."""
+        return ()
+
+    @cached_property
+    def switches_a_year(self) -> dict[str, int]:
+        """Breaks a year by circuit that switching for the rate makes, two a period."""
+        switched = self.run.asked.switched
+        if switched is None:
+            return {}
+        may = [circuit for circuit in self.run.house.circuits if circuit.rate_transfer]
+        served = self.run.year.pool_discharge_kw.sum(axis=0)[switched.starts] > 0.0
+        counts = 2 * (switched.chosen & served[:, None]).sum(axis=0)
+        return {circuit.name: int(n) for circuit, n in zip(may, counts, strict=True) if n}
+
+    @cached_property
+    def document(self) -> dict:
+        """The document of `keeplit study --json`; money and kW are unrounded."""
+        house, prices = self.run.house, self.run.asked.prices
+        switches = self.switches_a_year
+        holidays = ", ".join(str(day) for day in prices.holidays)
+        assumptions = [*defaults_used(self.site), *house.notes, *self.run.notes, *prices.notes]
+        if holidays:
+            assumptions.append(f"holidays that count as weekend: {holidays}")
+        assumptions.append(ONE_YEAR.format(n=len(self.ride.hours)))
+        cautions = cautions_of(
+            self.site, returns=solar_returns(self.site), switches_a_year=max(switches.values(), default=0),
+            switched=tuple(switches),
+        )  # fmt: skip
+        outage = self.ride.document()
+        outage["storm"] = {key: value for key, value in self.storm.document().items() if key in ("hours", "by_season")}
+        outage["recharge"] = recharge_of(self.run)
+        return {
+            "site": self.site.site.name,
+            "steps": house.hours.n_steps,
+            "step_h": house.hours.step_h,
+            "energy_kwh": self.run.energy_kwh(),
+            "bill": self.bills.document(),
+            "outage": outage,
+            "panel": {
+                "findings": [vars(finding) for finding in self.findings],
+                "not_assessed": sum(f.verdict == "not-assessed" for f in self.findings),
+                "fail": sum(f.verdict == "fail" for f in self.findings),
+            },
+            "money": None,
+            "assumptions": list(dict.fromkeys(assumptions)),
+            "cautions": list(dict.fromkeys([*house.cautions, *cautions])),
+        }
+
+    def _repr_html_(self) -> str:
+        from simulate.view import study_html
+
+        return study_html(self)
+
+
+def study(site: Site | None = None) -> Study:
+    """Do the whole job on one site: the year, every outage, the three bills.
+
+    Parameters
+    ----------
+    site : Site, optional
+        The embedded demo site without one.
+
+    Examples
+    --------
+    >>> study().document["steps"]
+    8760
+    """
+    site = read_site() if site is None else site
+    run = run_year(site)
+    ride = ride_through(run)
+    storm = ride if ride.load_case == "storm" else ride_through(run, load_case="storm")
+    return Study(site, run, ride, storm, bills_of(run))
