@@ -434,10 +434,11 @@ def test_four_quarter_hours_equal_one_hour():
 @pytest.mark.parametrize(("year", "zone", "n_steps"), [(2024, "America/New_York", 8784), (2024, "Asia/Almaty", 8785)])
 def test_years_of_other_length_are_billed_whole(year, zone, n_steps):
     axis = hours_of_year(year, zone)
-    doubled = total(2 * kw, NONE, two_prices(0.05, 0.15))
-    assert doubled == pytest.approx(total(kw, NONE, two_prices(0.1, 0.3)), abs=1e-8)
+    whole = total(np.ones(n_steps), np.zeros(n_steps), rate(price_per_kwh=1.0), axis)
+    assert whole == pytest.approx(n_steps, abs=EXACT)
 
 
 def test_doubling_load_and_halving_the_price_changes_nothing():
     kw = np.random.default_rng(9).gamma(1.0, 1.0, 8760)
-    assert total(2 * kw, NONE, two_prices(0.05, 0.15)) == pytest.approx(total(kw, NONE, two_prices(0.1, 0.3)), abs=1e-8)
+    doubled = total(2 * kw, NONE, two_prices(0.05, 0.15))
+    assert doubled == pytest.approx(total(kw, NONE, two_prices(0.1, 0.3)), abs=1e-8)
