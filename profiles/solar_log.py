@@ -51,9 +51,24 @@ def log_kw(log: SolarLog, hours: Hours, rated_kw: float | None = None, folder: s
     path = Path(folder or ".") / Path(log.csv).expanduser()
     table = _table(path, log.column)
     kw = _values(table.iloc[:, 1], path.name, log.column, rated_kw)
-    begins_s, interval_s = _begins(_utc_s(table.iloc[:, 0], hours, path.name), log.stamp, path.name)
+    begins_s, interval_s = _begins(_utc_s(table.iloc[:, 0], hours.timezone, path.name), log.stamp, path.name)
     order = np.argsort(begins_s, kind="stable")
     return _on_steps(begins_s[order], kw[order], interval_s, hours, path.name)
+
+
+def log_years(log: SolarLog, timezone: str, folder: str | Path | None = None) -> tuple[int, ...]:
+    """Calendar years that a log covers from one local New Year to the next; what site.year may be.
+
+    Gaps inside are not looked for here: `log_kw` names them.
+    """
+    path = Path(folder or ".") / Path(log.csv).expanduser()
+    table = _table(path, log.column)
+    begins_s, interval_s = _begins(_utc_s(table.iloc[:, 0], timezone, path.name), log.stamp, path.name)
+    first, end = (pd.Timestamp(int(at), unit="s", tz="UTC").tz_convert(timezone)
+                  for at in (begins_s.min(), begins_s.max() + interval_s))
+    return tuple(year for year in range(first.year, end.year + 1)
+                 if first <= pd.Timestamp(f"{year}-01-01", tz=timezone)
+                 and end >= pd.Timestamp(f"{year + 1}-01-01", tz=timezone))
 
 
 def _table(path: Path, column: str) -> pd.DataFrame:
@@ -83,7 +98,7 @@ def _values(texts: pd.Series, file: str, column: str, rated_kw: float | None) ->
     return kw
 
 
-def _utc_s(texts: pd.Series, hours: Hours, file: str) -> np.ndarray:
+def _utc_s(texts: pd.Series, timezone: str, file: str) -> np.ndarray:
     offsets = texts.str.contains(_OFFSET)
     stamps = pd.to_datetime(texts, errors="coerce", format="ISO8601", utc=bool(offsets.any()))
     bad = np.flatnonzero(stamps.isna() | (offsets != offsets.any()))
@@ -92,10 +107,10 @@ def _utc_s(texts: pd.Series, hours: Hours, file: str) -> np.ndarray:
                        value=texts.iloc[bad[0]], way_out="write 2025-06-30T14:00, or with its offset in all rows")
     if not offsets.any():
         # Of a local time that occurs twice the first is summer time; an array says so for each row.
-        stamps = stamps.dt.tz_localize(hours.timezone, ambiguous=~stamps.duplicated().to_numpy(), nonexistent="NaT")
+        stamps = stamps.dt.tz_localize(timezone, ambiguous=~stamps.duplicated().to_numpy(), nonexistent="NaT")
     skipped = np.flatnonzero(stamps.isna())
     if len(skipped):
-        raise BadInput(f"does not exist in {hours.timezone}: the clocks skip it", file=file, key=texts.name,
+        raise BadInput(f"does not exist in {timezone}: the clocks skip it", file=file, key=texts.name,
                        value=texts.iloc[skipped[0]], way_out="write stamps with their UTC offset")
     return pd.DatetimeIndex(stamps).tz_convert("UTC").as_unit("s").asi8
 

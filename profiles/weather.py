@@ -26,6 +26,8 @@ LIBRARY = {
 SUFFIXES = (".csv", ".epw", ".tm2", ".tmy", ".tm3", ".tmy3", ".tmy2")
 FAR_KM = 100.0
 EARTH_KM = 6371.0
+# The smallest usual mistake in stamps is half an hour; good files are centred within a few minutes.
+NOON_TOLERANCE_MIN = 20.0
 
 
 class WeatherSource(Noun):
@@ -143,8 +145,8 @@ def read_weather(source: WeatherSource | str | Path, folder: str | Path | None =
     -----
     Stamps: TMY3, TMY2 and EPW name an hour by its end (irradiance over the hour before the stamp, temperature at the
     stamp); NSRDB values belong to their stamp, which is taken as the middle of the interval. Where the sunniest days of
-    a file are not centred on solar noon within half an interval a note says so. It is no error: hills, fog and
-    invented data move the centre too, and only the owner of the file can tell.
+    a file are not centred on solar noon within 20 minutes a note says so. It is no error: hills, fog and invented data
+    move the centre too, and only the owner of the file can tell.
 
     References
     ----------
@@ -329,7 +331,7 @@ def _noon_note(weather: Weather) -> tuple[str, ...]:
     shift = noon_shift_min(weather)
     if math.isnan(shift):
         return ("weather: the file holds no sunshine",)
-    if abs(shift) <= weather.step_min / 2:
+    if abs(shift) <= NOON_TOLERANCE_MIN:
         return ()
     side = "after" if shift > 0 else "before"
     return (f"weather: sunny days are centred {abs(shift):.0f} min {side} solar noon: are its stamps "

@@ -127,7 +127,7 @@ def _nsrdb(text: str) -> Rows:
 
     data, meta = read_nsrdb_psm4(io.StringIO(text.replace("\r\n", "\n")))
     stamp = (data["Hour"] * 60 + data["Minute"]).to_numpy()
-    step = 1440 * 365 // (len(data) if len(data) % 366 else len(data) * 365 // 366)
+    step = int(np.median(np.diff(stamp) % 1440))
     return Rows(
         "NSRDB CSV", f"NSRDB {meta.get('Location ID', '')}".strip(), meta["latitude"], meta["longitude"],
         float(meta["altitude"]), float(meta["Time Zone"]), data["Month"].to_numpy(), data["Day"].to_numpy(),

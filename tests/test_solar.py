@@ -8,6 +8,7 @@ import pytest
 from profiles.hours import hours_of_year
 from profiles.noun import BadInput, read_noun
 from profiles.solar import TRACKER_EFFICIENCY, Solar, array_dc_kw, inverter_kw, losses_frac, solar_dc_kw, solar_kw
+from profiles.solar_log import log_years
 from profiles.weather import read_weather, weather_on
 
 NEW_YORK = "America/New_York"
@@ -174,6 +175,8 @@ def test_log_may_run_over_the_year(tmp_path):
     stamps = [stamp for axis in (before[0], hours, after[0]) for stamp in axis.utc.strftime("%Y-%m-%dT%H:%MZ")]
     log = written(tmp_path, stamps, np.concatenate((before[1], kw, after[1])))
     np.testing.assert_array_equal(solar_kw(log, None, hours, folder=tmp_path), kw)
+    assert log_years(log.series, NEW_YORK, tmp_path) == (2024, 2025, 2026)
+    assert log_years(log.series, "America/Los_Angeles", tmp_path) == (2024, 2025)  # three hours of 2026 are not there
 
 
 def broken_logs():

@@ -128,6 +128,13 @@ def test_a_file_that_is_an_hour_off_is_noticed(tmp_path):
         assert any(f"{side} solar noon" in note and "UTC-7" in note for note in weather.notes)
 
 
+def test_half_an_hour_is_noticed_where_hourly_stamps_name_the_full_hour(tmp_path):
+    # NSRDB values belong to their stamp; hours that are named by their beginning would be read half an hour early.
+    weather = read_weather(written(tmp_path, nsrdb_text(TABLE, middle_min=0)))
+    assert noon_shift_min(weather) == pytest.approx(-30.0, abs=5.0)
+    assert any("before solar noon" in note for note in weather.notes)
+
+
 @pytest.mark.parametrize("name", LIBRARY)
 def test_library_years_are_centred_on_solar_noon_within_half_a_step(name):
     weather = read_weather(f"library:{name}")

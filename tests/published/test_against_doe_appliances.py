@@ -17,9 +17,9 @@ from profiles.shapes import end_use_kwh
 THREE_CENTS = 0.03
 LISTED_W = {
     "coffee-maker": (900, 1200), "clothes-washer": (350, 500), "clothes-dryer": (1800, 5000),
-    "dishwasher": (1200, 2400), "dehumidifier": (785, 785), "ceiling-fan": (65, 175), "hair-dryer": (1200, 1875), "portable-heater": (750, 1500),
-    "microwave": (750, 1100), "laptop": (50, 50), "television": (133, 133), "toaster": (800, 1400),
-    "water-heater": (4500, 5500),
+    "dishwasher": (1200, 2400), "dehumidifier": (785, 785), "ceiling-fan": (65, 175), "hair-dryer": (1200, 1875),
+    "portable-heater": (750, 1500), "microwave": (750, 1100), "laptop": (50, 50), "television": (133, 133),
+    "toaster": (800, 1400), "water-heater": (4500, 5500),
 }
 FURNACE_FAN_W = 750
 DEEP_WELL_PUMP_W = (250, 1100)  # from memory
