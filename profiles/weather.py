@@ -14,8 +14,9 @@ from pydantic import Field
 
 from profiles.hours import Hours
 from profiles.noun import BadInput, Noun
-from profiles.sun import Sun, solar_noon_min, sun_of_steps
-from profiles.weather_check import MONTH_DAYS, check_place, check_values, check_whole, day_of_year, size_of
+from profiles.solar_noon import noon_note
+from profiles.sun import Sun, sun_of_steps
+from profiles.weather_check import check_place, check_values, check_whole, day_of_year, size_of
 from profiles.weather_file import COLUMNS, KNOWN, Rows, read_rows
 
 LIBRARY = {
@@ -26,8 +27,6 @@ LIBRARY = {
 SUFFIXES = (".csv", ".epw", ".tm2", ".tmy", ".tm3", ".tmy3", ".tmy2")
 FAR_KM = 100.0
 EARTH_KM = 6371.0
-# The smallest usual mistake in stamps is half an hour; good files are centred within a few minutes.
-NOON_TOLERANCE_MIN = 20.0
 
 
 class WeatherSource(Noun):
@@ -169,7 +168,7 @@ def read_weather(source: WeatherSource | str | Path, folder: str | Path | None =
         raise BadInput(f"names a file that cannot be read ({error.strerror})", key="weather.source",
                        value=str(path)) from None
     weather = _checked_year(read_rows(content, path.name), path.name)
-    return replace(weather, notes=weather.notes + _noon_note(weather))
+    return replace(weather, notes=weather.notes + noon_note(weather))
 
 
 def read_weather_years(folder: str | Path) -> tuple[Weather, ...]:
@@ -252,41 +251,6 @@ def far_note(weather: Weather, latitude: float, longitude: float) -> tuple[str, 
     return (f"weather: {weather.name} is {far_km:,.0f} km from the site; sun and temperature are those of that place",)
 
 
-def noon_shift_min(weather: Weather) -> float:
-    """How much later than solar noon the irradiance of sunny days is centred; near 0 where stamps are read right.
-
-    Parameters
-    ----------
-    weather : Weather
-
-    Returns
-    -------
-    float
-        Median over the three sunniest days of each month; NaN where the file holds no sun. [min]
-
-    Notes
-    -----
-    The centre is that of the day's global irradiance, row by row at the middle of each interval. Stamps read one hour
-    wrong move it by 60.
-
-    Examples
-    --------
-    >>> abs(noon_shift_min(read_weather("library:south-florida"))) < 15
-    True
-    """
-    per_day = 1440 // weather.step_min
-    noon = solar_noon_min(weather.longitude, weather.utc_offset_h, np.arange(weather.n_days))
-    # Count each day from the solar midnight before it, so that a clock far from its meridian cuts no day in two.
-    lead = np.round((noon - 720.0 - weather.start_min) / weather.step_min).astype(int)
-    rows = np.arange(weather.n_days)[:, None] * per_day + lead[:, None] + np.arange(per_day)
-    ghi = weather.ghi[rows % len(weather.ghi)]
-    at = (lead[:, None] + np.arange(per_day) + 0.5) * weather.step_min + weather.start_min
-    days = _sunniest(ghi.sum(axis=1), weather.n_days)
-    if not len(days):
-        return float("nan")
-    return float(np.median((ghi * (at - noon[:, None])).sum(axis=1)[days] / ghi.sum(axis=1)[days]))
-
-
 def _path_of(source: str, folder: str | Path | None) -> Path:
     if not source.startswith("library:"):
         path = Path(source).expanduser()
@@ -325,24 +289,6 @@ def _typical_note(name: str, years: np.ndarray) -> tuple[str, ...]:
     if len(years) == 1:
         return (f"weather: {name}, the year {years[0]} as it was recorded",)
     return (f"weather: {name}, a typical year of months from {years[0]} to {years[-1]}: not the worst that can come",)
-
-
-def _noon_note(weather: Weather) -> tuple[str, ...]:
-    shift = noon_shift_min(weather)
-    if math.isnan(shift):
-        return ("weather: the file holds no sunshine",)
-    if abs(shift) <= NOON_TOLERANCE_MIN:
-        return ()
-    side = "after" if shift > 0 else "before"
-    return (f"weather: sunny days are centred {abs(shift):.0f} min {side} solar noon: are its stamps "
-            f"{weather.convention}, and is its clock at UTC{weather.utc_offset_h:+g}? Solar may be off",)
-
-
-def _sunniest(energy: np.ndarray, n_days: int) -> np.ndarray:
-    month = np.searchsorted(np.cumsum(MONTH_DAYS), np.arange(n_days), side="right").clip(max=11)
-    best = [np.flatnonzero(month == m)[np.argsort(energy[month == m])[-3:]] for m in range(12)]
-    days = np.concatenate(best)
-    return days[energy[days] > 0]
 
 
 def _seconds(utc: pd.DatetimeIndex) -> np.ndarray:

@@ -10,13 +10,13 @@ import pytest
 
 from profiles.hours import hours_of_year
 from profiles.noun import BadInput, read_noun
+from profiles.solar_noon import noon_shift_min
 from profiles.sun import sun_of_steps
 from profiles.weather import (
     LIBRARY,
     WeatherSource,
     distance_km,
     far_note,
-    noon_shift_min,
     read_weather,
     read_weather_years,
     weather_on,
