@@ -7,6 +7,8 @@ import datetime as dt
 import zoneinfo
 from dataclasses import dataclass
 
+import numpy as np
+
 from profiles.noun import BadInput
 
 DAY_S = 86_400
@@ -106,6 +108,13 @@ class Clock:
         ends = _seconds(self.ends.local(year)) - self.offset_s - self.saving_s
         saving = begins <= utc_s < ends if begins < ends else not ends <= utc_s < begins
         return self.offset_s + self.saving_s * saving
+
+    def offsets(self, utc_s: np.ndarray) -> np.ndarray:
+        """Local time minus UTC at many instants, same shape. [s]"""
+        first, last = int(utc_s.min()), int(utc_s.max())
+        changes = self.changes(first, last)
+        values = np.array([self.offset_at(at) for at in (first, *changes)], dtype=np.int64)
+        return values[np.searchsorted(np.array(changes, dtype=np.int64), utc_s, side="right")]
 
     def changes(self, first_s: int, last_s: int) -> list[int]:
         """Instants in [first, last] at which the clock changes, seconds in UTC."""

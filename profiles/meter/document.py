@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 
 from profiles.meter.meter import Meter
+from profiles.meter.quality import quality_sheet
 from profiles.meter.read import read_meter
 
 
@@ -35,4 +36,5 @@ def document(meter: Meter) -> dict:
         "issues": [asdict(issue) for issue in meter.issues],
         "source": meter.source,
         "dialect": meter.dialect,
+        "quality": quality_sheet(meter).to_dict(),
     }

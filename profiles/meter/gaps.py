@@ -85,7 +85,7 @@ def _refuse_long(meter: Meter, gaps: list[tuple[int, int]], hours: Hours, clock)
     raise BadInput(f"has no readings from {clock.stamp(begin)} to {clock.stamp(end)}"
                    + (f" and in {len(long) - 1} more gaps beyond a day" if len(long) > 1 else "")
                    + f" ({missing_h:g} h of {hours.year} in all; the file runs from {clock.stamp(meter.start_utc[0])} to "
-                   f"{clock.stamp(meter.start_utc[-1] + meter.duration_s[-1])})", file=meter.source, way_out=ways)
+                   f"{clock.stamp(meter.start_utc[-1] + meter.duration_s[-1])})", file=meter.path or meter.source, way_out=ways)
 
 
 def _pieces(gap: tuple[int, int], interval_s: int) -> list[tuple[int, int]]:
@@ -125,7 +125,7 @@ def _like_days(meter: Meter, gap: tuple[int, int], timezone: str) -> list[tuple]
                 break
         if energy is None:
             raise BadInput(f"has a gap at {zone_clock(timezone).stamp(begin)} and no reading at that time in the four weeks "
-                           "before or after", file=meter.source, way_out="give a file that covers the year")
+                           "before or after", file=meter.path or meter.source, way_out="give a file that covers the year")
         found.append((begin, end - begin, energy[0], None if meter.received_kwh is None else energy[1]))
     return found
 

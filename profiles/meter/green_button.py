@@ -10,6 +10,7 @@ import numpy as np
 
 from profiles.meter.clock import UTC, ChangeRule, Clock, zone_clock
 from profiles.meter.espi import COST_UNIT, CURRENCIES, SERVICES, W, ReadingType
+from profiles.meter.dialect import Dialect
 from profiles.meter.feed import ABSENT, Entry, read_feed
 from profiles.meter.links import ReadingSet, reading_sets
 from profiles.meter.meter import Issue, Meter, Point, merged
@@ -38,7 +39,7 @@ class Offer:
 
 
 def read_green_button(path: str | Path, *, point: str | None = None, timezone: str | None = None,
-                      source: str = "", register_at: str = "end") -> Meter:
+                      source: str = "", dialect: Dialect | None = None) -> Meter:
     """One point of supply of a Green Button file.
 
     Parameters
@@ -47,8 +48,8 @@ def read_green_button(path: str | Path, *, point: str | None = None, timezone: s
         Name from the list that the error gives where the file holds several.
     timezone : str, optional
         IANA zone for local stamps and days; without it the file's own rules of local time.
-    register_at : str
-        Whether the value of a cumulative register stands at the "end" or the "start" of its period.
+    dialect : Dialect, optional
+        `clock` where starts are not UTC after all, `register_at` and `dial_kwh` for dial readings.
 
     Raises
     ------
@@ -60,7 +61,8 @@ def read_green_button(path: str | Path, *, point: str | None = None, timezone: s
     if not sets:
         raise BadInput("holds no interval readings of NAESB ESPI in Atom entries", file=path,
                        way_out="download interval usage, not the bill summary")
-    offers = _offers(sets, path, register_at)
+    dialect = dialect or Dialect()
+    offers = _offers(sets, path, dialect)
     chosen = _chosen(offers, point, path)
     clock, how = _clock(chosen[0], timezone, path)
     parts = [settled(_mended_stamps(offer, path), clock, file=path, interval_s=offer.type.interval_s) for offer in chosen]
@@ -71,7 +73,7 @@ def read_green_button(path: str | Path, *, point: str | None = None, timezone: s
                   points=_points(offers, chosen, clock))
 
 
-def _offers(sets: list[ReadingSet], path, register_at: str) -> list[Offer]:
+def _offers(sets: list[ReadingSet], path, dialect: Dialect) -> list[Offer]:
     groups: dict[int, list[ReadingSet]] = {}
     for one in sets:
         groups.setdefault(id(one.usage_point), []).append(one)
@@ -79,7 +81,7 @@ def _offers(sets: list[ReadingSet], path, register_at: str) -> list[Offer]:
     offers = []
     for name, group in zip(names, groups.values(), strict=True):
         for k, one in enumerate(group, 1):
-            offers.append(_offer(one, name, name if len(group) == 1 else f"{name}.{k}", path, register_at))
+            offers.append(_offer(one, name, name if len(group) == 1 else f"{name}.{k}", path, dialect))
     return offers
 
 
@@ -90,7 +92,7 @@ def _group_names(points: list[Entry | None]) -> list[str]:
     return tails if short else [str(k) for k in range(1, len(points) + 1)]
 
 
-def _offer(one: ReadingSet, group: str, id_: str, path, register_at: str) -> Offer:
+def _offer(one: ReadingSet, group: str, id_: str, path, dialect: Dialect) -> Offer:
     kind = _reading_type(one, path)
     service = SERVICES.get(_number(one.usage_point, "kind"), "electricity")
     readings, starts, lengths = _raw(one, kind, path)
@@ -99,7 +101,7 @@ def _offer(one: ReadingSet, group: str, id_: str, path, register_at: str) -> Off
     if kind.interval_s is None:
         kind = ReadingType(**{**kind.__dict__, "interval_s": _interval(readings, lengths)})
     if usable and kind.is_register:
-        readings, notes = differenced(readings, at=register_at)
+        readings, notes = differenced(readings, at=dialect.register_at or "end", dial_kwh=dialect.dial_kwh)
     point = one.usage_point
     aliases = tuple(filter(None, (point.self_link, point.self_link.rpartition("/")[2]))) if point else ()
     return Offer(id_, group, aliases, kind, readings, starts, lengths, usable, text, one.local_time, notes)

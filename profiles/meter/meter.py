@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -84,6 +85,10 @@ class Meter:
         Everything that the file offers; the one that was read is `chosen`.
     timezone : str or None
         IANA zone given by the caller.
+    filled : ndarray of bool, shape (n_readings,), or None
+        True where a gap was filled in.
+    path : Path or None
+        For messages only; it never enters a result.
     """
 
     source: str
@@ -105,6 +110,7 @@ class Meter:
     issues: tuple[Issue, ...] = ()
     points: tuple[Point, ...] = ()
     filled: np.ndarray | None = field(default=None, repr=False)
+    path: Path | None = field(default=None, repr=False)
 
     def __post_init__(self):
         for array in (self.start_utc, self.duration_s, self.kwh, self.quality, self.received_kwh, self.cost):

@@ -5,8 +5,11 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
+from profiles.meter.dialect import as_dialect, refuse_csv_keys
 from profiles.meter.green_button import read_green_button
+from profiles.meter.interval_csv import read_interval_csv
 from profiles.meter.meter import Meter
+from profiles.meter.quality import with_notes
 from profiles.noun import BadInput
 
 
@@ -36,8 +39,15 @@ def read_meter(path, *, point: str | None = None, column: str | None = None, tim
     path = Path(path)
     head = _head(path)
     source = _source(path, head)
-    meter = read_green_button(path, point=point, timezone=timezone, source=source)
-    return scaled(meter, scale)
+    known = as_dialect(dialect, file=path)
+    if is_xml(head):
+        if column is not None:
+            raise BadInput("is for CSV files; a Green Button file has points", file=path, key="column", value=column)
+        refuse_csv_keys(known, path)
+        meter = read_green_button(path, point=point, timezone=timezone, dialect=known, source=source)
+    else:
+        meter = read_interval_csv(path, point=point, column=column, timezone=timezone, dialect=known, source=source)
+    return with_notes(scaled(meter, scale).changed(path=path))
 
 
 def scaled(meter: Meter, scale: float) -> Meter:

@@ -1,0 +1,223 @@
+"""Interval CSV files, long or wide, in the dialects that utilities write -> the readings of one point of supply."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from profiles.meter.clock import UTC, Clock, zone_clock
+from profiles.meter.columns import Columns, long_columns, unit_in
+from profiles.meter.dialect import UNIT_KWH, Dialect
+from profiles.meter.groups import Group, chosen_groups, row_groups
+from profiles.meter.labels import Labels, Reading, read_labels, wall_to_utc
+from profiles.meter.meter import Issue, Meter, Point, merged
+from profiles.meter.register import differenced
+from profiles.meter.rows import Rows, long_rows, wide_rows
+from profiles.meter.sequence import Readings, Settled, settled, where
+from profiles.meter.table import Table, read_table
+from profiles.meter.wide import wide_columns
+from profiles.noun import BadInput
+
+_RISING = 24
+
+
+@dataclass(frozen=True, eq=False)
+class _Read:
+    """One group of rows turned into readings, with the words for how."""
+
+    readings: Settled
+    received: np.ndarray | None
+    issues: tuple[Issue, ...]
+    words: str
+    clock: str
+
+
+def read_interval_csv(path: str | Path, *, point: str | None = None, column: str | None = None,
+                      timezone: str | None = None, dialect: Dialect, source: str = "") -> Meter:
+    """One point of supply of an interval CSV file.
+
+    Parameters
+    ----------
+    point, column : str, optional
+        Which set of rows, which column of values, where the file holds several.
+    timezone : str, optional
+        IANA zone; needed where the stamps are local.
+    dialect : Dialect
+        What is known about the file; the rest is inferred, and `Meter.dialect` says all of it.
+
+    Raises
+    ------
+    BadInput
+        What can be read in two ways names both and the key that decides.
+    """
+    zone = zone_clock(timezone) if timezone else None
+    table = read_table(path, dialect)
+    wide = wide_columns(table) if dialect.layout != "long" else None
+    if dialect.layout == "wide" and wide is None:
+        raise BadInput("has fewer than 20 columns that name times or numbers of a day", file=path, key="dialect.layout")
+    columns = None if wide else long_columns(table, dialect, column, file=path)
+    groups = _groups(table, columns, wide)
+    listing = {one.id: f"{one.text}, {one.direction}, {len(one.rows)} rows" for one in groups}
+    chosen = chosen_groups(groups, point, listing, file=path)
+    rows = [wide_rows(table, wide, one, dialect, zone, path) if wide else long_rows(table, columns, one, dialect, path)
+            for one in chosen]
+    read = [_read(one, group, table, columns, dialect, zone, path) for one, group in zip(rows, chosen, strict=True)]
+    layout = f"wide, {len(wide.columns)} columns a day" if wide else "long, a row a reading"
+    words = f"CSV: {layout}, {_sign(table.delimiter)} between columns, {read[0].words}"
+    if columns and columns.energy_note:
+        words += f", {columns.energy_note}"
+    return _meter(read, chosen, groups, table, zone or UTC, source=source, timezone=timezone, dialect=words)
+
+
+def _sign(delimiter: str) -> str:
+    return {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}[delimiter]
+
+
+def _groups(table: Table, columns: Columns | None, wide) -> list[Group]:
+    if columns is not None:
+        stamps = tuple(k for k in (columns.date, columns.time, columns.hour, columns.zone) if k is not None)
+        return row_groups(table, columns.groups, stamps)
+    others = tuple(k for k in range(len(table.names)) if k not in wide.columns and k != table.date_column)
+    return row_groups(table, others, (table.date_column,))
+
+
+def _read(rows: Rows, group: Group, table: Table, columns: Columns | None, dialect: Dialect, zone, path) -> _Read:
+    """Clock, unit and register of one group of rows."""
+    register = dialect.readings == "register" or dialect.readings is None and _rises(rows)
+    unit, unit_words = _unit(rows, group, table, columns, dialect, path)
+    if register and unit in ("kW", "W"):
+        raise BadInput("rises all through the file although its unit is power", file=path, key=rows.name,
+                       way_out='state dialect.unit, or dialect.readings = "interval"')
+    labels = replace(rows.labels, kind="beginning") if register else rows.labels
+    reading = read_labels(labels, dialect, zone, file=path)
+    clock = zone or UTC
+    rows, start, issues = _kept(rows, reading, clock)
+    issues += rows.issues
+    if dialect.repeated_hour == "sum" and zone is not None and reading.clock == "wall":
+        rows, start = _shared(rows, start, zone, issues)
+    hours = rows.duration_s / 3600.0 if unit in ("kW", "W") else 1.0
+    kwh = rows.value * UNIT_KWH[unit] * hours
+    received = None if rows.received is None else rows.received * UNIT_KWH[unit] * hours
+    readings = Readings(start, rows.duration_s, kwh, rows.quality, np.full(len(start), np.nan), np.arange(len(start)))
+    if register:
+        readings, more = differenced(readings, at="start", dial_kwh=dialect.dial_kwh)
+        issues += more
+    interval_s = None if register else rows.labels.interval_s
+    with_received = _settled_pair(readings, received, clock, path, interval_s, register)
+    labels_words = "dial readings, differenced" if register else _label_words(reading)
+    words = f"{rows.words}, {labels_words}, {reading.text}, {unit_words}"
+    how = f"{reading.text}: " + ("stated" if dialect.clock or reading.clock == "offset" else _how(labels, reading))
+    return _Read(with_received[0], with_received[1], tuple(issues), words, how)
+
+
+def _how(labels: Labels, reading: Reading) -> str:
+    if labels.says_clock:
+        return "named in the file"
+    return f"the zone as given; {'no break' if not reading.breaks else 'fewest breaks'} in the series on this clock"
+
+
+def _label_words(reading: Reading) -> str:
+    return {"sequence": "columns count the day's intervals"}.get(reading.labels, f"stamps name the {reading.labels} of each interval")
+
+
+def _rises(rows: Rows) -> bool:
+    value = rows.value
+    return len(value) >= _RISING and bool((np.diff(value) >= 0).all()) and value[-1] > value[0]
+
+
+def _unit(rows: Rows, group: Group, table: Table, columns: Columns | None, dialect: Dialect, path) -> tuple[str, str]:
+    if dialect.unit:
+        return dialect.unit, f"{dialect.unit} as stated"
+    named = unit_in(rows.name) if columns else None
+    if named:
+        return named, f"{named} by the column's name"
+    if group.unit:
+        return group.unit, f"{group.unit} by the rows"
+    names = {unit_in(name) for name in table.names} - {None}
+    whole = unit_in(table.preamble) or (names.pop() if columns is None and len(names) == 1 else None)
+    if whole:
+        return whole, f"{whole} by the text above the readings" if unit_in(table.preamble) else f"{whole} by the column names"
+    raise BadInput("names no unit: its values may be energy (kWh) or mean power (kW)", file=path, key=rows.name,
+                   way_out='state dialect.unit = "kWh" or "kW"')
+
+
+def _kept(rows: Rows, reading: Reading, clock: Clock) -> tuple[Rows, np.ndarray, list[Issue]]:
+    """Leave out the zeros that stand for an hour which the clock skips."""
+    if reading.keep.all():
+        return rows, reading.start_utc.copy(), []
+    n = int((~reading.keep).sum())
+    done = "left out: the clock skips this time" if reading.clock == "wall" else "left out: no offset from UTC"
+    issue = Issue("skipped-hour", n, where(reading.start_utc[~reading.keep], clock), done)
+    return rows.at(reading.keep), reading.start_utc[reading.keep], [issue]
+
+
+def _shared(rows: Rows, start: np.ndarray, zone: Clock, issues: list[Issue]) -> tuple[Rows, np.ndarray]:
+    """Share one reading for a wall-clock hour that occurs twice between both of them."""
+    interval_s, starts = rows.labels.interval_s, set(start.tolist())
+    index, moved = [], []
+    for change in zone.changes(int(start.min()), int(start.max())):
+        fall = zone.offset_at(change - 1) - zone.offset_at(change)
+        for i in np.flatnonzero((start >= change - fall) & (start < change)) if fall > 0 else ():
+            if int(start[i]) + fall not in starts:
+                index.append(i)
+                moved.append(int(start[i]) + fall)
+    if not index:
+        return rows, start
+    issues.append(Issue("repeated-hour", len(index), where(start[index], zone), "one value for both: shared between them"))
+    half = np.ones(len(start))
+    half[index] = 0.5
+    order = np.concatenate((np.arange(len(start)), index)).astype(int)
+    value, received = rows.value * half, None if rows.received is None else rows.received * half
+    both = replace(rows, value=value, received=received).at(order)
+    del interval_s
+    return both, np.concatenate((start, np.array(moved, dtype=np.int64)))
+
+
+def _settled_pair(readings: Readings, received, clock, path, interval_s, register):
+    """Settle the delivered readings; the received column rides along by its start."""
+    main = settled(readings, clock, file=path, interval_s=interval_s)
+    if received is None:
+        return main, None
+    if register:
+        other, _ = differenced(replace(readings, kwh=received), at="start")
+    else:
+        other = replace(readings, kwh=received)
+    theirs = settled(other.at(np.flatnonzero(~np.isnan(other.kwh))), clock, file=path, interval_s=interval_s)
+    both, mine, at = np.intersect1d(main.readings.start, theirs.readings.start, assume_unique=True, return_indices=True)
+    alone = len(main.readings) + len(theirs.readings) - 2 * len(both)
+    issues = main.issues + ((Issue("unpaired", alone, "delivered or received without the other", "left out: missing is not zero"),)
+                            if alone else ())
+    return replace(main, readings=main.readings.at(mine), issues=issues), theirs.readings.kwh[at]
+
+
+def _meter(read: list[_Read], chosen, groups, table: Table, clock: Clock, **known) -> Meter:
+    main, received = read[0].readings, read[0].received
+    issues = [*read[0].issues, *main.issues]
+    readings = main.readings
+    if len(read) == 2:
+        both, mine, at = np.intersect1d(readings.start, read[1].readings.readings.start, assume_unique=True, return_indices=True)
+        alone = len(readings) + len(read[1].readings.readings) - 2 * len(both)
+        if alone:
+            issues.append(Issue("unpaired", alone, "delivered or received without the other", "left out: missing is not zero"))
+        readings, received = readings.at(mine), read[1].readings.readings.kwh[at]
+    if table.other_rows:
+        issues.append(Issue("not-a-reading", len(table.other_rows), f"line {table.other_rows[0]}", "left out: no date in this row"))
+    points = tuple(_point(one, read[chosen.index(one)] if one in chosen else None, clock) for one in groups)
+    return Meter(start_utc=readings.start, duration_s=readings.duration, kwh=readings.kwh, quality=readings.quality,
+                 received_kwh=received, interval_s=main.interval_s, readings=len(main.readings) + main.repeated,
+                 covered_s=main.covered_s, repeated=main.repeated, local=clock, clock=read[0].clock,
+                 issues=merged(issues), points=points, **known)
+
+
+def _point(group: Group, read: _Read | None, clock: Clock) -> Point:
+    if read is None:
+        return Point(group.id, group.text, group.direction, 0.0, len(group.rows), "", "", None)
+    readings = read.readings.readings
+    end = readings.start[-1] + readings.duration[-1]
+    return Point(group.id, group.text, group.direction, read.readings.interval_s / 60.0, len(group.rows),
+                 clock.stamp(readings.start[0]), clock.stamp(end), float(np.round(readings.kwh.sum(), 9)), True)
+
+
+__all__ = ["read_interval_csv", "wall_to_utc"]

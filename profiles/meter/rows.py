@@ -1,0 +1,283 @@
+"""Rows of a CSV file -> labels and values in the order of time."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from profiles.meter.clock import DAY_S
+from profiles.meter.columns import Columns
+from profiles.meter.dialect import Dialect
+from profiles.meter.espi import QUALITIES
+from profiles.meter.groups import Group
+from profiles.meter.labels import Labels
+from profiles.meter.meter import NO_QUALITY, Issue
+from profiles.meter.stamps import NO_OFFSET, Stamps, date_order, parsed, zone_meaning
+from profiles.meter.table import Table, decimal_sign, number
+from profiles.meter.wide import Wide
+from profiles.noun import BadInput
+
+_CLOCK_WORDS = re.compile(r"\butc\b|\bgmt\b|_utc\b|zulu|\b[ECMP]ST\b(?! ?[/&])|standard time", re.I)
+_BLANK = {"", "-", "--", "n/a", "na", "null", "none", "nan", "missing", "."}
+LARGEST = 1e12
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Labels, values and lengths of one set of rows, shape (n_rows,), in the order of time, blanks left out."""
+
+    labels: Labels
+    value: np.ndarray
+    received: np.ndarray | None
+    duration_s: np.ndarray
+    quality: np.ndarray
+    name: str
+    words: str
+    issues: tuple[Issue, ...] = ()
+
+    def at(self, index: np.ndarray) -> Rows:
+        return replace(self, value=self.value[index], duration_s=self.duration_s[index], quality=self.quality[index],
+                       received=None if self.received is None else self.received[index])
+
+
+def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, path) -> Rows:
+    """Rows of a file with one row a reading.
+
+    Raises
+    ------
+    BadInput
+        Day and month, decimal sign or interval that can be read in two ways.
+    """
+    def cells(column: int | None) -> list[str] | None:
+        return None if column is None else [table.rows[i][column] if column < len(table.rows[i]) else "" for i in group.rows]
+
+    name = table.names[columns.date]
+    dates = cells(columns.date)
+    order = dialect.date_order or date_order(dates, file=path, key=name)
+    stamps = parsed(dates, order)
+    second, ordinal_kind = _seconds(stamps, cells(columns.time), cells(columns.hour), name, path)
+    value_name = table.names[columns.delivered]
+    value, bad = _values(cells(columns.delivered), dialect, path, value_name)
+    received = None if columns.received is None else _values(cells(columns.received), dialect, path, table.names[columns.received])[0]
+    good = (stamps.day >= 0) & (second >= 0)
+    issues = _row_issues(good, value, bad, dates)
+    naive = stamps.day * DAY_S + np.maximum(second, 0)
+    usable = np.flatnonzero(good & np.isfinite(value))
+    if not len(usable):
+        raise BadInput("has no row with a time and a number", file=path, key=value_name)
+    usable = usable[::-1] if np.median(np.diff(naive[usable])) < 0 else usable
+    naive, midnight = _midnights(naive[usable], second[usable])
+    offset_s, saving = _offsets(stamps, cells(columns.zone))
+    ends_s = _ends(cells(columns.end), order, naive, stamps.day[usable], usable, second[usable])
+    interval_s, duration_s = _lengths(naive, ends_s, dialect, path)
+    kind = columns.labels or ordinal_kind or ("ending" if midnight or (second[usable] == DAY_S).any() else None)
+    header = " ".join(table.names[k] for k in {columns.date, columns.time, columns.hour, columns.end} - {None})
+    labels = Labels(naive, offset_s[usable], saving[usable], value[usable], interval_s, kind,
+                    says_clock=_said_clock(f"{header} {table.preamble}"))
+    words = f"dates {order}" + (", midnight dated to the day before" if midnight else "")
+    return Rows(labels, value[usable], None if received is None else received[usable], duration_s,
+                _quality(cells(columns.flag), table, columns)[usable], value_name, words, issues)
+
+
+def _seconds(stamps: Stamps, times, hours, name: str, path) -> tuple[np.ndarray, str | None]:
+    """Second of the day of each row, and what hour numbers say about which end they name."""
+    if times is not None:
+        known = {text: parsed([text], "ymd").second[0] for text in set(times)}
+        return np.array([known[text] for text in times], dtype=np.int64), None
+    if hours is not None:
+        return _hour_seconds(hours, name, path)
+    return stamps.second, None
+
+
+def _hour_seconds(hours: list[str], name: str, path) -> tuple[np.ndarray, str | None]:
+    numbers = np.array([int(text) if text.isdigit() else -1 for text in hours], dtype=np.int64)
+    if numbers.max() > 25:  # 100, 200 ... 2400
+        seconds = np.where(numbers < 0, -1, numbers // 100 * 3600 + numbers % 100 * 60)
+        return np.where(seconds > DAY_S, -1, seconds), "ending" if (seconds == DAY_S).any() else "beginning" if (seconds == 0).any() else None
+    if numbers.max() == 25:
+        raise BadInput("counts to 25: whether hour 25 is the last of a long day or the hour that occurs twice is not said",
+                       file=path, key=name, way_out="give a file with times and offsets")
+    low, high = (numbers == 0).any(), (numbers == 24).any()
+    if low and high:
+        raise BadInput("has both an hour 0 and an hour 24", file=path, key=name, way_out="give one download at a time")
+    return np.where(numbers < 0, -1, numbers * 3600), "ending" if high else "beginning" if low else None
+
+
+def _values(cells: list[str], dialect: Dialect, path, name: str) -> tuple[np.ndarray, np.ndarray]:
+    """Numbers of a column, NaN where blank; and where something else stands that is no number."""
+    decimal = dialect.decimal or decimal_sign(cells, file=path, key=name)
+    value = np.array([number(cell, decimal) for cell in cells])
+    value = np.where(np.abs(value) < LARGEST, value, np.nan)
+    bad = np.isnan(value) & np.array([cell.lower() not in _BLANK for cell in cells])
+    return value, bad
+
+
+def _row_issues(good: np.ndarray, value: np.ndarray, bad: np.ndarray, dates: list[str]) -> tuple[Issue, ...]:
+    issues = []
+    if (~good).any():
+        issues.append(Issue("not-a-reading", int((~good).sum()), f"{dates[int(np.argmin(good))][:20]}", "left out: no such date or time"))
+    if bad.any():
+        issues.append(Issue("not-a-number", int(bad.sum()), f"{dates[int(np.argmax(bad))][:20]}", "left out: missing is not zero"))
+    blank = np.isnan(value) & ~bad & good
+    if blank.any():
+        issues.append(Issue("blank", int(blank.sum()), f"{dates[int(np.argmax(blank))][:20]}", "left out: missing is not zero"))
+    return tuple(issues)
+
+
+def _midnights(naive: np.ndarray, second: np.ndarray) -> tuple[np.ndarray, bool]:
+    """Move 00:00 to the next day where the file dates the end of a day to the day that ends."""
+    at = np.flatnonzero((second[1:] == 0) & (second[:-1] > DAY_S // 2)) + 1
+    back = at[naive[at] // DAY_S == naive[at - 1] // DAY_S]
+    if not len(back) or len(back) < len(at):
+        return naive, False
+    moved = naive.copy()
+    moved[second == 0] += DAY_S
+    if len(naive) and second[0] == 0:
+        moved[0] -= DAY_S
+    return moved, True
+
+
+def _offsets(stamps: Stamps, zones: list[str] | None) -> tuple[np.ndarray, np.ndarray]:
+    if zones is None:
+        return stamps.offset_s, stamps.saving
+    offset_s, saving = stamps.offset_s.copy(), stamps.saving.copy()
+    for i, text in enumerate(zones):
+        flag = {"y": 1, "n": 0, "1": 1, "0": 0, "d": 1, "s": 0, "yes": 1, "no": 0, "true": 1, "false": 0}.get(text.lower())
+        if flag is not None:
+            saving[i] = flag
+        elif re.fullmatch(r"Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{2}:?\d{2}|[A-Z]{1,3}[SDP]T", text):
+            offset_s[i], saving[i] = zone_meaning(text)
+    return offset_s, saving
+
+
+def _ends(cells: list[str] | None, order: str, naive: np.ndarray, day: np.ndarray, usable: np.ndarray, second) -> np.ndarray | None:
+    """Ends of the intervals on the file's clock, where a column gives them."""
+    if cells is None:
+        return None
+    stamps = parsed([cells[i] for i in usable], order)
+    days = np.where(stamps.day >= 0, stamps.day, day)
+    ends = np.where(stamps.second >= 0, days * DAY_S + stamps.second, -1)
+    return np.where((ends >= 0) & (stamps.day < 0) & (ends <= naive), ends + DAY_S, ends)
+
+
+def _lengths(naive: np.ndarray, ends: np.ndarray | None, dialect: Dialect, path) -> tuple[int, np.ndarray]:
+    """The usual interval and the length of each reading."""
+    steps = np.diff(naive)
+    steps = steps[steps > 0]
+    if dialect.interval_min:
+        interval_s = round(dialect.interval_min * 60)
+    elif len(steps):
+        values, counts = np.unique(steps, return_counts=True)
+        interval_s = int(values[counts.argmax()])
+    elif ends is not None and ends[0] > naive[0]:
+        interval_s = int(ends[0] - naive[0])
+        interval_s += next((more for more in (1, 60) if interval_s % 300 and (interval_s + more) % 300 == 0), 0)
+    else:
+        raise BadInput("has a single stamp, so the length of an interval is not known", file=path,
+                       way_out="state dialect.interval_min")
+    duration = np.full(len(naive), interval_s, dtype=np.int64)
+    if ends is not None:
+        stated = ends - naive
+        stated += np.where(np.isin(interval_s - stated, (1, 60)), interval_s - stated, 0)  # 00:00 to 00:14, ends included
+        unlike = (ends >= 0) & (stated != interval_s) & (stated > 0) & ~np.isin(np.abs(stated - interval_s), (1800, 3600))
+        duration = np.where(unlike, stated, duration)
+    return interval_s, duration
+
+
+def _said_clock(text: str) -> str | None:
+    match = _CLOCK_WORDS.search(text)
+    if not match:
+        return None
+    return "utc" if re.search("utc|gmt|zulu", match[0], re.I) else "standard"
+
+
+def _quality(flags: list[str] | None, table: Table, columns: Columns) -> np.ndarray:
+    """ESPI quality codes of the flags of a file; -1 where it has none."""
+    if flags is None:
+        return np.full(len(table.rows), NO_QUALITY)
+    asks = "estimat" in table.names[columns.flag].lower()
+    known = {text: _quality_code(text, asks) for text in set(flags)}
+    return np.array([known[text] for text in flags], dtype=np.int64)
+
+
+def _quality_code(text: str, asks: bool) -> int:
+    plain = text.strip().lower()
+    if not plain:
+        return NO_QUALITY
+    if plain.isdigit() and not asks:
+        return int(plain) if int(plain) in QUALITIES else 16
+    if plain in ("y", "yes", "true", "1") and asks or plain == "e" or plain.startswith(("est", "sub", "interp")):
+        return 8
+    if plain in ("n", "no", "false", "0") and asks or plain in ("a", "r", "v", "ok", "good") or plain.startswith(
+            ("act", "reg", "val", "real", "meas", "rev", "nor", "ver", "not est")):
+        return 0
+    return 16
+
+
+def wide_rows(table: Table, wide: Wide, group: Group, dialect: Dialect, zone, path) -> Rows:
+    """Cells of a wide file as rows, day by day.
+
+    Raises
+    ------
+    BadInput
+        Day and month that can be read in two ways, or a day longer than 24 h without a clock change.
+    """
+    name = table.names[table.date_column]
+    dates = [table.rows[i][table.date_column] for i in group.rows]
+    order = dialect.date_order or date_order(dates, file=path, key=name)
+    day = parsed(dates, order).day
+    cells = [[table.rows[i][k] if k < len(table.rows[i]) else "" for k in wide.columns] for i in group.rows]
+    flat = [cell for row in cells for cell in row]
+    value, bad = _values(flat, dialect, path, "the columns of the day")
+    value = value.reshape(len(cells), -1)
+    issues = _row_issues(day >= 0, np.zeros(len(day)), np.zeros(len(day), bool), dates)
+    if bad.any():
+        issues += (Issue("not-a-number", int(bad.sum()), dates[int(np.argmax(bad)) // len(wide.columns)], "left out: missing is not zero"),)
+    by_day = np.argsort(day, kind="stable")
+    by_day = by_day[day[by_day] >= 0]
+    day, value = day[by_day], value[by_day]
+    naive = day[:, None] * DAY_S + np.array(wide.label_s)[None, :]
+    filled = np.isfinite(value)
+    naive = _extra_labels(naive, filled, day, wide, zone, path)
+    counts_days = wide.counted and dialect.extra_columns != "repeated-hour" and _counts_days(filled, wide)
+    keep = filled.ravel()
+    if not keep.any():
+        raise BadInput("has no row with a time and a number", file=path)
+    ordinal = np.broadcast_to(wide.ordinal, value.shape).ravel()[keep] if counts_days else None
+    n = int(keep.sum())
+    labels = Labels(naive.ravel()[keep], np.full(n, NO_OFFSET), np.full(n, -1), value.ravel()[keep], wide.interval_s,
+                    dialect.labels or wide.kind, ordinal, np.broadcast_to(day[:, None], value.shape).ravel()[keep],
+                    _said_clock(table.preamble))
+    return Rows(labels, value.ravel()[keep], None, np.full(n, wide.interval_s, dtype=np.int64), np.full(n, NO_QUALITY),
+                "the columns of the day", f"dates {order}", issues)
+
+
+def _counts_days(filled: np.ndarray, wide: Wide) -> bool:
+    """True where a day ends early or runs beyond 24 h, so that columns may count the day's own intervals."""
+    if (filled & wide.extra[None, :]).any():
+        return True
+    usual = ~wide.extra
+    n = filled[:, usual].sum(axis=1)
+    hour = 3600 // wide.interval_s
+    short = n == usual.sum() - hour
+    return bool((short & ~filled[:, usual][:, -hour:].any(axis=1)).any())
+
+
+def _extra_labels(naive: np.ndarray, filled: np.ndarray, day: np.ndarray, wide: Wide, zone, path) -> np.ndarray:
+    """Label columns beyond 24 h as the hour that occurs twice on that day."""
+    if not (filled & wide.extra[None, :]).any():
+        return naive
+    naive, lag = naive.copy(), wide.interval_s if wide.kind == "ending" else 0
+    for i in np.flatnonzero((filled & wide.extra[None, :]).any(axis=1)):
+        begin = int(day[i]) * DAY_S
+        changes = zone.changes(begin - DAY_S, begin + 2 * DAY_S) if zone else []
+        twice = [at + zone.offset_at(at) for at in changes if begin <= at + zone.offset_at(at) < begin + DAY_S
+                 and zone.offset_at(at) < zone.offset_at(at - 1)]
+        if not twice:
+            raise BadInput("has a day of more than 24 h where the clock does not change", file=path,
+                           way_out="give the timezone of the meter")
+        extra = np.flatnonzero(wide.extra)
+        naive[i, extra] = twice[0] + lag + wide.interval_s * np.arange(len(extra))
+    return naive
