@@ -12,7 +12,7 @@ from profiles.noun import BadInput
 from simulate.battery import Pool, serve_terms, works_in_parallel
 from simulate.convex import N_COLUMNS, write_stages
 
-ELSEWHERE = "simulate.linear.best_mixed solves such a case"
+ELSEWHERE = "simulate.linear.best_possible solves such a case"
 
 
 @dataclass(frozen=True, eq=False)

@@ -328,8 +328,8 @@ def test_an_infeasible_floor_names_the_first_step():
         ({"solar_kw": [0.0] * 3}, r"solar_kw must have shape \(2,\), not \(3,\)"),
         ({"reach_kw": [np.nan, 1.0]}, r"reach_kw\[0\]"),
         ({"buy_per_kwh": [0.1, np.inf]}, r"buy_per_kwh\[1\] must be a finite number"),
-        ({"buy_per_kwh": [0.1, 0.01]}, r"buy_per_kwh\[1\] must be at least the sell price 0.05, not 0.01.*best_mixed"),
-        ({"sell_per_kwh": -0.05}, r"sell_per_kwh\[0\] must be 0 or above, not -0.05.*best_mixed"),
+        ({"buy_per_kwh": [0.1, 0.01]}, r"buy_per_kwh\[1\] must be at least the sell price 0.05, not 0.01.*best_possible"),
+        ({"sell_per_kwh": -0.05}, r"sell_per_kwh\[0\] must be 0 or above, not -0.05.*best_possible"),
         ({"floor_kwh": 11.0}, r"floor_kwh\[0\] must be a finite number at least 0 at most 10"),
         ({"start_kwh": np.nan}, r"start_kwh must be finite"),
         ({"end_kwh": 10.5}, r"end_kwh must be finite, at least 0 and at most 10"),
@@ -337,7 +337,7 @@ def test_an_infeasible_floor_names_the_first_step():
         ({"step_h": 0.0}, r"step_h must be finite"),
         ({"charge_ok": [1.0, 1.5]}, r"charge_ok\[1\]"),
         ({"utility_ok": [1.0, 0.5]}, r"utility_ok must hold only true and false, not 0.5"),
-        ({"pool": Pool(10.0, on_grid_kw=0.02)}, r"Pool.on_grid_kw saves more .*step 0.*best_mixed"),
+        ({"pool": Pool(10.0, on_grid_kw=0.02)}, r"Pool.on_grid_kw saves more .*step 0.*best_possible"),
     ],
 )
 def test_bad_input_is_refused_at_the_mouth(change, message):
