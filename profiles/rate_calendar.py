@@ -9,9 +9,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from profiles.charges import WEEKDAYS, day_names, month_day
 from profiles.hours import STEP_MINUTES, Hours, holiday_dates
 from profiles.noun import BadInput
-from profiles.rate import WEEKDAYS, Rate, day_names, month_day
+from profiles.rate import Rate
 
 DAYS_PER_MONTH = 365.25 / 12.0
 
@@ -155,7 +156,7 @@ def _structure(rate: Rate) -> _Structure:
     return _Structure(
         (rate.holidays, rate.extra_holidays, rate.removed_holidays, rate.holiday_observed),
         seasons,
-        tuple((d.name, d.days, d.hours, d.window_min, d.block) for d in rate.demand),
+        tuple((d.name, tuple((w.days, w.hours) for w in (d, *d.also)), d.window_min, d.block) for d in rate.demand),
         rate.export.netting_interval,
         rate.read_dates, rate.prorate_days, rate.season_by,
     )
@@ -292,24 +293,26 @@ def _netting(interval: str, hours: Hours, bucket: np.ndarray, n_periods: int):
 
 
 def _demand_blocks(demand: tuple, days: _Days, month: np.ndarray) -> DemandBlocks:
-    name, kind, windows, window_min, block = demand
+    name, windows, window_min, block = demand
     hours, key = days.hours, f'rate.demand "{name}"'
     if window_min % hours.step_min:
         finer = max(m for m in STEP_MINUTES if window_min % m == 0)
         raise BadInput(f"is shorter than, or no multiple of, a step of {hours.step_min} min", key=f"{key}.window_min",
                        value=window_min, way_out=f"set site.step_min = {finer}")
-    inside = days.in_windows(windows, f"{key}.hours") & days.on(kind)[hours.day]
+    inside = np.zeros(hours.n_steps, bool)
+    for kind, daily in windows:
+        inside |= days.in_windows(daily, f"{key}.hours") & days.on(kind)[hours.day]
     if block == "rolling":
         return _rolling_blocks(inside, month, window_min // hours.step_min)
-    return _fixed_blocks(inside, month, hours, window_min, windows, key)
+    return _fixed_blocks(inside, month, hours, window_min, key)
 
 
-def _fixed_blocks(inside, month, hours, window_min, windows, key) -> DemandBlocks:
+def _fixed_blocks(inside, month, hours, window_min, key) -> DemandBlocks:
     starts = np.flatnonzero(_block_starts(hours, window_min))
     counts = np.diff(starts, append=hours.n_steps)
     n_inside = np.add.reduceat(inside.astype(np.int64), starts)
     if ((n_inside > 0) & (n_inside < counts)).any():
-        raise BadInput(f"has a bound inside a block of {window_min} min", key=f"{key}.hours", value=windows,
+        raise BadInput(f"has a bound inside a block of {window_min} min", key=f"{key}.hours",
                        way_out="choose bounds that are multiples of window_min, or a shorter window_min")
     counted = n_inside > 0
     of_step = np.repeat(np.where(counted, np.cumsum(counted) - 1, -1), counts).astype(np.int32)

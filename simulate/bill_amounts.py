@@ -200,16 +200,21 @@ def _in_tiers(billed, ends, peak_kw, rate: Rate, calendar: RateCalendar) -> np.n
     scale = _tier_scale(peak_kw, rate, calendar)[..., None]
     upper = np.where(np.isinf(ends), np.inf, scale * np.where(np.isinf(ends), 1.0, ends))
     lower = np.concatenate([np.zeros((*upper.shape[:-1], 1)), upper[..., :-1]], axis=-1)
-    filled_by = billed
-    if rate.tier_over == "season":
-        owner = np.array([k for k, season in enumerate(rate.season or ()) for _ in season.periods] or [0])
-        filled_by = np.stack([billed[..., owner == k].sum(axis=-1) for k in owner], axis=-1)
+    fills = _filling_together(rate)
+    filled_by = np.stack([billed[..., fills == k].sum(axis=-1) for k in fills], axis=-1)
     with np.errstate(invalid="ignore"):
         held = np.clip(filled_by[..., None] - lower, 0.0, np.where(np.isinf(lower), 0.0, upper - lower))
     some = filled_by > 0
     part = held / np.where(some, filled_by, 1.0)[..., None]
     part[..., 0] = np.where(some, part[..., 0], 1.0)
     return billed[..., None] * part
+
+
+def _filling_together(rate: Rate) -> np.ndarray:
+    """A number for each period, equal where periods fill their tiers together: one name, or the whole season."""
+    keys = [(s, None if rate.tier_over == "season" else period.name)
+            for s, season in enumerate(rate.season or ()) for period in season.periods] or [(0, None)]
+    return np.array([keys.index(key) for key in keys])
 
 
 def _tier_scale(peak_kw, rate: Rate, calendar: RateCalendar) -> np.ndarray:

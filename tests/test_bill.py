@@ -177,6 +177,24 @@ def test_a_demand_window_inside_a_step_names_the_step():
         total(NONE, NONE, rate(price_per_kwh=0.1, demand=[{"per_kw": 1.0, "window_min": 15}]))
 
 
+def test_several_windows_share_one_highest_kw():
+    kw = NONE.copy()
+    kw[AXIS.index_of("2025-01-14T18:00")], kw[AXIS.index_of("2025-01-18T10:00")] = 3.0, 5.0
+    windows = {"days": "weekday", "hours": "16:00-21:00", "also": [{"days": "weekend", "hours": "09:00-12:00"}]}
+    assert total(kw, NONE, rate(price_per_kwh=0.0, demand=[{"per_kw": 1.0, **windows}])) == 5.0
+
+
+def test_periods_of_one_name_fill_their_tiers_together():
+    tiers = [{"up_to": 10, "price_per_kwh": 0.1}, {"price_per_kwh": 0.2}]
+    periods = [{"name": "day", "tiers": tiers, "days": "weekday", "hours": "06:00-22:00"},
+               {"name": "day", "tiers": tiers, "days": "weekend", "hours": "08:00-20:00"},
+               {"name": "night", "tiers": tiers}]
+    one = rate(season=[{"name": "s", "months": list(range(1, 13)), "periods": periods}])
+    kw = NONE.copy()
+    kw[AXIS.index_of("2025-01-14T18:00")], kw[AXIS.index_of("2025-01-18T10:00")] = 8.0, 6.0
+    assert total(kw, NONE, one) == pytest.approx(10 * 0.1 + 4 * 0.2, abs=EXACT)
+
+
 def test_a_demand_bound_inside_a_block_is_refused():
     demand = {"per_kw": 1.0, "window_min": 60, "hours": "16:30-21:00"}
     none = np.zeros(QUARTERS.n_steps)

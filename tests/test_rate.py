@@ -241,7 +241,7 @@ def test_a_changed_price_file_is_read_again(tmp_path):
     ({"price_per_kwh": "0.1"}, "rate.price_per_kwh should be a valid number"),
     ({}, "rate has no price; give price_per_kwh"),
     ({"price_per_kwh": 0.1, "tiers": [{"price_per_kwh": 0.1}]}, "has price_per_kwh and tiers: a rate needs one"),
-    ({"source": "library:flat", "currency": "CAD"}, "rate.source stands alone, not 'library:flat'"),
+    ({"season": [{"name": "a", "months": [1], "periods": [REST, {**REST, "price_per_kwh": 9}]}]}, "has two prices"),
     ({"tiers": [{"price_per_kwh": 0.1}, {"price_per_kwh": 0.2}]}, "rate.tiers.up_to must rise"),
     ({"tiers": [*({"up_to": end, "price_per_kwh": 1} for end in (9, 5)), {"price_per_kwh": 1}]}, "must rise"),
     ({"price_per_kwh": 0.1, "export": {"method": "net-billing"}}, "export.credit_per_kwh is missing for net-billing"),
@@ -315,6 +315,13 @@ def test_a_missing_rate_names_the_way_out(tmp_path):
         read_rate("library:none")
     with pytest.raises(BadInput, match="site.toml: rate.source cannot be read"):
         resolve_rate(Rate(source="gone.toml"), tmp_path, file="site.toml")
+
+
+def test_keys_beside_a_source_replace_its_own(tmp_path):
+    one = resolve_rate(rate(source="library:three_period", holidays="none", fixed_per_month=20.0), tmp_path)
+    assert (one.holidays, one.fixed_per_month, one.minimum_per_month) == ("none", 20.0, 14.0)
+    with pytest.raises(BadInput, match="site.toml: rate has price_per_kwh and season"):
+        resolve_rate(rate(source="library:three_period", price_per_kwh=0.1), tmp_path, file="site.toml")
 
 
 def test_an_unread_source_has_no_prices():
