@@ -58,6 +58,13 @@ def _on_steps(start, duration, kwh, hours: Hours) -> np.ndarray:
     return np.bincount((edges[:-1] - first) // step_s, weights=energy, minlength=hours.n_steps) / hours.step_h
 
 
+def covered_kw(meter: Meter, hours: Hours, register: str = "net") -> np.ndarray:
+    """Mean power on the steps that the file covers wholly, NaN on the others; nothing is filled in, shape (n_steps,)."""
+    energy = _on_steps(meter.start_utc, meter.duration_s, meter.register_kwh(register), hours)
+    time = _on_steps(meter.start_utc, meter.duration_s, meter.duration_s / 3600.0, hours)
+    return np.where(time > 1.0 - 1e-9, energy, np.nan)
+
+
 def step_starts(hours: Hours) -> np.ndarray:
     """Starts of the steps, seconds since 1970 in UTC, shape (n_steps,)."""
     return hours.utc.as_unit("s").asi8

@@ -16,6 +16,7 @@ from profiles.meter.links import ReadingSet, reading_sets
 from profiles.meter.meter import Issue, Meter, Point, merged
 from profiles.meter.register import differenced
 from profiles.meter.sequence import Readings, Settled, settled
+from profiles.meter.start_clock import in_utc, on_midnights
 from profiles.noun import BadInput
 
 _SHORT_ID = re.compile(r"[A-Za-z0-9]{1,3}")
@@ -64,12 +65,16 @@ def read_green_button(path: str | Path, *, point: str | None = None, timezone: s
     dialect = dialect or Dialect()
     offers = _offers(sets, path, dialect)
     chosen = _chosen(offers, point, path)
-    clock, how = _clock(chosen[0], timezone, path)
-    parts = [settled(_mended_stamps(offer, path), clock, file=path, interval_s=offer.type.interval_s) for offer in chosen]
-    issues = [issue for offer in chosen for issue in offer.notes]
+    own_clock, how = _clock(chosen[0], timezone, dialect, path)
+    clock = zone_clock(timezone) if timezone else own_clock
+    starts = [in_utc(offer.readings, own_clock, dialect, file=path) for offer in chosen]
+    parts = [settled(one, clock, file=path, interval_s=offer.type.interval_s)
+             for one, offer in zip(starts, chosen, strict=True)]
+    words, doubts = on_midnights(chosen[0].block_starts, chosen[0].block_lengths, own_clock)
+    issues = [issue for offer in chosen for issue in offer.notes] + (list(doubts) if dialect.clock is None else [])
     if by_order:
         issues.append(Issue("broken-link", by_order, "entries whose links lead nowhere", "related by their order in the file"))
-    return _meter(chosen, parts, issues, source=source, local=clock, clock=how, timezone=timezone,
+    return _meter(chosen, parts, issues, source=source, local=clock, clock=how + words, timezone=timezone,
                   points=_points(offers, chosen, clock))
 
 
@@ -215,14 +220,16 @@ def _points(offers: list[Offer], chosen: list[Offer], clock: Clock) -> tuple[Poi
     return tuple(_point(offer, clock, offer in chosen) for offer in offers)
 
 
-def _clock(offer: Offer, timezone: str | None, path) -> tuple[Clock, str]:
+def _clock(offer: Offer, timezone: str | None, dialect: Dialect, path) -> tuple[Clock, str]:
+    """The clock on which the file was written, for its changes, and how it is known."""
     own = _own_clock(offer.local_time, path)
-    clock = zone_clock(timezone) if timezone else own or UTC
     text = "seconds since 1970 in UTC, as ESPI has it"
+    if dialect.clock not in (None, "utc"):
+        text = f"seconds on the clock {dialect.clock}, as stated"
     text += f"; local clock {own} by the file's LocalTimeParameters" if own else "; the file names no local clock"
     if timezone:
         text += f"; stamps shown in {timezone}"
-    return clock, text
+    return own or (zone_clock(timezone) if timezone else UTC), text
 
 
 def _own_clock(entry: Entry | None, path) -> Clock | None:
@@ -239,10 +246,6 @@ def _own_clock(entry: Entry | None, path) -> Clock | None:
         raise BadInput("needs offsets in seconds and rules of 8 hex digits", file=path, key="LocalTimeParameters",
                        value=str(error)) from None
     return clock
-
-
-def _mended_stamps(offer: Offer, path) -> Readings:
-    return offer.readings
 
 
 def _meter(chosen: list[Offer], parts: list[Settled], issues: list[Issue], **known) -> Meter:
