@@ -28,7 +28,9 @@ def standard_breaker(rating: float) -> float:
         near = [str(a) for a in STANDARD_BREAKERS_A if a < rating][-1:] + [
             str(a) for a in STANDARD_BREAKERS_A if a > rating
         ][:1]
-        raise BadInput("must be a standard rating of NEC 240.6(A)", value=rating, way_out="use " + " or ".join(near) + " A")
+        raise BadInput(
+            "must be a standard rating of NEC 240.6(A)", value=rating, way_out="use " + " or ".join(near) + " A"
+        )
     return rating
 
 
@@ -97,7 +99,9 @@ class Circuit(BreakerNoun):
         None, description="the largest single appliance that may be switched on or plugged in [W]"
     )
     load: AnyLoads = Field(description="its energy: one load table or a list that is summed")
-    outage_scale: NotNegative | OutageScale = Field(1.0, description="factor on the load in an outage, or one per load case")
+    outage_scale: NotNegative | OutageScale = Field(
+        1.0, description="factor on the load in an outage, or one per load case"
+    )
     motor: Motor | None = Field(None, description="what is known of a motor's start")
     mca_a: Positive | None = Field(None, description="minimum circuit ampacity from the nameplate [A]")
     mocp_a: Positive | None = Field(None, description="largest breaker that the nameplate allows [A]")

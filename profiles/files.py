@@ -39,6 +39,7 @@ def folder_for(path: str | Path) -> Path:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise BadInput(f"cannot be made: {error.strerror}", key="--out", value=str(path),
-                       way_out="name another folder") from None
+        raise BadInput(
+            f"cannot be made: {error.strerror}", key="--out", value=str(path), way_out="name another folder"
+        ) from None
     return folder

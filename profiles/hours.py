@@ -76,13 +76,19 @@ class Hours:
         try:
             naive = dt.datetime.fromisoformat(local_time)
         except (TypeError, ValueError):
-            raise BadInput("must be a local time", key=key, value=local_time, way_out="write 2025-01-14T18:00") from None
+            raise BadInput(
+                "must be a local time", key=key, value=local_time, way_out="write 2025-01-14T18:00"
+            ) from None
         if naive.tzinfo is None:
             stamp = naive.replace(tzinfo=_zone(self.timezone), fold=0)
             back = stamp.astimezone(dt.UTC).astimezone(_zone(self.timezone))
             if back.replace(tzinfo=None) != naive:
-                raise BadInput(f"does not exist in {self.timezone}: the clocks skip it", key=key, value=local_time,
-                               way_out="name a time an hour earlier or later")
+                raise BadInput(
+                    f"does not exist in {self.timezone}: the clocks skip it",
+                    key=key,
+                    value=local_time,
+                    way_out="name a time an hour earlier or later",
+                )
         else:
             stamp = naive
         step = int((pd.Timestamp(stamp).tz_convert("UTC") - self.utc[0]) // pd.Timedelta(minutes=self.step_min))
@@ -113,8 +119,12 @@ class Hours:
         for start, end in window_minutes(windows, key=key):
             if start % self.step_min or end % self.step_min:
                 finer = max(m for m in STEP_MINUTES if start % m == 0 and end % m == 0)
-                raise BadInput(f"has a bound inside a step of {self.step_min} min", key=key, value=windows,
-                               way_out=f"set site.step_min = {finer}")
+                raise BadInput(
+                    f"has a bound inside a step of {self.step_min} min",
+                    key=key,
+                    value=windows,
+                    way_out=f"set site.step_min = {finer}",
+                )
             inside = (self.minute >= start) & (self.minute < end)
             mask |= inside if start < end else (self.minute >= start) | (self.minute < end)
         return mask
@@ -180,10 +190,14 @@ def _hours_of_year(year: int, timezone: str, step_min: int) -> Hours:
     last = (utc + (step - pd.Timedelta(seconds=1))).tz_convert(zone)
     if (minute % step_min).any() or (np.asarray(last.hour * 60 + last.minute) // step_min != minute // step_min).any():
         finer = next((m for m in STEP_MINUTES if m < step_min and 30 % m == 0), 1)
-        raise BadInput(f"has a clock change that is not a whole number of {step_min}-minute steps",
-                       key="site.timezone", value=timezone, way_out=f"set site.step_min = {finer}")
-    month, weekday = (np.asarray(part, dtype=np.int64) for part in (local.month, local.weekday))
-    day = np.asarray(local.dayofyear, dtype=np.int64) - 1
+        raise BadInput(
+            f"has a clock change that is not a whole number of {step_min}-minute steps",
+            key="site.timezone",
+            value=timezone,
+            way_out=f"set site.step_min = {finer}",
+        )
+    month, weekday = (np.asarray(part, dtype=np.int64) for part in (local.month, local.day_of_week))
+    day = np.asarray(local.day_of_year, dtype=np.int64) - 1
     for array in (minute, month, weekday, day):
         array.flags.writeable = False
     return Hours(year, timezone, step_min, utc, local, month, day, weekday, minute)
@@ -193,8 +207,12 @@ def _zone(timezone: str) -> zoneinfo.ZoneInfo:
     try:
         return zoneinfo.ZoneInfo(timezone)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, TypeError, OSError):
-        raise BadInput("is not an IANA time zone", key="site.timezone", value=timezone,
-                       way_out='write one such as "America/New_York"') from None
+        raise BadInput(
+            "is not an IANA time zone",
+            key="site.timezone",
+            value=timezone,
+            way_out='write one such as "America/New_York"',
+        ) from None
 
 
 _WINDOW = re.compile(r"\s*(\d{1,2}):(\d{2})\s*-\s*(\d{1,2}):(\d{2})\s*")
@@ -213,7 +231,9 @@ def window_minutes(windows: str, *, key: str = "hours") -> list[tuple[int, int]]
         match = _WINDOW.fullmatch(part)
         start, end = (int(match[1]) * 60 + int(match[2]), int(match[3]) * 60 + int(match[4])) if match else (0, 0)
         if not match or int(match[2]) > 59 or int(match[4]) > 59 or not start < 1440 or not end <= 1440 or start == end:
-            raise BadInput("must be windows of the day", key=key, value=windows, way_out='write "06:00-10:00, 17:00-21:00"')
+            raise BadInput(
+                "must be windows of the day", key=key, value=windows, way_out='write "06:00-10:00, 17:00-21:00"'
+            )
         bounds.append((start, end if end else 1440))
     return bounds
 
@@ -269,8 +289,12 @@ def _calendar_days(calendar: str, year: int, observed: str) -> set[dt.date]:
         actual = find(observed=False)
         days = set(find(observed=True)) if observed == "observed" else set(actual)
     except NotImplementedError:
-        raise BadInput("is not a holiday calendar that is known", key="rate.holidays", value=calendar,
-                       way_out='write a country such as "US", or "CA-ON", or "none" with extra_holidays') from None
+        raise BadInput(
+            "is not a holiday calendar that is known",
+            key="rate.holidays",
+            value=calendar,
+            way_out='write a country such as "US", or "CA-ON", or "none" with extra_holidays',
+        ) from None
     if observed == "observed":
         moved = {day for day, name in find(observed=True).items() if "observed" in name.lower()}
         days -= {day for day in actual if _weekend_day_moved(day, moved)}

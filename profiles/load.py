@@ -29,7 +29,9 @@ class When(Noun):
         if self.months is not None:
             on = on & np.isin(hours.month, self.months)
         if not on.any():
-            raise BadInput("leaves no step of the year", key="load.window, days, months", value=(self.window, self.days))
+            raise BadInput(
+                "leaves no step of the year", key="load.window, days, months", value=(self.window, self.days)
+            )
         return on
 
 
@@ -53,7 +55,9 @@ class DailyLoad(When):
         steps_a_day = np.bincount(hours.day[on], minlength=hours.n_days)[hours.day]
         open_h = np.maximum(steps_a_day, 1) * hours.step_h
         if (self.hours_per_day > open_h[on] + 1e-9).any():
-            raise BadInput("must not exceed the hours of its window", key="load.hours_per_day", value=self.hours_per_day)
+            raise BadInput(
+                "must not exceed the hours of its window", key="load.hours_per_day", value=self.hours_per_day
+            )
         return np.where(on, self.watts / 1000.0 * self.hours_per_day / open_h, 0.0)
 
 
@@ -209,8 +213,11 @@ class Sources:
     """
 
     def temp_c(self, hours: Hours) -> np.ndarray:
-        raise BadInput("is missing: a load that follows the weather needs it", key="weather.source",
-                       way_out='write [weather] source = "library:piedmont" (see keeplit library) or a path')
+        raise BadInput(
+            "is missing: a load that follows the weather needs it",
+            key="weather.source",
+            way_out='write [weather] source = "library:piedmont" (see keeplit library) or a path',
+        )
 
     def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
         from profiles.meter import meter_kw, read_meter

@@ -36,9 +36,7 @@ def _short(value: Any) -> str:
 class Noun(BaseModel):
     """A frozen record of strict fields: an unknown key, a wrong type, NaN and infinity are refused."""
 
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, validate_default=False
-    )
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False, validate_default=False)
 
 
 def read_noun(kind: type[Noun], data: dict, *, file: object = None, table: str = "") -> Any:

@@ -72,8 +72,12 @@ class Pool:
                 raise BadInput("must be 0 or above", key=f"Pool.{name}", value=value)
         for name in ("charge_efficiency", "discharge_efficiency"):
             if not 0.0 < getattr(self, name) <= 1.0:
-                raise BadInput("must be above 0 and at most 1", key=f"Pool.{name}", value=getattr(self, name),
-                               way_out="it is one way, never a percentage")
+                raise BadInput(
+                    "must be above 0 and at most 1",
+                    key=f"Pool.{name}",
+                    value=getattr(self, name),
+                    way_out="it is one way, never a percentage",
+                )
         for name in ("usable_kwh", "no_load_kw", "on_grid_kw"):
             if not getattr(self, name) < inf:
                 raise BadInput("must be finite", key=f"Pool.{name}", value=getattr(self, name))

@@ -26,6 +26,10 @@ FIRE = (
     "Follow the listing, clearances, detection and disconnect rules for the location; tell first responders where "
     "the disconnect is."
 )
+SHORT = (
+    "Modelled planning estimate, not a guarantee. De-energize and verify before working. Licensed electrician; local "
+    "code and the authority having jurisdiction decide. Never the only power for life support."
+)
 ALWAYS = (LICENSED, ENERGIZED, ESTIMATES, LIFE_SUPPORT, BACKFEED, FIRE)
 
 TWO_POLE = (

@@ -12,7 +12,7 @@ from simulate.bill import Bill, price_bill
 from simulate.cautions import ONE_YEAR, cautions_of
 from simulate.pools import solar_returns
 from simulate.recharge import recharge_of
-from simulate.ride import RideThrough, ride_through
+from simulate.ride import RideThrough, ride_through, who_goes_dark
 from simulate.site import Site, defaults_used, read_site
 from simulate.year import HouseYear, run_year
 
@@ -84,8 +84,9 @@ def bills_of(run: HouseYear) -> Bills:
             with_battery=price_bill(run.year.import_kw, run.year.export_kw, site.rate, hours),
         )
     except BadInput as error:
-        raise BadInput(error.rule, file=error.file or site.file, key=error.key, value=error.value,
-                       way_out=error.way_out) from None
+        raise BadInput(
+            error.rule, file=error.file or site.file, key=error.key, value=error.value, way_out=error.way_out
+        ) from None
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,30 +114,9 @@ class Study:
         return ()
 
     @cached_property
-    def switches_a_year(self) -> dict[str, int]:
-        """Breaks a year by circuit that switching for the rate makes, two a period."""
-        switched = self.run.asked.switched
-        if switched is None:
-            return {}
-        may = [circuit for circuit in self.run.house.circuits if circuit.rate_transfer]
-        served = self.run.year.pool_discharge_kw.sum(axis=0)[switched.starts] > 0.0
-        counts = 2 * (switched.chosen & served[:, None]).sum(axis=0)
-        return {circuit.name: int(n) for circuit, n in zip(may, counts, strict=True) if n}
-
-    @cached_property
     def document(self) -> dict:
         """The document of `keeplit study --json`; money and kW are unrounded."""
-        house, prices = self.run.house, self.run.asked.prices
-        switches = self.switches_a_year
-        holidays = ", ".join(str(day) for day in prices.holidays)
-        assumptions = [*defaults_used(self.site), *house.notes, *self.run.notes, *prices.notes]
-        if holidays:
-            assumptions.append(f"holidays that count as weekend: {holidays}")
-        assumptions.append(ONE_YEAR.format(n=len(self.ride.hours)))
-        cautions = cautions_of(
-            self.site, returns=solar_returns(self.site), switches_a_year=max(switches.values(), default=0),
-            switched=tuple(switches),
-        )  # fmt: skip
+        house = self.run.house
         outage = self.ride.document()
         outage["storm"] = {key: value for key, value in self.storm.document().items() if key in ("hours", "by_season")}
         outage["recharge"] = recharge_of(self.run)
@@ -153,14 +133,68 @@ class Study:
                 "fail": sum(f.verdict == "fail" for f in self.findings),
             },
             "money": None,
-            "assumptions": list(dict.fromkeys(assumptions)),
-            "cautions": list(dict.fromkeys([*house.cautions, *cautions])),
+            "assumptions": assumptions_of(self.run),
+            "cautions": cautions_for(self.run),
         }
 
     def _repr_html_(self) -> str:
         from simulate.view import study_html
 
         return study_html(self)
+
+
+def switches_a_year(run: HouseYear) -> dict[str, int]:
+    """Breaks a year by circuit that switching for the rate makes, two a period."""
+    switched = run.asked.switched
+    if switched is None or not len(switched.starts):
+        return {}
+    may = [circuit for circuit in run.house.circuits if circuit.rate_transfer]
+    served = run.year.pool_discharge_kw.sum(axis=0)[switched.starts] > 0.0
+    counts = 2 * (switched.chosen & served[:, None]).sum(axis=0)
+    return {circuit.name: int(n) for circuit, n in zip(may, counts, strict=True) if n}
+
+
+def assumptions_of(run: HouseYear) -> list[str]:
+    """Every default that was used and every note that arose, one line each."""
+    prices = run.asked.prices
+    lines = [*defaults_used(run.house.site), *run.house.notes, *run.notes, *prices.notes]
+    if prices.holidays:
+        lines.append("holidays that count as weekend: " + ", ".join(str(day) for day in prices.holidays))
+    return list(dict.fromkeys([*lines, ONE_YEAR.format(n=run.hours.n_steps)]))
+
+
+def cautions_for(run: HouseYear) -> list[str]:
+    """The cautions of a house and its year, the loudest first."""
+    site, switches = run.house.site, switches_a_year(run)
+    texts = cautions_of(
+        site, returns=solar_returns(site), switches_a_year=max(switches.values(), default=0), switched=tuple(switches)
+    )
+    return list(dict.fromkeys([*run.house.cautions, *texts]))
+
+
+def outage_document(ride: RideThrough, at: str | None = None) -> dict:
+    """The document of `keeplit outage --json`; with `at` also the one outage that begins at that local time."""
+    house = ride.house
+    document = {
+        "site": house.site.site.name,
+        "steps": house.hours.n_steps,
+        "step_h": house.hours.step_h,
+        "outage": {**ride.document(), "recharge": recharge_of(ride.run)},
+        "assumptions": assumptions_of(ride.run),
+        "cautions": cautions_for(ride.run),
+    }
+    if at is not None:
+        start = house.hours.index_of(at, key="--at")
+        document["one"] = {
+            "start_local": house.hours.local_text[start],
+            "soc_kwh": float(ride.soc_kwh[:, start].sum()),
+            "hours": float(ride.hours[start]),
+            "censored": bool(ride.censored[start]),
+            "first_lost": ride.name_of(int(ride.first_lost[start])),
+            "why": str(ride.why[start]),
+            "circuits": who_goes_dark(ride, start),
+        }
+    return document
 
 
 def study(site: Site | None = None) -> Study:

@@ -182,7 +182,7 @@ def house_of(site: Site) -> House:
         from profiles.weather import far_note
 
         weather = sources.weather
-        notes += [f"weather: {weather.name} ({weather.format})", *weather.notes, *sources.year(hours).notes]
+        notes += [f"weather: {weather.name} ({weather.format})", *sources.year(hours).notes]
         notes += list(far_note(weather, site.site.latitude, site.site.longitude))
     cold = _cold(site, pools, hours, sources)
     return House(
@@ -207,6 +207,12 @@ def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
         years = meter_years(sources.meter(load, site.site.timezone), site.site.timezone)
         if years:
             return int(years[-1]), [f"site.year = {years[-1]} (the year that {load.meter} covers)"]
+    if site.solar is not None and site.solar.series is not None:
+        from profiles.solar_log import log_years
+
+        years = log_years(site.solar.series, site.site.timezone, site.folder)
+        if years:
+            return int(years[-1]), [f"site.year = {years[-1]} (the year that the inverter's log covers)"]
     return DEFAULT_YEAR, [f"site.year = {DEFAULT_YEAR} (default)"]
 
 
@@ -264,7 +270,7 @@ def _solar(site: Site, hours: Hours, sources: SiteSources) -> tuple[np.ndarray, 
             return none, solar_dc_kw(roof, weather, hours, folder=site.folder)
         return solar_kw(roof, weather, hours, folder=site.folder), none
     except BadInput as error:
-        raise _in_file(error, site, error.key if error.key.startswith("solar") else f"solar.{error.key}") from None
+        raise _in_file(error, site, "" if error.key.startswith("solar") else "solar") from None
 
 
 def _cold(site: Site, pools, hours: Hours, sources: SiteSources) -> np.ndarray:
@@ -316,11 +322,14 @@ def without_circuits(house: House, names: tuple[str, ...]) -> House:
     known = [circuit.name for circuit in house.site.circuit]
     for name in names:
         if name not in known:
-            raise BadInput("is not a circuit of the site", file=house.site.file, key="--without", value=name,
-                           way_out="known: " + ", ".join(known))
-    circuits = tuple(
-        c.model_copy(update={"on": "main"}) if c.name in names else c for c in house.site.circuit
-    )
+            raise BadInput(
+                "is not a circuit of the site",
+                file=house.site.file,
+                key="--without",
+                value=name,
+                way_out="known: " + ", ".join(known),
+            )
+    circuits = tuple(c.model_copy(update={"on": "main"}) if c.name in names else c for c in house.site.circuit)
     site = house.site.model_copy(update={"circuit": circuits})
     site._file, site._folder = house.site.file, house.site.folder
     return replace(house, site=site)

@@ -127,10 +127,10 @@ def dark_hours(island: Island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin
     cells = np.array([pool.cell for pool in pools], dtype=float)
     dark, shed = np.full((n_starts, len(pools)), np.inf), np.full((n_starts, len(pools)), np.inf)
     why, end_h = np.zeros((n_starts, len(pools)), np.int64), np.zeros(n_starts)
+    times = (float(step_h), float(horizon_h), island.reconnect_h)
     every_outage(
         begin, np.ascontiguousarray(soc_kwh, dtype=float), island.load_kw, island.trips, island.sheds, island.hand,
-        island.solar_kw, island.dc_kw, island.may_charge, (island.latches, wrap), (step_h, horizon_h, island.reconnect_h),
-        cells, dark, shed, why, end_h,
+        island.solar_kw, island.dc_kw, island.may_charge, (island.latches, wrap), times, cells, dark, shed, why, end_h,
     )  # fmt: skip
     return Dark(dark, shed, why, end_h)
 
@@ -239,8 +239,9 @@ def simple_island(load_kw, pool: Pool, solar_kw=None, reconnect_h: float = 0.0) 
     n = len(load_kw)
     four = (2, 2, 1, n)
     solar = np.zeros(n) if solar_kw is None else solar_kw
+    over = load_kw > pool.discharge_kw + 1e-12
     return Island(
-        load_kw=np.broadcast_to(load_kw, four).copy(), trips=np.broadcast_to(load_kw > pool.discharge_kw + 1e-12, four).copy(),
+        load_kw=np.broadcast_to(load_kw, four).copy(), trips=np.broadcast_to(over, four).copy(),
         sheds=np.zeros(four, bool), hand=np.zeros(n, bool), solar_kw=np.reshape(solar, (1, n)).astype(float),
         dc_kw=np.zeros((1, n)), may_charge=np.ones((1, n)), latches=True, reconnect_h=reconnect_h,
     )  # fmt: skip

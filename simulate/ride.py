@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from profiles.noun import BadInput
-from simulate.house import House
+from simulate.house import House, without_circuits
 from simulate.loadcontrol import control_load
 from simulate.outage import (
     SEASONS,
@@ -130,7 +130,9 @@ class RideThrough:
         return pd.DataFrame(rows).T.round(1).to_html()
 
 
-def ride_through(site: Site | House | HouseYear, *, load_case: str | None = None) -> RideThrough:
+def ride_through(
+    site: Site | House | HouseYear, *, load_case: str | None = None, without: tuple[str, ...] = ()
+) -> RideThrough:
     """Start an outage at every step of the year and follow it to the horizon.
 
     Parameters
@@ -139,6 +141,8 @@ def ride_through(site: Site | House | HouseYear, *, load_case: str | None = None
         A year that was run already is used as it is.
     load_case : "usual", "frugal" or "storm", optional
         By default the site's.
+    without : tuple of str
+        Circuits that are switched off when the outage begins.
 
     Returns
     -------
@@ -151,6 +155,8 @@ def ride_through(site: Site | House | HouseYear, *, load_case: str | None = None
     8760
     """
     run = site if isinstance(site, HouseYear) else run_year(site)
+    if without:
+        run = replace(run, asked=replace(run.asked, house=without_circuits(run.house, without)))
     house = run.house
     outage = house.site.outage
     case = load_case or outage.load_case
@@ -233,18 +239,20 @@ def island_of(house: House, load_case: str) -> tuple[Island, dict]:
             load[hand, 1, p], trips[hand, 1, p] = alone.load_kw[p], alone.trips[p]
             sheds[hand, 1, p] = alone.dropped[mine].any(axis=0)
     returns = solar_returns(house.site)
+    hand = house.hours.in_windows(HAND_WINDOW) if control == "by-hand" else np.zeros(n, bool)
     island = Island(
-        load_kw=load, trips=trips, sheds=sheds, hand=house.hours.in_windows(HAND_WINDOW),
+        load_kw=load, trips=trips, sheds=sheds, hand=hand,
         solar_kw=np.tile(house.solar_kw / n_pools if _comes_back(house) else np.zeros(n), (n_pools, 1)),
-        dc_kw=_usable_share(house) * (house.solar_dc_kw if returns else np.zeros(n)), may_charge=(~house.cold).astype(float),
-        latches=all(leg_pool.latches for leg_pool in house.pools), reconnect_h=house.site.outage.reconnect_s / 3600.0,
+        dc_kw=_usable_share(house) * (house.solar_dc_kw if returns else np.zeros(n)),
+        may_charge=(~house.cold).astype(float), latches=all(leg_pool.latches for leg_pool in house.pools),
+        reconnect_h=house.site.outage.reconnect_s / 3600.0,
     )  # fmt: skip
     return island, dropped
 
 
 def _comes_back(house: House) -> bool:
     solar = house.site.solar
-    return (solar is not None and solar.connected_at == "sub-panel" and solar_returns(house.site))
+    return solar is not None and solar.connected_at == "sub-panel" and solar_returns(house.site)
 
 
 def _usable_share(house: House) -> np.ndarray:
@@ -312,6 +320,43 @@ def trace_of(ride: RideThrough, start: int, horizon_h: float | None = None) -> T
         island, pools, ride.soc_kwh[:, start], int(ride.begin[start]), step_h=house.hours.step_h,
         horizon_h=horizon_h or ride.horizon_h,
     )  # fmt: skip
+
+
+def who_goes_dark(ride: RideThrough, start: int) -> list[dict]:
+    """Every backed-up circuit in one outage: when it is first unserved and why, the first lost first.
+
+    Returns
+    -------
+    list of dict
+        circuit, leg, priority, hours (None: outlives the horizon), why ("" then).
+    """
+    house = ride.house
+    rows = []
+    trace = trace_of(ride, start) if len(house.carried) else None
+    _, dropped = island_of(house, ride.load_case) if len(house.carried) else (None, None)
+    for c, circuit in enumerate(house.circuits):
+        on = np.flatnonzero(house.share[:, c] > 0.0)
+        pool = int(on[ride.dark.dark_h[start, on].argmin()])
+        hours, why = float(ride.dark.dark_h[start, pool]), WHY.get(int(ride.dark.why[start, pool]), "")
+        shed = _first_drop(house, trace, dropped, c, int(ride.begin[start]))
+        if shed < hours:
+            hours, why = shed, "overload"
+        rows.append(_row_of(house, circuit, hours if np.isfinite(hours) else None, why))
+    never = [circuit for circuit in house.site.circuit if circuit.name in house.never_carried]
+    rows += [_row_of(house, circuit, 0.0, "never-carried") for circuit in never]
+    return sorted(rows, key=lambda row: np.inf if row["hours"] is None else row["hours"])
+
+
+def _row_of(house: House, circuit, hours: float | None, why: str) -> dict:
+    leg = leg_of(circuit, house.pools)
+    return {"circuit": circuit.name, "leg": leg, "priority": circuit.priority, "hours": hours, "why": why}
+
+
+def _first_drop(house: House, trace: Trace, dropped: dict, circuit: int, begin: int) -> float:
+    """Hours to the first step in which load control drops a circuit, infinite where it never does."""
+    steps = (begin + np.arange(len(trace.by_hand))) % house.hours.n_steps
+    off = np.where(trace.by_hand, dropped[1][circuit, steps], dropped[0][circuit, steps])
+    return float(np.flatnonzero(off)[0] * house.hours.step_h) if off.any() else np.inf
 
 
 def worst_middle_best(ride: RideThrough) -> dict[str, int]:

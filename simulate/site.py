@@ -115,7 +115,9 @@ def read_site(path: str | Path | None = None) -> Site:
     """
     if path is None:
         folder = resources.files("profiles.library")
-        return site_of(tomllib.loads((folder / "demo_site.toml").read_text("utf-8")), file="demo site", folder=Path("."))
+        return site_of(
+            tomllib.loads((folder / "demo_site.toml").read_text("utf-8")), file="demo site", folder=Path(".")
+        )
     try:
         text = Path(path).read_bytes().decode("utf-8-sig")
         data = tomllib.loads(text)
@@ -156,8 +158,13 @@ def _check_names(site: Site) -> None:
         names = [noun.name for noun in nouns]
         for name in names:
             if names.count(name) > 1:
-                raise BadInput("must be there once only", file=site.file, key=f"{table}.name", value=name,
-                               way_out="give each its own name")
+                raise BadInput(
+                    "must be there once only",
+                    file=site.file,
+                    key=f"{table}.name",
+                    value=name,
+                    way_out="give each its own name",
+                )
     circuits = {circuit.name: circuit for circuit in site.circuit}
     for circuit in site.circuit:
         partner = circuit.multiwire_with
@@ -165,11 +172,21 @@ def _check_names(site: Site) -> None:
         if partner is None:
             continue
         if partner not in circuits or partner == circuit.name:
-            raise BadInput("must name another circuit of the file", file=site.file, key=key, value=partner,
-                           way_out=_nearest(partner, [name for name in circuits if name != circuit.name]))
+            raise BadInput(
+                "must name another circuit of the file",
+                file=site.file,
+                key=key,
+                value=partner,
+                way_out=_nearest(partner, [name for name in circuits if name != circuit.name]),
+            )
         if circuits[partner].multiwire_with not in (None, circuit.name):
-            raise BadInput("must be mutual", file=site.file, key=key, value=partner,
-                           way_out=f'"{partner}" names "{circuits[partner].multiwire_with}"')
+            raise BadInput(
+                "must be mutual",
+                file=site.file,
+                key=key,
+                value=partner,
+                way_out=f'"{partner}" names "{circuits[partner].multiwire_with}"',
+            )
         if 2 in (circuit.poles, circuits[partner].poles):
             raise BadInput("must name a single-pole circuit", file=site.file, key=key, value=partner)
 
@@ -183,20 +200,37 @@ def _check_batteries(site: Site) -> None:
     groups = {group.name: group for group in site.battery}
     legs = {group.leg for group in site.battery if group.count}
     if "both" in legs and len(legs) > 1:
-        raise BadInput('cannot stand beside "A" or "B" yet', file=site.file, key="battery.leg", value="both",
-                       way_out="give all units on both legs, or one group for each leg")
+        raise BadInput(
+            'cannot stand beside "A" or "B" yet',
+            file=site.file,
+            key="battery.leg",
+            value="both",
+            way_out="give all units on both legs, or one group for each leg",
+        )
     for group in site.battery:
         key = f'battery "{group.name}"'
         if group.locked_with is not None:
             other = groups.get(group.locked_with)
             if other is None or other is group:
-                raise BadInput("must name another battery group", file=site.file, key=f"{key}.locked_with",
-                               value=group.locked_with, way_out=_nearest(group.locked_with, [*groups]))
+                raise BadInput(
+                    "must name another battery group",
+                    file=site.file,
+                    key=f"{key}.locked_with",
+                    value=group.locked_with,
+                    way_out=_nearest(group.locked_with, [*groups]),
+                )
             if {group.leg, other.leg} != {"A", "B"}:
-                raise BadInput("must name a group on the other leg", file=site.file, key=f"{key}.locked_with",
-                               value=group.locked_with, way_out=f'it is on leg "{other.leg}"')
+                raise BadInput(
+                    "must name a group on the other leg",
+                    file=site.file,
+                    key=f"{key}.locked_with",
+                    value=group.locked_with,
+                    way_out=f'it is on leg "{other.leg}"',
+                )
         if site.service.system == "120" and group.leg != "A":
-            raise BadInput('must be "A" on a service of system "120"', file=site.file, key=f"{key}.leg", value=group.leg)
+            raise BadInput(
+                'must be "A" on a service of system "120"', file=site.file, key=f"{key}.leg", value=group.leg
+            )
     for leg in ("A", "B", "both"):
         _check_equal(site, [group for group in site.battery if group.leg == leg and group.count])
 
@@ -206,8 +240,12 @@ def _check_equal(site: Site, pool: list[Battery]) -> None:
         for name in ("eta_charge", "eta_discharge", "taper", "after_trip"):
             if abs_differs(getattr(group, name), getattr(pool[0], name)):
                 key = name.replace("eta_", "") + "_efficiency" if name.startswith("eta") else name
-                raise BadInput(f'must equal that of "{pool[0].name}": groups on one leg form one pool', file=site.file,
-                               key=f'battery "{group.name}".{key}', value=getattr(group, name))
+                raise BadInput(
+                    f'must equal that of "{pool[0].name}": groups on one leg form one pool',
+                    file=site.file,
+                    key=f'battery "{group.name}".{key}',
+                    value=getattr(group, name),
+                )
 
 
 def abs_differs(a, b) -> bool:
@@ -218,14 +256,28 @@ def abs_differs(a, b) -> bool:
 def _check_operation(site: Site) -> None:
     reserve = site.operation.reserve
     if isinstance(reserve, tuple) and len(reserve) != 12:
-        raise BadInput("must be one number or twelve by month", file=site.file, key="operation.reserve",
-                       value=len(reserve), way_out="give 12 values, January first")
+        raise BadInput(
+            "must be one number or twelve by month",
+            file=site.file,
+            key="operation.reserve",
+            value=len(reserve),
+            way_out="give 12 values, January first",
+        )
     if site.subpanel.export and site.subpanel.mode != "interactive":
-        raise BadInput('must be false where mode = "transfer"', file=site.file, key="subpanel.export", value=True,
-                       way_out='a transferred circuit never exports; set mode = "interactive" if the utility agrees')
+        raise BadInput(
+            'must be false where mode = "transfer"',
+            file=site.file,
+            key="subpanel.export",
+            value=True,
+            way_out='a transferred circuit never exports; set mode = "interactive" if the utility agrees',
+        )
     if (site.service.other_load is None) == (site.service.whole_house is None) and site.service.other_load is not None:
-        raise BadInput("must not stand beside whole_house", file=site.file, key="service.other_load",
-                       way_out="the rest of a metered house is the meter minus the listed circuits")
+        raise BadInput(
+            "must not stand beside whole_house",
+            file=site.file,
+            key="service.other_load",
+            way_out="the rest of a metered house is the meter minus the listed circuits",
+        )
 
 
 def _put(data: dict, key: str, value: Any) -> None:
@@ -234,7 +286,9 @@ def _put(data: dict, key: str, value: Any) -> None:
 
     match = re.fullmatch(r'(\w+)(?:\["([^"]*)"\])?((?:\.\w+)*)', key)
     if not match:
-        raise BadInput("is not a key of the site file", key=key, way_out='write battery.count or circuit["Pump"].priority')
+        raise BadInput(
+            "is not a key of the site file", key=key, way_out='write battery.count or circuit["Pump"].priority'
+        )
     table, name, rest = match[1], match[2], [part for part in match[3].split(".") if part]
     if table not in Site.model_fields or table == "schema":
         raise BadInput("is not a table of the site file", key=key, way_out=_nearest(table, [*Site.model_fields]))

@@ -88,7 +88,9 @@ class Battery(BreakerNoun):
     heated: bool | None = Field(None, description="the place is heated")
     neutral_bond: Literal["floating", "bonded", "switches"] | None = Field(None, description="neutral of the output")
     warranty: Warranty | None = Field(None, description="where the warranty ends")
-    fade_frac_per_year: Fraction = Field(0.02, description="usable energy lost each year (engineering range 0.01-0.035)")
+    fade_frac_per_year: Fraction = Field(
+        0.02, description="usable energy lost each year (engineering range 0.01-0.035)"
+    )
     installed_price: NotNegative | None = Field(None, description="price of one unit, installed")
     charging_circuit: ChargingCircuit = Field(description="the circuit that recharges one unit")
 
@@ -98,8 +100,12 @@ class Battery(BreakerNoun):
             raise BadInput("must be given, or usable_kwh_ac, and not both", key="usable_kwh")
         one_way = self.charge_efficiency is not None or self.discharge_efficiency is not None
         if self.round_trip_efficiency is not None and one_way:
-            raise BadInput("must not stand beside one-way efficiencies", key="round_trip_efficiency",
-                           value=self.round_trip_efficiency, way_out="give one or the other")
+            raise BadInput(
+                "must not stand beside one-way efficiencies",
+                key="round_trip_efficiency",
+                value=self.round_trip_efficiency,
+                way_out="give one or the other",
+            )
         if self.leg != "both" and self.charging_circuit.volts == 120 and self.charging_circuit.leg is None:
             return self
         return self

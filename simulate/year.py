@@ -225,8 +225,9 @@ def prices_of(house: House) -> Prices:
     try:
         return rate_prices(house.site.rate, house.hours)
     except BadInput as error:
-        raise BadInput(error.rule, file=error.file or house.site.file, key=error.key, value=error.value,
-                       way_out=error.way_out) from None
+        raise BadInput(
+            error.rule, file=error.file or house.site.file, key=error.key, value=error.value, way_out=error.way_out
+        ) from None
 
 
 def plan_and_reserve(site: Site, prices: Prices) -> tuple[str, object]:
@@ -325,8 +326,13 @@ def _targets(asked: Asked) -> np.ndarray:
         elif asked.plan == "time-of-use":
             out[p] = _time_of_use(asked, p, pool, floor, from_utility)
         else:
-            raise BadInput("is not built yet", file=house.site.file, key="operation.plan", value=asked.plan,
-                           way_out='use "keep-full", "self-consumption" or "time-of-use"')
+            raise BadInput(
+                "is not built yet",
+                file=house.site.file,
+                key="operation.plan",
+                value=asked.plan,
+                way_out='use "keep-full", "self-consumption" or "time-of-use"',
+            )
         if wish.export:
             wear = house.site.operation.wear_per_kwh
             out[p] = export_where_it_pays(out[p], asked.prices.sell_per_kwh, asked.cycles, floor, pool, wear)

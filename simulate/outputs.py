@@ -1,0 +1,95 @@
+"""The folder of a study: summary, tables, the site as understood, report, figures."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+
+from profiles.files import folder_for, written
+from simulate.document import Study
+from simulate.pools import leg_of
+from simulate.ride import outage_kw
+from simulate.site import site_toml
+
+
+def write_study(study: Study, folder: str | Path) -> None:
+    """Write all outputs of a study; every file is written beside its place and renamed.
+
+    Parameters
+    ----------
+    study : Study
+    folder : path
+        Made where it is not there yet.
+    """
+    from simulate.plot import write_figures
+    from simulate.report import write_report
+
+    out = folder_for(folder)
+    _text(out / "summary.json", json.dumps(study.document, allow_nan=False, indent=1))
+    _text(out / "site-used.toml", site_toml(study.site))
+    tables = {
+        "year.csv": study.run.to_frame(), "outages.csv": study.ride.to_frame(), "months.csv": months_frame(study),
+        "circuits.csv": circuits_frame(study),
+    }  # fmt: skip
+    for name, frame in tables.items():
+        with written(out / name) as beside:
+            frame.to_csv(beside, index=False, lineterminator="\n")
+    write_figures(study, folder_for(out / "figures"))
+    write_report(study, out / "report.html")
+
+
+def _text(path: Path, text: str) -> None:
+    with written(path) as beside:
+        beside.write_text(text, encoding="utf-8")
+
+
+def months_frame(study: Study):
+    """One row a month: energy, the bills, hours survived."""
+    import pandas as pd
+
+    month, step_h, year = study.run.hours.month, study.run.hours.step_h, study.run.year
+    rows = []
+    bills = study.bills
+    for m, label in enumerate(bills.with_battery.by_month, start=1):
+        at = month == m
+        row = {"month": label}
+        for name in ("load", "solar", "import", "export", "charge", "discharge", "loss", "curtailed"):
+            row[f"{name}_kwh"] = float(getattr(year, f"{name}_kw")[at].sum() * step_h)
+        row["without_battery"] = bills.without_battery.by_month[label]
+        row["with_battery"] = bills.with_battery.by_month[label]
+        if at.any():
+            hours = study.ride.hours[at]
+            row["hours_p10"] = float(np.quantile(hours, 0.1, method="lower"))
+            row["hours_p50"], row["hours_min"] = float(np.quantile(hours, 0.5, method="lower")), float(hours.min())
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def circuits_frame(study: Study):
+    """One row a circuit: wiring, energy, hours to its leg's end."""
+    import pandas as pd
+
+    house, ride = study.run.house, study.ride
+    annual = house.circuit_kw.sum(axis=1) * house.hours.step_h
+    in_outage = dict(zip(house.carried.tolist(), outage_kw(house, ride.load_case), strict=True))
+    position = {index: c for c, index in enumerate(house.carried.tolist())}
+    rows = []
+    for k, circuit in enumerate(house.site.circuit):
+        row = {
+            "name": circuit.name, "on": circuit.on, "kind": circuit.kind, "poles": circuit.poles,
+            "leg": leg_of(circuit, house.pools), "breaker_a": circuit.breaker_a, "priority": circuit.priority,
+            "annual_kwh": float(annual[k]), "largest_mean_kw": float(house.circuit_kw[k].max()),
+        }  # fmt: skip
+        if k in position:
+            pools = np.flatnonzero(house.share[:, position[k]] > 0.0)
+            hours = np.minimum(ride.dark.dark_h[:, pools].min(axis=1), ride.horizon_h)
+            row |= {
+                "outage_mean_kw": float(in_outage[k].mean()), "hours_min": float(hours.min()),
+                "hours_p10": float(np.quantile(hours, 0.1, method="lower")),
+                "hours_p50": float(np.quantile(hours, 0.5, method="lower")),
+            }  # fmt: skip
+        row["carried"] = "yes" if k in position else "never" if circuit.on == "sub-panel" else "not on the sub-panel"
+        rows.append(row)
+    return pd.DataFrame(rows)
