@@ -1,0 +1,303 @@
+"""The figures of a study, each with its title, its description in words and its table twin."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from profiles.files import folder_for, written
+from simulate.bill import rounded_to_add
+from simulate.document import Study
+from simulate.outage import TOLERANCE_H, spread
+from simulate.panel.layout import Layout, demand, power_keys
+from simulate.plot import bills, day, heat, legs, money, outages, recharge, survival
+from simulate.plot.paper import MONTHS, as_svg, month_name, write_png
+from simulate.ride import outage_kw, worst_middle_best
+
+SURVIVAL_ROWS_H = (1, 2, 4, 6, 8, 12, 18, 24, 36, 48, 72, 168, 336)
+DURATION_ROWS = (0, 1, 2, 5, 10, 25, 50, 75, 90, 100)
+MOST_ROWS = 13
+
+
+@dataclass(frozen=True, eq=False)
+class Plate:
+    """One figure with its words and its table twin.
+
+    Attributes
+    ----------
+    name : str
+        File name and id.
+    title, text : str
+        What it shows, and what is to be seen in it.
+    header : tuple of str
+    rows : tuple of tuple of str
+        The same figures as a table.
+    svg : str
+        The drawing, a whole SVG document.
+    figure : Figure
+    """
+
+    name: str
+    title: str
+    text: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    svg: str
+    figure: Figure
+
+
+def write_figures(study: Study, folder: str | Path) -> tuple[Plate, ...]:
+    """Write the figures of a study as SVG and PNG, each beside its place and renamed.
+
+    Parameters
+    ----------
+    study : Study
+    folder : path
+        Made where it is not there yet.
+
+    Returns
+    -------
+    tuple of Plate
+        For `simulate.report.write_report`, so that nothing is drawn twice.
+    """
+    folder = folder_for(folder)
+    plates = plates_of(study)
+    for plate in plates:
+        with written(folder / f"{plate.name}.svg") as beside:
+            beside.write_text(f'<?xml version="1.0" encoding="UTF-8"?>\n{plate.svg}', encoding="utf-8")
+        with written(folder / f"{plate.name}.png") as beside:
+            write_png(plate.figure, beside)
+    return plates
+
+
+def plates_of(study: Study) -> tuple[Plate, ...]:
+    """Every figure that a study has something to show in.
+
+    Parameters
+    ----------
+    study : Study
+    """
+    makers = (_survival, _hours_map, _outages, _legs, _duration, _recharge, _bills, _items, _days, _prices, _cash)
+    return tuple(plate for make in makers for plate in make(study))
+
+
+def plate(name: str, title: str, text: str, axes, header, rows) -> Plate:
+    """A plate from the axes of its figure."""
+    figure = np.ravel(axes)[0].figure
+    return Plate(name, title, text, tuple(header), tuple(tuple(row) for row in rows),
+                 as_svg(figure, name, title, text), figure)  # fmt: skip
+
+
+def _survival(study: Study) -> Iterator[Plate]:
+    ride, storm = study.ride, study.storm
+    cases = {f"{ride.load_case} load": ride.hours}
+    if storm is not ride:
+        cases["storm load"] = storm.hours
+    share = lambda hours, mark: f"{100.0 * np.mean(hours >= mark - TOLERANCE_H):.1f}"
+    rows = [(f"{mark}", *(share(hours, mark) for hours in cases.values()))
+            for mark in SURVIVAL_ROWS_H if mark <= ride.horizon_h]  # fmt: skip
+    worst, middle = float(ride.hours.min()), spread(ride.hours)["p50"]
+    text = (
+        f"A falling curve of modelled outages, one from every step of the year. None ends before {worst:.1f} h; half "
+        f"reach {middle:.1f} h. Lines mark 4, 12, 24 and 72 hours."
+    )
+    if ride.censored.any():
+        text += f" {100.0 * ride.censored.mean():.0f} % outlive {ride.horizon_h:g} h; they are followed no longer."
+    yield plate("survival", "Share of outages still fully served", text,
+                survival.survival_curves(cases, horizon_h=ride.horizon_h),
+                ("hours [h]", *(f"{case} [%]" for case in cases)), rows)  # fmt: skip
+
+
+def _hours_map(study: Study) -> Iterator[Plate]:
+    grid = heat.hours_grid(study.ride)
+    month, hour = (int(k) for k in np.unravel_index(np.nanargmin(grid), grid.shape))
+    text = (
+        "A grid of months against the local hour at which the power fails; light is long, dark is short. The worst "
+        f"cell is {MONTHS[month]} at {hour:02d}:00 with {grid[month, hour]:.1f} h."
+    )
+    yield plate("hours-map", "Hours survived nine times in ten, by month and hour", text, heat.hours_map(grid),
+                ("local hour", *(f"{name} [h]" for name in MONTHS)), _grid_rows(grid, 1))  # fmt: skip
+
+
+def _grid_rows(grid, digits: int) -> list[tuple[str, ...]]:
+    cell = lambda value: f"{value:.{digits}f}" if np.isfinite(value) else "none"
+    return [(f"{hour:02d}:00", *(cell(value) for value in grid[:, hour])) for hour in range(24)]
+
+
+def _outages(study: Study) -> Iterator[Plate]:
+    ride = study.ride
+    if not ride.house.pools or not len(ride.house.carried):
+        return
+    courses = [outages.course_of(ride, start, name) for name, start in worst_middle_best(ride).items()]
+    pools = list(courses[0].soc_kwh)
+    rows = []
+    for course in courses:
+        n = len(course.load_kw)
+        for k in range(0, n, -(-n // MOST_ROWS)):
+            stored = [f"{course.soc_kwh[name][k]:.2f}" for name in pools]
+            rows.append((course.title, f"{course.edges_h[k]:g}", *stored, f"{course.served_kw[k]:.2f}",
+                         f"{course.unserved_kw[k]:.2f}", f"{course.solar_kw[k]:.2f}"))  # fmt: skip
+    text = (
+        "Three outages of the modelled year side by side: stored energy above, power of the backed-up circuits below, "
+        f"served dark and not served hatched. {'; '.join(course.title for course in courses)}."
+    )
+    yield plate("outages", "The worst, a middling and the best outage of the year", text,
+                outages.draw_courses(courses),
+                ("outage", "hours [h]", *(f"stored, {name} [kWh]" for name in pools), "served [kW]",
+                 "not served [kW]", "solar on the island [kW]"), rows)  # fmt: skip
+
+
+def _legs(study: Study) -> Iterator[Plate]:
+    layout, house = Layout(study.site), study.run.house
+    limits = {leg: layout.leg_kw(leg) for leg in layout.fed_legs}
+    known = [leg for leg in limits if not power_keys(layout.on_leg(leg))]
+    if not limits:
+        return
+    asks = {leg: demand(layout, (leg,), layout.on_leg(leg)) for leg in known}
+    mean = {leg: float(_on_leg_kw(study, layout, leg).max()) for leg in limits}
+    measures = {
+        "everything on": {leg: one.everything_kw for leg, one in asks.items()},
+        "largest two + running": {leg: one.largest_two_kw for leg, one in asks.items()},
+        "highest simulated mean": mean,
+    }
+    rows = [(f"leg {leg}", *(f"{row[leg]:.2f}" if leg in row else "not assessed" for row in measures.values()),
+             f"{limits[leg]:.2f}") for leg in limits]  # fmt: skip
+    text = f"Power on each leg beside its continuous limit; means are of {house.hours.step_min}-minute steps"
+    missing = [leg for leg in limits if leg not in known]
+    text += f". Leg {' and '.join(missing)}: running_w or largest_w is missing." if missing else "."
+    yield plate("legs", "Each leg against its limit", text, legs.leg_bars(measures, limits),
+                ("leg", *(f"{name} [kW]" for name in measures), "continuous limit [kW]"), rows)  # fmt: skip
+
+
+def _on_leg_kw(study: Study, layout: Layout, leg: str) -> np.ndarray:
+    house = study.run.house
+    share = np.array([layout.share(circuit, leg) for circuit in study.site.circuit])
+    share *= [circuit.on == "sub-panel" for circuit in study.site.circuit]
+    return share @ house.circuit_kw
+
+
+def _duration(study: Study) -> Iterator[Plate]:
+    house = study.run.house
+    if not house.pools or not len(house.carried):
+        return
+    load_kw = outage_kw(house, study.ride.load_case).sum(axis=0)
+    limits = {"continuous [kW]": sum(pool.pool.discharge_kw for pool in house.pools)}
+    surge = [(group.count, group.surge_kva) for group in study.site.battery if group.count]
+    if surge and all(kva is not None for _, kva in surge):
+        limits["motor start [kVA]"] = sum(count * kva for count, kva in surge)
+    falling = np.sort(load_kw)[::-1]
+    at = lambda share: falling[min(int(share / 100.0 * len(falling)), len(falling) - 1)]
+    text = (
+        f"The backed-up circuits as run in an outage, highest step first: {falling[0]:.2f} kW at most, "
+        f"{at(50):.2f} kW in the middle. All units together carry {limits['continuous [kW]']:.2f} kW continuously; "
+        f"means of {house.hours.step_min}-minute steps do not show motor starts."
+    )
+    yield plate("load-duration", "Load of the backed-up circuits, highest first", text,
+                legs.load_duration(load_kw, limits=limits), ("share of the year [%]", "power [kW]"),
+                [(f"{share}", f"{at(share):.3f}") for share in DURATION_ROWS])  # fmt: skip
+
+
+def _recharge(study: Study) -> Iterator[Plate]:
+    refill = recharge.refill_of(study.run)
+    if refill is None or not refill.soc_kwh:
+        return
+    rows = []
+    for k in range(0, len(refill.at_h), -(-len(refill.at_h) // MOST_ROWS)):
+        stored = [f"{soc[k]:.2f}" for soc in refill.soc_kwh.values()]
+        rows.append((f"{refill.at_h[k]:.2f}", *stored, *(f"{amps[k]:.1f}" for amps in refill.service_a.values())))
+    most = max(float(amps.max()) for amps in refill.service_a.values())
+    full_h = float(refill.at_h[np.argmax(sum(refill.soc_kwh.values()))])
+    text = (
+        f"From empty with all units charging at once: full {full_h:.1f} h after the power is back, the wait included. "
+        f"Highest service current {most:.0f} A on top of {refill.on_top_of}."
+    )
+    yield plate("recharge", "Recharge after the power is back", text, recharge.recharge_curve(refill),
+                ("hours [h]", *(f"stored, {name} [kWh]" for name in refill.soc_kwh),
+                 *(f"service leg {leg} [A]" for leg in refill.service_a)), rows)  # fmt: skip
+
+
+def _named(study: Study) -> dict:
+    three = study.bills
+    bills_ = {"today": three.today, "without_battery": three.without_battery, "with_battery": three.with_battery}
+    months = set(three.with_battery.by_month)
+    return {name: bill for name, bill in bills_.items() if bill is not None and set(bill.by_month) == months}
+
+
+def _bills(study: Study) -> Iterator[Plate]:
+    named = _named(study)
+    months = list(study.bills.with_battery.by_month)
+    amounts = {name: [bill.by_month[month] for month in months] for name, bill in named.items()}
+    printed = {name: rounded_to_add(values) for name, values in amounts.items()}
+    currency = study.bills.with_battery.currency
+    rows = [(month, *(f"{values[k]:.2f}" for values in printed.values())) for k, month in enumerate(months)]
+    rows.append(("year", *(f"{sum(values):.2f}" for values in printed.values())))
+    text = (
+        f"Bills by month. The year costs {study.bills.without_battery.total:.0f} {currency} without the battery and "
+        f"{study.bills.with_battery.total:.0f} {currency} with it, on the same rate."
+    )
+    yield plate("bills", "Bills by month", text, bills.monthly_bills(months, currency=currency, **amounts),
+                ("month", *(f"{bills.BARS[name][2]} [{currency}]" for name in printed)), rows)  # fmt: skip
+
+
+def _items(study: Study) -> Iterator[Plate]:
+    named = _named(study)
+    months, currency = list(study.bills.with_battery.by_month), study.bills.with_battery.currency
+    tables = {name: bills.items_by_month(bill.printed(), months) for name, bill in named.items()}
+    items = list(dict.fromkeys(item for table in tables.values() for item in table))
+    none = np.zeros(len(months))
+    rows = [
+        (month_name(month), bills.BARS[name][2], *(f"{table.get(item, none)[k]:.2f}" for item in items))
+        for k, month in enumerate(months) for name, table in tables.items()
+    ]
+    order = ", ".join(bills.BARS[name][2] for name in named)
+    text = f"Bars of each month from left to right: {order}, stacked by line item. Credits hang below zero."
+    yield plate("bill-items", "Bills by line item", text, bills.stacked_bills(named),
+                ("month", "bill", *(f"{item} [{currency}]" for item in items)), rows)  # fmt: skip
+
+
+def _days(study: Study) -> Iterator[Plate]:
+    run, axis = study.run, study.run.hours
+    prices = run.asked.prices
+    before = np.maximum(run.house.load_kw - run.house.solar_kw, 0.0)
+    mean = prices.buy_per_kwh.min() + prices.buy_per_kwh.max()
+    shown, rows = {}, []
+    for title, months in (("summer weekday", (6, 7, 8)), ("winter weekday", (12, 1, 2))):
+        by_hour = [day.average_by_hour(kw, axis, months, holidays=prices.holidays)
+                   for kw in (before, run.year.import_kw, prices.buy_per_kwh)]  # fmt: skip
+        dear = by_hour[2] > mean / 2.0 if prices.buy_per_kwh.max() > prices.buy_per_kwh.min() else None
+        shown[title] = (by_hour[0], by_hour[1], dear)
+    for hour in range(24):
+        rows.append((f"{hour:02d}:00", *(f"{kw[hour]:.2f}" for one in shown.values() for kw in one[:2])))
+    text = "What the house buys by local hour on an average weekday of June to August and of December to February."
+    header = [f"{title}, {which} [kW]" for title in shown for which in ("without battery", "with battery")]
+    yield plate("days", "Average summer and winter weekday", text, day.two_days(shown), ("local hour", *header), rows)
+
+
+def _prices(study: Study) -> Iterator[Plate]:
+    prices, axis = study.run.asked.prices, study.run.hours
+    if prices.buy_per_kwh.min() == prices.buy_per_kwh.max():
+        return
+    grid = heat.by_month_and_hour(prices.buy_per_kwh, axis.month, axis.minute // 60)
+    currency = study.bills.with_battery.currency
+    low, high = np.nanmin(grid), np.nanmax(grid)
+    text = f"Mean price of a bought kWh by month and local hour, {low:.3f} to {high:.3f} {currency}; dark is dear."
+    yield plate("prices", "Price by month and hour", text, heat.price_map(grid, currency=currency),
+                ("local hour", *(f"{name} [{currency}/kWh]" for name in MONTHS)), _grid_rows(grid, 3))  # fmt: skip
+
+
+def _cash(study: Study) -> Iterator[Plate]:
+    by_year = (study.document["money"] or {}).get("by_year")
+    if not by_year:
+        return
+    net, currency = [row["net"] for row in by_year], study.bills.with_battery.currency
+    printed = rounded_to_add(net)
+    so_far = np.cumsum(printed)
+    text = f"Cash flow of each year; after year {len(net) - 1} the sum so far is {so_far[-1]:.0f} {currency}."
+    yield plate("cash-flow", "Cash flow by year", text, money.cash_flow(net, currency=currency),
+                ("year", f"cash flow [{currency}]", f"sum so far [{currency}]"),
+                [(f"{k}", f"{one:.2f}", f"{total:.2f}") for k, (one, total)
+                 in enumerate(zip(printed, so_far, strict=True))])  # fmt: skip

@@ -1,0 +1,65 @@
+"""How many units: what each further one adds, and what saving a higher reserve gives up."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from simulate.plot.paper import DARK, INK, LIGHT, LINES, MARKERS, TEXT_PT, key_above, name_axes, paper
+
+
+def marginal_hours(n_units, hours_p10, *, hours_p50=None, ax: Axes | None = None) -> Axes:
+    """Hours that each further unit adds, nine times in ten, on top of what was there.
+
+    Parameters
+    ----------
+    n_units : array_like of int, shape (n_designs,)
+    hours_p10, hours_p50 : array_like, shape (n_designs,)
+        Hours survived nine times in ten; the middle outage as a line. [h]
+    ax : Axes, optional
+    """
+    ax = paper() if ax is None else ax
+    n_units, hours = np.asarray(n_units), np.asarray(hours_p10, dtype=float)
+    before = np.r_[0.0, hours[:-1]]
+    ax.bar(n_units, np.minimum(before, hours), 0.6, color=LIGHT, edgecolor=INK, linewidth=0.5,
+           label="with one unit less")  # fmt: skip
+    ax.bar(n_units, hours - before, 0.6, bottom=before, color=DARK, hatch="", edgecolor=INK, linewidth=0.5,
+           label="added, nine times in ten")  # fmt: skip
+    for n, top, added in zip(n_units, np.maximum(hours, before), hours - before, strict=True):
+        ax.annotate(f"{added:+.1f} h", (n, top), xytext=(0, 3), textcoords="offset points", ha="center",
+                    fontsize=TEXT_PT, color=INK)  # fmt: skip
+    most = float(np.maximum(hours, before).max())
+    if hours_p50 is not None:
+        ax.plot(n_units, hours_p50, marker="s", markersize=5, label="middle outage", **LINES[1])
+        most = max(most, float(np.max(hours_p50)))
+    ax.set_xticks(n_units)
+    ax.set_ylim(0.0, 1.18 * most or 1.0)
+    name_axes(ax, "battery units", "hours survived [h]")
+    key_above(ax)
+    return ax
+
+
+def frontier(hours_p10, saving, *, labels=None, name: str = "one reserve all year", currency: str = "USD",
+             others: dict | None = None, ax: Axes | None = None) -> Axes:
+    """What a reserve costs: bill saving against the hours that nine in ten outages reach.
+
+    Parameters
+    ----------
+    hours_p10, saving : array_like, shape (n,)
+        [h], [currency a year]
+    labels : sequence of str, optional
+        Printed beside the points, such as the reserve.
+    others : dict, optional
+        Further curves, name -> (hours_p10, saving), such as a reserve by month.
+    """
+    ax = paper() if ax is None else ax
+    curves = {name: (hours_p10, saving), **(others or {})}
+    for k, (label, (hours, money)) in enumerate(curves.items()):
+        ax.plot(hours, money, marker=MARKERS[k % len(MARKERS)], markersize=5, linewidth=1.6, label=label, **LINES[k])
+    for x, y, text in zip(hours_p10, saving, labels or (), strict=False):
+        ax.annotate(text, (x, y), xytext=(5, 4), textcoords="offset points", fontsize=TEXT_PT - 0.5, color=INK)
+    ax.axhline(0.0, color=INK, linewidth=0.8)
+    ax.margins(x=0.1, y=0.14)
+    name_axes(ax, "hours survived, nine times in ten [h]", f"bill saving [{currency} a year]")
+    key_above(ax)
+    return ax
