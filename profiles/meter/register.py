@@ -25,6 +25,8 @@ def differenced(readings: Readings, *, at: str = "end", dial_kwh: float | None =
     Readings, tuple of Issue
         One reading fewer; an interval over which the dial fell is left out and listed, unless the dial turned over.
     """
+    if len(readings) < 2:
+        return readings.at(np.arange(0)), ()
     stands = readings.start + (readings.duration if at == "end" else 0)
     order = np.argsort(stands, kind="stable")
     order = order[np.concatenate(([True], np.diff(stands[order]) > 0))]
