@@ -211,3 +211,29 @@ def follow(stages, limit_dc_kwh, start_kwh, usable_kwh, targets, path):
         e = min(end, usable_kwh)
         path[t + 1] = e
     return cost
+
+
+@jit
+def roll(stages, day, n_days, floor_kwh, usable_kwh, n_horizon, targets):
+    """The first thresholds of a horizon that begins at each step in turn, the year taken as a circle.
+
+    Parameters
+    ----------
+    stages : ndarray, shape ((n_ahead + 1) * n_steps, 10)
+        Each step as foreseen on its own day, the day before, ..., and last as it is when it comes.
+    day : ndarray of int, shape (n_steps,)
+    floor_kwh : ndarray, shape ((n_ahead + 1) * n_steps,)
+    n_horizon : int
+        Steps of a horizon.
+    targets : ndarray, shape (n_steps, 4)
+        Written.
+    """
+    n = len(day)
+    now = len(stages) - n
+    rows = np.empty(n_horizon, np.int64)
+    for t in range(n):
+        rows[0] = now + t
+        for k in range(1, n_horizon):
+            ahead = t + k if t + k < n else t + k - n
+            rows[k] = (day[ahead] - day[t]) % n_days * n + ahead
+        fold(stages, rows, floor_kwh, 0.0, usable_kwh, 0.0, targets[t : t + 1])
