@@ -64,6 +64,12 @@ def test_s19_forced_cycling_on_a_small_spread_loses_money():
     assert saving / 365 == pytest.approx(-0.031111, abs=S_DIGITS)
 
 
+def test_a_price_ratio_of_1_15_does_not_pay_for_the_round_trip():
+    one = two_prices(0.10, 0.115)
+    served, charged = np.where(clock(16, 21), 0.2, 0.0), np.where(clock(0, 1), 1 / 0.85, 0.0)
+    assert total(served, NONE, one) < total(charged, NONE, one)
+
+
 def test_s22_six_reachable_kwh_and_the_loss_of_exporting_the_rest():
     one = two_prices(0.10, 0.30, export={"method": "net-billing", "credit_per_kwh": 0.05})
     part = 6.0 / 9.0
