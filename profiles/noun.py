@@ -27,6 +27,12 @@ class BadInput(ValueError):
             text += f"; {way_out}"
         super().__init__(" ".join(text.split()))
 
+    def at(self, file: object, key: str = "") -> BadInput:
+        """The same refusal, naming the file (and the table) it came up in where it names none yet."""
+        where = ".".join(part for part in (key, self.key) if part)
+        file = file if self.file is None else self.file
+        return BadInput(self.rule, file=file, key=where, value=self.value, way_out=self.way_out)
+
 
 def _short(value: Any) -> str:
     text = repr(value)

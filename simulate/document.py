@@ -84,9 +84,7 @@ def bills_of(run: HouseYear) -> Bills:
             with_battery=price_bill(run.year.import_kw, run.year.export_kw, site.rate, hours),
         )
     except BadInput as error:
-        raise BadInput(
-            error.rule, file=error.file or site.file, key=error.key, value=error.value, way_out=error.way_out
-        ) from None
+        raise error.at(site.file) from None
 
 
 @dataclass(frozen=True, eq=False)

@@ -164,12 +164,16 @@ def house_of(site: Site) -> House:
     BadInput
         A load or a roof that needs weather without a file, a meter that does not cover the year, ...
     """
+    try:
+        return _house_of(site)
+    except BadInput as error:
+        raise error.at(site.file) from None
+
+
+def _house_of(site: Site) -> House:
     sources = SiteSources(site)
     year, notes = _year(site, sources)
-    try:
-        hours = hours_of_year(year, site.site.timezone, site.site.step_min)
-    except BadInput as error:
-        raise _in_file(error, site) from None
+    hours = hours_of_year(year, site.site.timezone, site.site.step_min)
     circuit_kw = np.array([_circuit_kw(site, circuit, hours, sources) for circuit in site.circuit])
     rest_kw, more = _rest_kw(site, hours, sources, circuit_kw)
     solar_kw, solar_dc_kw = _solar(site, hours, sources)
@@ -192,9 +196,9 @@ def house_of(site: Site) -> House:
 
 
 def _in_file(error: BadInput, site: Site, key: str = "") -> BadInput:
-    inner = error.key.removeprefix("load").lstrip(".")
-    where = ".".join(part for part in (key, inner) if part) if key else error.key
-    return BadInput(error.rule, file=error.file or site.file, key=where, value=error.value, way_out=error.way_out)
+    """A refusal of one load, naming site file and table; the load itself knows neither."""
+    error.key = error.key.removeprefix("load").lstrip(".") if key else error.key
+    return error.at(site.file, key)
 
 
 def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:

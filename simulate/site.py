@@ -317,7 +317,11 @@ def site_toml(site: Site) -> str:
     """The site as it was understood, defaults filled in, as a site file."""
     import tomlkit
 
-    return tomlkit.dumps(_plain(site.model_dump(by_alias=True, exclude_none=True)))
+    data = site.model_dump(by_alias=True, exclude_none=True)
+    for rate in (data["rate"], data.get("rate_today", {})):
+        if rate.get("export", {}).get("method") == "none":  # it pays nothing, so its other keys have no meaning
+            rate["export"] = {"method": "none"}
+    return tomlkit.dumps(_plain(data))
 
 
 def _plain(value: Any) -> Any:

@@ -225,9 +225,7 @@ def prices_of(house: House) -> Prices:
     try:
         return rate_prices(house.site.rate, house.hours)
     except BadInput as error:
-        raise BadInput(
-            error.rule, file=error.file or house.site.file, key=error.key, value=error.value, way_out=error.way_out
-        ) from None
+        raise error.at(house.site.file) from None
 
 
 def plan_and_reserve(site: Site, prices: Prices) -> tuple[str, object]:

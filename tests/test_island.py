@@ -50,7 +50,7 @@ def test_every_outage_equals_the_twin(bench, eta, no_load_kw, start):
         for k, c in enumerate(ride.house.site.circuit)
     ]
     expected = twin_outage(
-        twins, pools, limits, {leg: 5.0 * soc for leg in pools}, start, horizon_h=60.0, control=control
+        twins, pools, limits, dict.fromkeys(pools, 5.0 * soc), start, horizon_h=60.0, control=control
     )
     got = {row["circuit"]: math.inf if row["hours"] is None else row["hours"] for row in who_goes_dark(ride, start)}
     assert got == pytest.approx(expected, abs=1e-6)

@@ -156,7 +156,9 @@ def test_permuting_circuits_and_units_changes_nothing():
 
 
 def test_shortest_hours_stay_within_the_horizon():
-    ride = ride_through(small_site([circuit("Small", 0.001)], [unit()], outage={"start_soc": "full", "horizon_h": 48.0}))
+    ride = ride_through(
+        small_site([circuit("Small", 0.001)], [unit()], outage={"start_soc": "full", "horizon_h": 48.0})
+    )
     assert (ride.hours == 48.0).all()
     assert ride.censored.all()
     assert ride.document()["lasting_frac"]["72"] is None

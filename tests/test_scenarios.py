@@ -55,7 +55,9 @@ def test_s04_solar_that_just_balances():
     eta = np.sqrt(0.9)
     lossy = Pool(12.649111, charge_efficiency=eta, discharge_efficiency=eta)
     enough = hours_survived(np.ones(24), lossy, solar_kw=day_of_sun(2.111112), soc_kwh=12.649111, horizon_h=2000.0)
-    short = hours_survived(np.ones(24), lossy, solar_kw=day_of_sun(2.111111 * 0.999), soc_kwh=12.649111, horizon_h=2000.0)
+    short = hours_survived(
+        np.ones(24), lossy, solar_kw=day_of_sun(2.111111 * 0.999), soc_kwh=12.649111, horizon_h=2000.0
+    )
     assert enough[18] == 2000.0
     assert short[18] < 60.0
 

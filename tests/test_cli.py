@@ -1,0 +1,139 @@
+"""The command as a user types it."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from simulate.cli import app
+from simulate.starter import starter_text
+
+ROOT = Path(__file__).parents[1]
+EXAMPLES = sorted((ROOT.parent / "shared" / "examples").glob("*.toml"))
+DATA = ROOT.parent / "shared" / "data"
+FORBIDDEN = ("code compliant", "guaranteed", " safe ", "will run")
+
+
+def keeplit(*words, **env):
+    """Run the command in a process of its own; returns what it printed, its errors and its exit code."""
+    done = subprocess.run(
+        [sys.executable, "-m", "simulate.cli", *map(str, words)], capture_output=True, text=True, cwd=ROOT,
+        env=os.environ | env,
+    )  # fmt: skip
+    return done.stdout, done.stderr, done.returncode
+
+
+@pytest.fixture
+def job(tmp_path):
+    path = tmp_path / "job.toml"
+    path.write_text(starter_text(), "utf-8")
+    return path
+
+
+def test_study_of_the_demo_fits_a_screen_and_says_what_matters():
+    out, err, code = keeplit("study")
+    assert code == 0, err
+    assert len(out.splitlines()) <= 60
+    assert "If the power fails at a random hour in" in out
+    assert "nine times in ten you have at least" in out
+    assert "Solar is off in an outage" in out
+    assert "licensed electrician" in out.lower() and "De-energize" in out
+    assert not [word for word in FORBIDDEN if word in out.lower()]
+
+
+def test_json_is_one_document_and_nothing_else(job):
+    for verb in (["study", job], ["outage", job], ["outage", job, "--at", "2025-01-14T18:00"], ["bill", job], ["library"]):
+        result = CliRunner().invoke(app, [*map(str, verb), "--json"])
+        assert result.exit_code == 0, result.output
+        json.loads(result.stdout)
+
+
+def test_document_keeps_its_promises(job):
+    document = json.loads(CliRunner().invoke(app, ["study", str(job), "--json"]).stdout)
+    assert set(document) >= {"site", "steps", "step_h", "energy_kwh", "bill", "outage", "panel", "money", "assumptions", "cautions"}
+    assert abs(document["energy_kwh"]["residual"]) < 1e-6
+    bill = document["bill"]
+    assert bill["saving"] == pytest.approx(bill["without_battery"] - bill["with_battery"], abs=1e-9)
+    lines = [line["amount"] for line in bill["lines"] if line["bill"] == "with_battery"]
+    assert sum(lines) == pytest.approx(bill["with_battery"], abs=1e-9)
+    assert len(bill["by_month"]) == len(document["outage"]["by_month"]) == 12
+    assert set(document["outage"]["lasting_frac"]) == {"4", "8", "12", "24", "72", "168"}
+    assert any("no_load_w = 50" in line for line in document["assumptions"])
+
+
+def test_out_writes_the_folder_and_leaves_nothing_half_written(tmp_path, job):
+    out, err, code = keeplit("study", job, "--out", tmp_path / "out")
+    assert code == 0, err
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert names >= {
+        "summary.json", "year.csv", "outages.csv", "months.csv", "circuits.csv", "site-used.toml", "report.html", "figures",
+    }  # fmt: skip
+    assert not [name for name in names if name.startswith(".")]
+    header = (tmp_path / "out" / "year.csv").read_text().splitlines()[0]
+    assert header == (
+        "start_utc,start_local,load_kw,backed_up_kw,solar_kw,import_kw,export_kw,charge_kw,discharge_kw,loss_kw,"
+        "curtailed_kw,soc_kwh,price_per_kwh,export_per_kwh"
+    )
+    rows = (tmp_path / "out" / "outages.csv").read_text().splitlines()
+    assert rows[0] == "start_utc,start_local,soc_kwh,hours,censored,first_lost,why"
+    assert len(rows) == 8761
+    again, _, code = keeplit("study", tmp_path / "out" / "site-used.toml", "--json")
+    assert code == 0
+    assert json.loads(again)["outage"]["hours"] == json.loads((tmp_path / "out" / "summary.json").read_text())["outage"]["hours"]
+
+
+def test_bad_input_ends_with_two_and_one_line(tmp_path, job):
+    job.write_text(job.read_text().replace("usable_kwh = 5.0", "usable_kwh = -5.0"))
+    out, err, code = keeplit("study", job, "--out", tmp_path / "out")
+    assert (code, out) == (2, "")
+    assert len(err.strip().splitlines()) == 1 and "usable_kwh" in err and "Traceback" not in err
+    assert not (tmp_path / "out").exists()
+    for words in (["study", "absent.toml"], ["outage", "absent.toml"], ["new", job]):
+        _, err, code = keeplit(*words)
+        assert code == 2 and len(err.strip().splitlines()) == 1, (words, err)
+
+
+def test_new_writes_a_site_that_runs(tmp_path):
+    path = tmp_path / "mine.toml"
+    assert CliRunner().invoke(app, ["new", str(path)]).exit_code == 0
+    assert CliRunner().invoke(app, ["study", str(path)]).exit_code == 0
+    text = path.read_text()
+    for key in ("multiwire_with", "takes_back_kw", "hold_full", "month_weights", "code_edition"):
+        assert key in text, key
+
+
+def test_schema_is_json():
+    schema = json.loads(CliRunner().invoke(app, ["schema"]).stdout)
+    assert schema["title"] == "Site"
+
+
+@pytest.mark.skipif(not EXAMPLES, reason="the example sites are not beside this checkout")
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_examples_are_accepted_as_they_are(path):
+    result = CliRunner().invoke(app, ["study", str(path), "--json"])
+    assert result.exit_code == 0, result.output
+    json.loads(result.stdout)
+
+
+@pytest.mark.skipif(not DATA.is_dir(), reason="the meter files are not beside this checkout")
+def test_a_metered_house_runs_through_study(tmp_path, job):
+    """One household of 2011, a sample file of the Green Button programme (NAESB ESPI): 6,562.977 kWh as read."""
+    text = job.read_text().replace('year = 2025', "").replace("America/New_York", "America/Los_Angeles")
+    meter = DATA / "coastal-household-2011.xml"
+    text = text.replace('other_load = { shape = "whole-house", annual_kwh = 7000 }', f'whole_house = {{ meter = "{meter}" }}')
+    job.write_text(text)
+    result = CliRunner().invoke(app, ["study", str(job), "--json"])
+    assert result.exit_code == 0, result.output
+    document = json.loads(result.stdout)
+    assert document["steps"] == 8760
+    assert document["energy_kwh"]["load"] == pytest.approx(6562.977, abs=0.5)
+    assert any("2011" in line for line in document["assumptions"])
+
+
+def test_the_same_bytes_under_any_time_zone(job):
+    outputs = {keeplit("study", job, "--json", TZ=zone)[0] for zone in ("UTC", "Asia/Kolkata", "America/St_Johns")}
+    assert len(outputs) == 1
