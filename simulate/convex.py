@@ -125,7 +125,7 @@ def fold(stages, rows, floor_kwh, end_kwh, usable_kwh, start_kwh, targets):
                 below += widths[at]
                 at += 1
             if piece < 2:  # charge where it is worth more than it costs ...
-                targets[into, 3 - piece] = full = below
+                targets[into, 3 - piece] = full = min(below, usable_kwh)  # whatever rounding adds
                 least -= width
                 value -= width * slope
             else:
@@ -145,7 +145,7 @@ def fold(stages, rows, floor_kwh, end_kwh, usable_kwh, start_kwh, targets):
                 slopes[at], widths[at] = slope, width
                 tail, at = tail + 1, at + 1
             if piece >= 2:  # ... and discharge only where it pays, not where it is all the same
-                targets[into, 3 - piece] = below
+                targets[into, 3 - piece] = min(below, usable_kwh)
         while tail > head and cut >= widths[tail - 1]:
             cut -= widths[tail - 1]
             tail -= 1

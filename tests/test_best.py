@@ -1,6 +1,8 @@
 """The exact programme against linear programming, enumeration, worked examples and the walk itself."""
 
+import runpy
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -362,6 +364,14 @@ def test_the_buffer_of_slopes_grows():
         "step_h": 1 / 60, "charge_ok": np.ones(n), "utility_ok": np.ones(n, bool), "dc_kw": np.zeros(n),
     }  # fmt: skip
     assert check_case(case)
+
+
+def test_the_benchmark_asserts_what_it_times():
+    path = Path(__file__).parents[1] / "benchmarks" / "best.py"
+    rows = runpy.run_path(str(path))["case_best"](n_days=35, repeats=1)
+    assert rows[0]["case"] == "best four prices"
+    assert all(row["median_ms"] > 0 and row["per_design_us"] > 0 for row in rows)
+    assert {"linprog"} == set(rows[0]["versus"])
 
 
 @pytest.mark.long
