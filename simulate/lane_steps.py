@@ -1,0 +1,385 @@
+"""The compiled steps of many designs side by side: one block of lanes in a buffer that fits the first-level cache.
+
+The physics is that of `battery.grid_step` and `walk._serve`. `exact_steps` calls them lane by lane. The other loops
+hold the same rules with min and max in the place of branches, so that the compiler turns a step into vector
+instructions; they leave out what needs a logarithm or a second source (taper, solar on the cells or inside the
+sub-panel). `tests/test_lanes.py` holds both to the single walk.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from simulate.battery import Cell, grid_step
+from simulate.compiled import jit
+from simulate.walk import _serve
+
+WIDTH = 96
+"""Lanes in a block."""
+PITCH = 104
+"""Distance of two rows of the buffer: no multiple of 512 bytes, which would make loads wait for unrelated stores."""
+
+# Rows of the buffer. What a lane is:
+(
+    USABLE, RESERVE, CHARGE_KW, DISCHARGE_KW, CHARGE_EFF, DISCHARGE_EFF, NO_LOAD_KW, TAKES_BACK_KW, TAPER_FROM,
+    TAPER_TO, ON_GRID_KW, LOAD_SCALE, SOLAR_SCALE,
+    # what follows from it: DC per AC of an output at its limit, kWh a step, what serving frees of its own draw;
+    PER_CHARGE_EFF, PER_DISCHARGE_EFF, SERVE_EFF, PER_SERVE_EFF, MOST_OUT, PER_DRAW, DRAW_FREED,
+    # of the present run: what the plan aims at, and what may be charged;
+    EXPORT_TO, SERVE_TO, SOLAR_TO, GRID_TO, FILL, CHARGE, PER_FILL, MAY,
+    # state and sums.
+    STORED, IMPORT, EXPORT, CHARGED, SERVED, SERVED_H, RESERVE_H, LAST_IMPORT, SPILLED, PEAK,
+) = (row * PITCH for row in range(38))  # fmt: skip
+ROWS = 38
+YEAR_ROWS = (CHARGED, SERVED, SERVED_H, RESERVE_H, SPILLED)
+"""Sums of the whole year that are handed back."""
+
+FILLS, HOLDS, SERVES, EXPORTS, SWITCHES = 0, 1, 2, 3, 4
+AT_RESERVE_KWH = 1e-9
+
+
+@jit
+def _least(a, b):
+    return a if a < b else b
+
+
+@jit
+def _most(a, b):
+    return a if a > b else b
+
+
+@jit
+def prepare(s, h):
+    """Work out what follows from the lanes' own numbers."""
+    for j in range(WIDTH):
+        reach = s[DISCHARGE_KW + j]
+        idle = s[NO_LOAD_KW + j] / reach if reach > 0.0 else 0.0
+        s[PER_CHARGE_EFF + j] = 1.0 / s[CHARGE_EFF + j]
+        s[PER_DISCHARGE_EFF + j] = 1.0 / s[DISCHARGE_EFF + j]
+        s[PER_SERVE_EFF + j] = s[PER_DISCHARGE_EFF + j] + idle
+        s[SERVE_EFF + j] = 1.0 / s[PER_SERVE_EFF + j]
+        s[MOST_OUT + j] = reach * h
+        freed = s[ON_GRID_KW + j] / reach if reach > 0.0 else 0.0
+        s[PER_DRAW + j] = 1.0 / (1.0 + freed)
+        s[DRAW_FREED + j] = 1.0 + freed
+        s[MAY + j] = 1.0
+
+
+@jit
+def aim(s, codes, may_charge, h):
+    """Lay the plan's codes of a run on every lane: 0 empty, 1 the reserve, 2 full."""
+    for k in range(4):
+        row = EXPORT_TO + k * PITCH
+        for j in range(WIDTH):
+            s[row + j] = s[USABLE + j] if codes[k] == 2 else s[RESERVE + j] if codes[k] == 1 else 0.0
+    for j in range(WIDTH):
+        s[CHARGE + j] = s[CHARGE_KW + j] * h if may_charge else 0.0
+        s[FILL + j] = s[CHARGE + j] * s[CHARGE_EFF + j] if may_charge else 0.0
+        s[PER_FILL + j] = 1.0 / s[FILL + j] if s[FILL + j] > 0.0 else 0.0
+
+
+@jit
+def _net(load_kw, solar_kw, s, j, h):
+    """What the house would draw with the unit idle; negative where solar is in surplus. [kWh]"""
+    return (load_kw * s[LOAD_SCALE + j] + s[ON_GRID_KW + j] - solar_kw * s[SOLAR_SCALE + j]) * h
+
+
+@jit
+def _gain(e, net, s, j):
+    """DC energy filled from the utility, then from solar for what is left of the step. [kWh]"""
+    gain = _most(_least(s[GRID_TO + j] - e, s[FILL + j]), 0.0)
+    sun = _least(_most(-net, 0.0), s[CHARGE + j]) * s[CHARGE_EFF + j] * (1.0 - gain * s[PER_FILL + j])
+    return gain + _most(_least(s[SOLAR_TO + j] - e - gain, sun), 0.0)
+
+
+@jit
+def _wants(e, net, s, j):
+    """The lane is to be charged in this step, so it does not serve."""
+    return (e < s[GRID_TO + j]) | ((net < 0.0) & (e < s[SOLAR_TO + j]))
+
+
+@jit
+def _book(end, net, charged, s, j, h):
+    bought = _most(net, 0.0)
+    s[STORED + j] = end
+    s[CHARGED + j] += charged
+    s[IMPORT + j] += bought
+    s[EXPORT + j] += bought - net
+    s[LAST_IMPORT + j] = bought
+    s[PEAK + j] = _most(s[PEAK + j], bought)
+    s[RESERVE_H + j] += h if end <= s[RESERVE + j] + AT_RESERVE_KWH else 0.0
+
+
+@jit
+def fill_step(load_kw, solar_kw, s, h):
+    """Fill to full from the utility."""
+    for j in range(WIDTH):
+        e = s[STORED + j]
+        gain = _most(_least(s[GRID_TO + j] - e, s[FILL + j]), 0.0)
+        charged = gain * s[PER_CHARGE_EFF + j]
+        _book(e + gain, _net(load_kw, solar_kw, s, j, h) + charged, charged, s, j, h)
+
+
+@jit
+def hold_step(load_kw, solar_kw, s, h):
+    """Fill from the utility, then from solar."""
+    for j in range(WIDTH):
+        e = s[STORED + j]
+        net = _net(load_kw, solar_kw, s, j, h)
+        gain = _gain(e, net, s, j)
+        charged = gain * s[PER_CHARGE_EFF + j]
+        _book(e + gain, net + charged, charged, s, j, h)
+
+
+@jit
+def serve_step(load_kw, solar_kw, s, h):
+    """In parallel: fill, or serve what solar leaves of the load."""
+    for j in range(WIDTH):
+        e = s[STORED + j]
+        net = _net(load_kw, solar_kw, s, j, h)
+        gain = _gain(e, net, s, j)
+        held = (e - s[SERVE_TO + j]) * s[SERVE_EFF + j]
+        served = _most(_least(_least(held, s[MOST_OUT + j]), net * s[PER_DRAW + j]), 0.0)
+        charged = gain * s[PER_CHARGE_EFF + j]
+        s[SERVED + j] += served
+        end = e + gain - served * s[PER_SERVE_EFF + j]
+        _book(end, net + charged - served * s[DRAW_FREED + j], charged, s, j, h)
+
+
+@jit
+def export_step(load_kw, solar_kw, s, h):
+    """In parallel: fill, or serve the load and send what the output has left to the grid."""
+    for j in range(WIDTH):
+        e = s[STORED + j]
+        net = _net(load_kw, solar_kw, s, j, h)
+        gain = _gain(e, net, s, j)
+        most = 0.0 if _wants(e, net, s, j) else s[MOST_OUT + j]
+        held = (e - s[SERVE_TO + j]) * s[SERVE_EFF + j]
+        served = _most(_least(_least(held, most), net * s[PER_DRAW + j]), 0.0)
+        spare = (e - s[EXPORT_TO + j]) * s[SERVE_EFF + j] - served
+        served += _most(_least(spare, most - served), 0.0)
+        charged = gain * s[PER_CHARGE_EFF + j]
+        s[SERVED + j] += served
+        end = e + gain - served * s[PER_SERVE_EFF + j]
+        _book(end, net + charged - served * s[DRAW_FREED + j], charged, s, j, h)
+
+
+@jit
+def switch_step(load_kw, solar_kw, reach_kw, s, h):
+    """Transfer: fill, or whole circuits are switched over until the floor is reached."""
+    for j in range(WIDTH):
+        e = s[STORED + j]
+        net = _net(load_kw, solar_kw, s, j, h)
+        gain = _gain(e, net, s, j)
+        kw = _least(reach_kw * s[LOAD_SCALE + j], s[DISCHARGE_KW + j]) * s[MAY + j]
+        rate_kw = kw * s[PER_DISCHARGE_EFF + j] + s[NO_LOAD_KW + j]
+        time = _least((e - s[SERVE_TO + j]) / rate_kw, h)
+        time = 0.0 if _wants(e, net, s, j) | (e <= s[SERVE_TO + j]) | (kw <= 0.0) else time
+        charged = gain * s[PER_CHARGE_EFF + j]
+        s[SERVED + j] += kw * time
+        s[SERVED_H + j] += time
+        end = e + gain - rate_kw * time
+        _book(end, net + charged - kw * time - s[ON_GRID_KW + j] * time, charged, s, j, h)
+
+
+@jit
+def begin_period(stay_kwh, stay_h, s):
+    """A lane whose energy does not last the least stay is not switched over in this period."""
+    for j in range(WIDTH):
+        least = stay_kwh * s[LOAD_SCALE + j] * s[PER_DISCHARGE_EFF + j] + s[NO_LOAD_KW + j] * stay_h
+        s[MAY + j] = 1.0 if s[STORED + j] - s[SERVE_TO + j] >= least else 0.0
+
+
+@jit
+def exact_step(load_kw, solar_kw, reach_kw, dc_kw, inside_kw, parallel, exports, s, h):
+    """The single walk's own physics, lane by lane, for what the other steps leave out."""
+    for j in range(WIDTH):
+        cell = Cell(
+            s[USABLE + j], s[CHARGE_KW + j], s[DISCHARGE_KW + j], s[CHARGE_EFF + j], s[DISCHARGE_EFF + j],
+            s[NO_LOAD_KW + j], s[TAKES_BACK_KW + j], s[TAPER_FROM + j], s[TAPER_TO + j], 0.0, s[ON_GRID_KW + j],
+        )  # fmt: skip
+        charge_kw, sun = s[CHARGE + j] / h, s[SOLAR_SCALE + j]
+        e = s[STORED + j] + dc_kw * sun * h
+        spare = solar_kw * sun - load_kw * s[LOAD_SCALE + j] - s[ON_GRID_KW + j]
+        surplus = max(spare, 0.0)
+        serve_to, solar_to, grid_to = s[SERVE_TO + j], s[SOLAR_TO + j], s[GRID_TO + j]
+        kw = min(reach_kw * s[LOAD_SCALE + j], cell.discharge_kw) * s[MAY + j]
+        wants = surplus > 0.0 and e < solar_to or e < grid_to
+        wasted = 0.0
+        if parallel or wants or e <= serve_to or not kw > 0.0:
+            kw = min(cell.discharge_kw, max(-spare, 0.0) * s[PER_DRAW + j]) if parallel else 0.0
+            export_to = s[EXPORT_TO + j] if exports else math.inf
+            e, charged, served = grid_step(
+                e, export_to, serve_to, solar_to, grid_to, surplus, charge_kw, kw, s[SERVE_EFF + j], cell, h
+            )
+            time = served / cell.discharge_kw if cell.discharge_kw > 0.0 else 0.0
+        else:
+            e, time, charged, served, wasted = _serve(e, serve_to, kw, inside_kw * sun, cell, h)
+        if e > cell.usable_kwh:
+            s[SPILLED + j] += e - cell.usable_kwh
+            e = cell.usable_kwh
+        s[SPILLED + j] += wasted
+        s[SERVED + j] += served
+        s[SERVED_H + j] += 0.0 if parallel else time
+        net = charged - served + wasted - spare * h - s[ON_GRID_KW + j] * time
+        _book(e, net, charged, s, j, h)
+
+
+@jit
+def _flush(s, row, sums):
+    for j in range(WIDTH):
+        sums[j] += s[row + j]
+        s[row + j] = 0.0
+
+
+@jit
+def _price(s, buy, sell, before_export, cost, credit):
+    """Money of one step where the price differs within a bucket."""
+    for j in range(WIDTH):
+        cost[j] += buy * s[LAST_IMPORT + j]
+        credit[j] += sell * (s[EXPORT + j] - before_export[j])
+
+
+@jit
+def _raise_to(peak, added, per):
+    for j in range(WIDTH):
+        peak[j] = _most(peak[j], added[j] * per)
+
+
+@jit
+def _note_blocks(t, blocks, lengths, months, s, held, peaks, h):
+    """Add a step to the demand blocks of several steps that are open, and close those that end with it."""
+    bought = s[LAST_IMPORT : LAST_IMPORT + WIDTH]
+    for d in range(blocks.shape[0]):
+        b = blocks[d, t]
+        if b < 0:
+            continue
+        part = held[d]
+        for j in range(WIDTH):
+            part[j] += bought[j]
+        if t + 1 == blocks.shape[1] or blocks[d, t + 1] != b:
+            _raise_to(peaks[d, months[d, t]], part, 1.0 / (h * lengths[d, t]))
+            part[:] = 0.0
+
+
+@jit
+def walk_block(s, series, runs, codes, prices, demand, h, parallel, out):
+    """Walk one block of lanes over all steps.
+
+    `series` is (load, solar, reach, dc, inside, stay kWh, stay h), `runs` is (first steps, kind, bucket, may charge,
+    exact) of stretches in which the plan, the bucket and the cold do not change, `out` is (import, export, cost,
+    credit, peaks, stored).
+    """
+    load, solar, reach, dc, inside, stay_kwh, stay_h = series
+    first, kinds, bucket, may_charge, exact = runs
+    buy, sell = prices
+    month_of_run, blocks, lengths, months = demand
+    bought, sold, cost, credit, peaks, stored = out
+    held = np.zeros((blocks.shape[0], WIDTH))
+    before = np.zeros(WIDTH)
+    for r in range(kinds.shape[0]):
+        aim(s, codes[first[r]], may_charge[r], h)
+        kind = kinds[r]
+        for t in range(first[r], first[r + 1]):
+            if stay_kwh.shape[0] > 0 and stay_kwh[t] >= 0.0:
+                begin_period(stay_kwh[t], stay_h[t], s)
+            if stored.shape[0] > 0:
+                for j in range(WIDTH):
+                    stored[t, j] = s[STORED + j]
+            if buy.shape[0] > 0:
+                for j in range(WIDTH):
+                    before[j] = s[EXPORT + j]
+            if exact:
+                exact_step(
+                    load[t], solar[t], reach[t], dc[t], inside[t], parallel, kind == EXPORTS, s, h
+                )
+            elif kind == FILLS:
+                fill_step(load[t], solar[t], s, h)
+            elif kind == HOLDS:
+                hold_step(load[t], solar[t], s, h)
+            elif kind == SERVES:
+                serve_step(load[t], solar[t], s, h)
+            elif kind == EXPORTS:
+                export_step(load[t], solar[t], s, h)
+            else:
+                switch_step(load[t], solar[t], reach[t], s, h)
+            if buy.shape[0] > 0:
+                _price(s, buy[t], sell[t], before, cost[bucket[r]], credit[bucket[r]])
+            if blocks.shape[0] > 0:
+                _note_blocks(t, blocks, lengths, months, s, held, peaks, h)
+        _flush(s, IMPORT, bought[bucket[r]])
+        _flush(s, EXPORT, sold[bucket[r]])
+        for d in range(month_of_run.shape[0]):
+            if month_of_run[d, r] >= 0:
+                _raise_to(peaks[d, month_of_run[d, r]], s[PEAK : PEAK + WIDTH], 1.0 / h)
+        s[PEAK : PEAK + WIDTH] = 0.0
+    if stored.shape[0] > 0:
+        for j in range(WIDTH):
+            stored[first[-1], j] = s[STORED + j]
+
+
+@jit
+def _load_block(given, start_kwh, first, s, h):
+    """Lay the designs from `first` on side by side; what is left of the block repeats the last."""
+    n = given.shape[1]
+    for j in range(WIDTH):
+        design = min(first + j, n - 1)
+        for k in range(given.shape[0]):
+            s[k * PITCH + j] = given[k, design]
+        s[STORED + j] = start_kwh[design]
+    prepare(s, h)
+
+
+@jit
+def _next_lap(s, begun, closes_kwh):
+    """Start the lanes whose year has not closed on itself where they ended; True where any is left."""
+    left = False
+    for j in range(WIDTH):
+        open_ = abs(s[STORED + j] - begun[j]) > closes_kwh
+        left = left or open_
+        begun[j] = s[STORED + j] if open_ else begun[j]
+    return left
+
+
+@jit
+def run_blocks(first, last, given, start_kwh, laps, closes_kwh, track, sums, years):
+    """Walk the blocks `first` to `last`, each until its lanes' years close on themselves or `laps` are done.
+
+    `given` are the rows of what lanes are, shape (13, n_designs); `track` is (series, runs, codes, prices, demand, h,
+    parallel); `sums` are the results by bucket and month, `years` those of the whole year, shape (8, n_designs).
+    """
+    series, runs, codes, prices, demand, h, parallel = track
+    import_kwh, export_kwh, cost, credit, peak_kw, stored_kwh = sums
+    n, n_buckets = given.shape[1], import_kwh.shape[1]
+    bought, sold = np.zeros((n_buckets, WIDTH)), np.zeros((n_buckets, WIDTH))
+    paid, earned = np.zeros((cost.shape[1], WIDTH)), np.zeros((cost.shape[1], WIDTH))
+    peaks = np.zeros((peak_kw.shape[1], peak_kw.shape[2], WIDTH))
+    stored = np.zeros((stored_kwh.shape[1], WIDTH))
+    s, begun = np.zeros(ROWS * PITCH), np.zeros(WIDTH)
+    for block in range(first, last):
+        _load_block(given, start_kwh, block * WIDTH, s, h)
+        for j in range(WIDTH):
+            begun[j] = s[STORED + j]
+        lap = 0
+        while True:
+            lap += 1
+            for k in range(IMPORT, ROWS * PITCH):
+                s[k] = 0.0
+            for j in range(WIDTH):
+                s[STORED + j] = begun[j]
+                s[MAY + j] = 1.0
+            bought[:], sold[:], paid[:], earned[:], peaks[:] = 0.0, 0.0, 0.0, 0.0, 0.0
+            walk_block(s, series, runs, codes, prices, demand, h, parallel, (bought, sold, paid, earned, peaks, stored))
+            started = begun.copy()
+            if lap >= laps or not _next_lap(s, begun, closes_kwh):
+                break
+        for j in range(min(WIDTH, n - block * WIDTH)):
+            d = block * WIDTH + j
+            import_kwh[d], export_kwh[d] = bought[:, j], sold[:, j]
+            cost[d], credit[d] = paid[:, j], earned[:, j]
+            peak_kw[d], stored_kwh[d] = peaks[:, :, j], stored[:, j]
+            years[0, d], years[1, d], years[2, d] = started[j], s[STORED + j], lap
+            for k in range(5):
+                years[3 + k, d] = s[YEAR_ROWS[k] + j]
