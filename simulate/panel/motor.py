@@ -72,7 +72,8 @@ def start_of(circuit: Circuit, volts: float) -> Start | list[str]:
         amps = motor.inrush_a * (volts / motor.at_volts if motor.at_volts else 1.0)
         return Start(amps, amps, "clamp reading")
     rated = motor.at_volts or RATED_VOLTS[volts]
-    said = f"at {rated:g} V raised to {volts:g} V" + ("" if motor.at_volts else " (rated volts not given)")
+    raised = "" if rated == volts else f" raised to {volts:g} V" if volts > rated else f" taken to {volts:g} V"
+    said = f"at {rated:g} V{raised}" + ("" if motor.at_volts else " (rated volts not given)")
     if motor.soft_start:
         return _soft(circuit, volts, rated)
     if motor.lra_a is not None:
@@ -199,6 +200,12 @@ def _range(totals: tuple[float, float]) -> str:
     return f"{low:.2f}-{high:.2f} kVA" if high < math.inf else f"{low:.2f} kVA or more"
 
 
+def _amps(start: Start) -> str:
+    if start.high_a - start.low_a < 0.05:
+        return f"{start.high_a:.1f} A"
+    return f"{start.low_a:.1f}-{start.high_a:.1f} A" if start.high_a < math.inf else f"{start.low_a:.1f} A or more"
+
+
 def _judged(layout, circuit: Circuit, start: Start, place: Place, limit: str, surge_s: float | None = None) -> Finding:
     low, high = place.totals(start)
     limit_kva = getattr(place, limit)
@@ -209,7 +216,7 @@ def _judged(layout, circuit: Circuit, start: Start, place: Place, limit: str, su
         verdict = "marginal"
     what = "continuous" if limit == "continuous_kva" else f"for {surge_s:g} s"
     text = (
-        f"{circuit.name} starts at {start.low_a:.1f}-{start.high_a:.1f} A ({start.known_by}); with "
+        f"{circuit.name} starts at {_amps(start)} ({start.known_by}); with "
         f"{place.base_kva:.2f} kVA running, {place.name} sees {_range((low, high))} against {limit_kva:.2f} kVA "
         f"{what}. kVA are added arithmetically, which is conservative."
     )
