@@ -45,8 +45,8 @@ class Refuel:
 
 
 def refuel(
-    pool: Pool, *, generator_kw: float, load_kw: float, between_kwh: tuple[float, float], fuel_per_h: float | None = None,
-    adjustable: bool = True,
+    pool: Pool, *, generator_kw: float, load_kw: float, between_kwh: tuple[float, float],
+    fuel_per_h: float | None = None, adjustable: bool = True,
 ) -> Refuel:  # fmt: skip
     """Run a generator between two states of charge: the load is carried by it while it runs, by the units between.
 
@@ -123,7 +123,7 @@ def _check(pool: Pool, generator_kw: float, load_kw: float, between_kwh: tuple[f
     if not 0.0 <= load_kw < inf:
         raise BadInput("must be 0 or above", key="load_kw", value=load_kw)
     if not 0.0 <= between_kwh[0] < between_kwh[1] <= pool.usable_kwh:
-        raise BadInput("must be start and stop with 0 <= start < stop <= usable_kwh", key="between_kwh", value=between_kwh)
+        raise BadInput("must be start and stop, 0 <= start < stop <= usable_kwh", key="between_kwh", value=between_kwh)
 
 
 def bank_of(house) -> Pool:
