@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from profiles.noun import BadInput
 from simulate.outage import nine_in_ten
 from simulate.plot.paper import GREY, INK, MONTHS, TEXT_PT, name_axes, paper
+from simulate.view import hours_text
 
 SHADES = "cividis"
 """Lightness rises evenly along it and the common colour deficiencies see the same order (Nunez, Anderton & Renslow
@@ -58,7 +59,7 @@ def hours_map(grid, *, what: str = "hours survived, nine times in ten [h]", ax: 
     ax = _map(grid, what, ax, SHADES)
     month, hour = (int(k) for k in np.unravel_index(np.nanargmin(grid), (12, 24)))
     _frame(ax, month, hour)
-    text = f"worst cell: {MONTHS[month]} {hour:02d}:00, {np.asarray(grid)[month, hour]:.1f} h"
+    text = f"worst cell: {MONTHS[month]} {hour:02d}:00, {hours_text(float(np.asarray(grid)[month, hour]))}"
     ax.set_title(text, loc="left", fontsize=TEXT_PT, color=INK)
     return ax
 
@@ -85,7 +86,8 @@ def _map(grid, what: str, ax: Axes | None, shades: str) -> Axes:
     if ax is None:
         ax = paper(height_in=3.6, margins_in=(0.6, 0.05, 0.55, 0.35))
     ax.grid(False)
-    shown = ax.pcolormesh(np.arange(25), np.arange(13), np.ma.masked_invalid(grid), cmap=shades, rasterized=False)
+    whole = np.ma.masked_invalid(grid)
+    shown = ax.pcolormesh(np.arange(25), np.arange(13), whole, cmap=shades, edgecolors="face", linewidth=0.5)
     ax.set_xticks(np.arange(0, 25, 3), [f"{h:02d}:00" for h in range(0, 25, 3)])
     ax.set_yticks(np.arange(12) + 0.5, MONTHS)
     ax.set_ylim(12, 0)

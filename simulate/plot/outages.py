@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 
-from simulate.plot.paper import DARK, GREY, INK, LIGHT, LINES, MIDDLE, TEXT_PT, name_axes, paper
+from simulate.plot.paper import DARK, GREY, INK, LIGHT, LINES, MIDDLE, MONTHS, TEXT_PT, name_axes, paper
 from simulate.ride import RideThrough, outage_kw, trace_of, worst_middle_best
+from simulate.view import hours_text
 
 LEAST_H = 6.0
 
@@ -51,10 +52,9 @@ def course_of(ride: RideThrough, start: int, name: str = "") -> Course:
     stored = [np.r_[soc, soc[-1]] for soc in trace.soc_kwh]
     comes_back = house.site.solar is not None and trace.charge_kwh.sum() + trace.curtailed_kwh.sum() > 0.0
     solar_kw = (house.solar_kw + house.solar_dc_kw)[steps] if comes_back else np.zeros(n)
-    at_least = "at least " if ride.censored[start] else ""
-    when = axis.local[start]
+    when, lasts = axis.local[start], hours_text(float(ride.hours[start]), ride.horizon_h)
     return Course(
-        title=f"{name}: {when.day} {when:%b %H:%M}, {at_least}{ride.hours[start]:.1f} h".lstrip(": "),
+        title=f"{name}: {when.day} {MONTHS[when.month - 1]} {when:%H:%M}, {lasts}".lstrip(": "),
         edges_h=np.arange(n + 1) * axis.step_h,
         soc_kwh={_pool_name(pool.legs): soc for pool, soc in zip(house.pools, stored, strict=True)},
         load_kw=load_kw, served_kw=trace.served_kwh.sum(axis=0) / axis.step_h, solar_kw=solar_kw,

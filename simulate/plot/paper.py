@@ -5,8 +5,10 @@ Figures are made with `Figure` and never through pyplot, so no state is left beh
 
 from __future__ import annotations
 
+import contextlib
 import io
 import re
+import warnings
 from pathlib import Path
 
 import matplotlib
@@ -16,6 +18,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 WIDTH_IN, HEIGHT_IN = 7.2, 3.4
 TEXT_PT = 9.0
@@ -124,8 +127,9 @@ def month_name(key: str) -> str:
 
 def as_svg(figure: Figure, name: str, title: str, text: str) -> str:
     """A figure as SVG with its title and description, every id led by `name` so that figures can share a page."""
+    _as_written(figure)
     buffer = io.StringIO()
-    with matplotlib.rc_context({**_SVG, "svg.hashsalt": name}):
+    with _quiet(), matplotlib.rc_context({**_SVG, "svg.hashsalt": name}):
         FigureCanvasSVG(figure).print_svg(buffer, metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
     FigureCanvasAgg(figure)
     drawn = buffer.getvalue()
@@ -143,11 +147,27 @@ def as_svg(figure: Figure, name: str, title: str, text: str) -> str:
     return f'{head} role="img" aria-labelledby="{name}-title {name}-desc">\n{said}{rest}'
 
 
+def _as_written(figure: Figure) -> None:
+    """Names come from the client's files: a dollar sign in them is no formula."""
+    for text in figure.findobj(Text):
+        text.set_parse_math(False)
+
+
+@contextlib.contextmanager
+def _quiet():
+    """A name in a script that our font lacks is left to the reader's fonts."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font", category=UserWarning)
+        yield
+
+
 def _escaped(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
 def write_png(figure: Figure, path: Path, dpi: float = 110.0) -> None:
     """A figure as PNG."""
+    _as_written(figure)
     FigureCanvasAgg(figure)
-    figure.savefig(path, format="png", dpi=dpi, facecolor="white")
+    with _quiet():
+        figure.savefig(path, format="png", dpi=dpi, facecolor="white")

@@ -17,6 +17,7 @@ from simulate.panel.layout import Layout, demand, power_keys
 from simulate.plot import bills, day, heat, legs, money, outages, recharge, survival
 from simulate.plot.paper import MONTHS, as_svg, month_name, write_png
 from simulate.ride import outage_kw, worst_middle_best
+from simulate.view import hours_text
 
 SURVIVAL_ROWS_H = (1, 2, 4, 6, 8, 12, 18, 24, 36, 48, 72, 168, 336)
 DURATION_ROWS = (0, 1, 2, 5, 10, 25, 50, 75, 90, 100)
@@ -81,7 +82,7 @@ def plates_of(study: Study) -> tuple[Plate, ...]:
     ----------
     study : Study
     """
-    makers = (_survival, _hours_map, _outages, _legs, _duration, _recharge, _bills, _items, _days, _prices, _cash)
+    makers = (_legs, _duration, _survival, _hours_map, _outages, _recharge, _bills, _items, _days, _prices, _cash)
     return tuple(plate for make in makers for plate in make(study))
 
 
@@ -102,8 +103,8 @@ def _survival(study: Study) -> Iterator[Plate]:
             for mark in SURVIVAL_ROWS_H if mark <= ride.horizon_h]  # fmt: skip
     worst, middle = float(ride.hours.min()), spread(ride.hours)["p50"]
     text = (
-        f"A falling curve of modelled outages, one from every step of the year. None ends before {worst:.1f} h; half "
-        f"reach {middle:.1f} h. Lines mark 4, 12, 24 and 72 hours."
+        f"A falling curve of modelled outages, one from every step of the year. None ends before {hours_text(worst)}; half "
+        f"reach {hours_text(middle, ride.horizon_h)}. Lines mark 4, 12, 24 and 72 hours."
     )
     if ride.censored.any():
         text += f" {100.0 * ride.censored.mean():.0f} % outlive {ride.horizon_h:g} h; they are followed no longer."
@@ -117,7 +118,7 @@ def _hours_map(study: Study) -> Iterator[Plate]:
     month, hour = (int(k) for k in np.unravel_index(np.nanargmin(grid), grid.shape))
     text = (
         "A grid of months against the local hour at which the power fails; light is long, dark is short. The worst "
-        f"cell is {MONTHS[month]} at {hour:02d}:00 with {grid[month, hour]:.1f} h."
+        f"cell is {MONTHS[month]} at {hour:02d}:00 with {hours_text(grid[month, hour])}."
     )
     yield plate("hours-map", "Hours survived nine times in ten, by month and hour", text, heat.hours_map(grid),
                 ("local hour", *(f"{name} [h]" for name in MONTHS)), _grid_rows(grid, 1))  # fmt: skip
@@ -236,8 +237,8 @@ def _bills(study: Study) -> Iterator[Plate]:
     rows = [(month, *(f"{values[k]:.2f}" for values in printed.values())) for k, month in enumerate(months)]
     rows.append(("year", *(f"{sum(values):.2f}" for values in printed.values())))
     text = (
-        f"Bills by month. The year costs {study.bills.without_battery.total:.0f} {currency} without the battery and "
-        f"{study.bills.with_battery.total:.0f} {currency} with it, on the same rate."
+        f"The year costs {study.bills.without_battery.total:,.0f} {currency} without the battery and "
+        f"{study.bills.with_battery.total:,.0f} {currency} with it, on the same rate."
     )
     yield plate("bills", "Bills by month", text, bills.monthly_bills(months, currency=currency, **amounts),
                 ("month", *(f"{bills.BARS[name][2]} [{currency}]" for name in printed)), rows)  # fmt: skip
@@ -250,13 +251,13 @@ def _items(study: Study) -> Iterator[Plate]:
     items = list(dict.fromkeys(item for table in tables.values() for item in table))
     none = np.zeros(len(months))
     rows = [
-        (month_name(month), bills.BARS[name][2], *(f"{table.get(item, none)[k]:.2f}" for item in items))
+        (f"{month_name(month)}, {bills.BARS[name][2]}", *(f"{table.get(item, none)[k]:.2f}" for item in items))
         for k, month in enumerate(months) for name, table in tables.items()
     ]
     order = ", ".join(bills.BARS[name][2] for name in named)
     text = f"Bars of each month from left to right: {order}, stacked by line item. Credits hang below zero."
     yield plate("bill-items", "Bills by line item", text, bills.stacked_bills(named),
-                ("month", "bill", *(f"{item} [{currency}]" for item in items)), rows)  # fmt: skip
+                ("month, bill", *(f"{item} [{currency}]" for item in items)), rows)  # fmt: skip
 
 
 def _days(study: Study) -> Iterator[Plate]:

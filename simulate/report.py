@@ -1,0 +1,222 @@
+"""The study as one HTML file that works offline, prints, and needs no script."""
+
+from __future__ import annotations
+
+import calendar
+import functools
+import hashlib
+import os
+import re
+import shutil
+import subprocess
+import tempfile
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+
+from profiles.files import written
+from profiles.noun import BadInput
+from simulate import cautions, view
+from simulate.bill import rounded_to_add
+from simulate.document import Study
+from simulate.report_tables import Table, tables_of, warnings_of
+from simulate.site import site_toml
+
+TEMPLATES = Path(__file__).parent / "templates"
+CHROMIUM = ("chromium", "chromium-browser")
+PDF_S = 120.0
+SOLAR = (cautions.SOLAR_OFF, cautions.SOLAR_RETURNS)
+
+
+def write_report(study: Study, path: str | Path, *, figures=None) -> None:
+    """Write a study as one self-contained HTML file, beside its place and renamed.
+
+    Parameters
+    ----------
+    study : Study
+    path : path
+    figures : tuple of Plate, optional
+        As `simulate.plot.write_figures` returns them; drawn here without them.
+    """
+    if figures is None:
+        from simulate.plot import plates_of
+
+        figures = plates_of(study)
+    text = report_html(study, figures)
+    with written(path) as beside:
+        beside.write_text(text, encoding="utf-8")
+
+
+def report_html(study: Study, figures) -> str:
+    """The report as text.
+
+    Parameters
+    ----------
+    study : Study
+    figures : sequence of Plate
+    """
+    tables = tables_of(study)
+    return _page().render(
+        study=study,
+        site=study.site,
+        document=study.document,
+        answer=view.answer(study.ride),
+        storm_answer=view.answer(study.storm),
+        numbers=numbers_of(study),
+        warnings=warnings_of(study),
+        saving=view.saving_text(study.bills),
+        why=view.why_text(study.ride.why_frac),
+        tables=tables,
+        cautions=cautions,
+        solar_words=[text for text in study.document["cautions"] if text in SOLAR],
+        one_year=cautions.ONE_YEAR.format(n=len(study.ride.hours)),
+        bill_notes=tuple(dict.fromkeys(study.bills.with_battery.notes)),
+        low_confidence=all("nameplate" in row[1] for row in tables["known"].rows),
+        house_notes=study.run.house.notes,
+        verdicts=verdicts_of(study),
+        not_paid=_not_paid(study),
+        plates={plate.name: _inline(plate, k) for k, plate in enumerate(figures, start=1)},
+        hashes=hashes_of(study),
+        version=metadata.version("keeplit"),
+    )
+
+
+@functools.lru_cache(maxsize=1)
+def _page():
+    import jinja2
+
+    pages = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(TEMPLATES), autoescape=True, trim_blocks=True, lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )  # fmt: skip
+    return pages.get_template("report.html")
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A figure as the page shows it: its number, its words, its drawing and its table twin."""
+
+    number: int
+    name: str
+    title: str
+    text: str
+    svg: str
+    table: Table
+
+
+def _inline(plate, number: int) -> Shown:
+    """A plate with its drawing as markup that may stand in HTML; everything inside it was escaped when it was drawn."""
+    import markupsafe
+
+    svg = re.sub(r' xmlns(:\w+)?="[^"]*"', "", plate.svg)
+    svg = re.sub(r'<svg width="([\d.]+)pt" height="([\d.]+)pt"', r'<svg width="\1" height="\2"', svg)
+    svg = re.sub(r"\n<style>.*?</style>", "", svg)
+    svg = re.sub(r"font-family: [^;\"]*", "font-family: var(--figure)", svg)
+    svg = re.sub(r"\n\s*", " ", svg)
+    table = Table(f"Figure {number} as a table: {plate.title}", plate.header, plate.rows)
+    return Shown(number, plate.name, plate.title, plate.text, markupsafe.Markup(svg), table)
+
+
+def numbers_of(study: Study) -> list[tuple[str, str, str]]:
+    """The three numbers of the first page: figure, what it is, what stands behind it."""
+    ride, outage = study.ride, study.document["outage"]
+    month = view.worst_month(ride)
+    hours = lambda value: view.hours_text(float(value), ride.horizon_h)
+    worst, in_storm = hours(ride.hours.min()), hours(study.storm.hours.min())
+    lasts = (
+        hours(outage["by_month"][month - 1]["p10"]),
+        f"nine times in ten in {calendar.month_name[month]}, the hardest month",
+        f"worst outage of the modelled year: {worst}; in the storm case {in_storm}",
+    )
+    recharge = outage["recharge"]
+    full_h = recharge["from_empty_h"]
+    refill = (
+        hours(full_h) if full_h < float("inf") else "never", "to refill from empty once the power is back",
+        f"at {recharge['charge_kw']:.2f} kW; up to {recharge['service_a']:.0f} A on a service leg "
+        f"({recharge['service_a_is']})",
+    )  # fmt: skip
+    return [lasts, _saved(study), refill]
+
+
+def _saved(study: Study) -> tuple[str, str, str]:
+    bills, currency = study.bills, study.bills.with_battery.currency
+    paid, saving = rounded_to_add([bills.with_battery.total, bills.saving], digits=0)
+    what = "a year off the bill, by the battery" if saving >= 0.0 else "a year: the battery adds to the bill"
+    behind = f"{paid + saving:,.0f} {currency} without it, {paid:,.0f} {currency} with it, on the same rate"
+    behind += "; bought for outages" if "ought for outages" in view.saving_text(bills) else ""
+    return f"{saving + 0.0:,.0f} {currency}", what, behind
+
+
+def verdicts_of(study: Study) -> str:
+    """Counts of the verdicts side by side."""
+    verdicts = [finding["verdict"] for finding in study.document["panel"]["findings"]]
+    words = {"fail": "not met", "not-assessed": "not assessed", "marginal": "marginal", "pass": "met as stated"}
+    return ", ".join(f"{verdicts.count(verdict)} {word}" for verdict, word in words.items())
+
+
+def _not_paid(study: Study) -> int | None:
+    """Years of the cash flow in which the equipment is not paid for; None where it is, or where money is not given."""
+    money = study.document["money"] or {}
+    worth = money.get("npv")
+    return study.site.money.years if worth is not None and worth < 0.0 and study.site.money else None
+
+
+def hashes_of(study: Study) -> list[tuple[str, str]]:
+    """SHA-256 of the site as it was understood (site-used.toml) and of every file that it names."""
+    used = site_toml(study.site).encode("utf-8")
+    out = [("site-used.toml", hashlib.sha256(used).hexdigest())]
+    for name in sorted(set(_texts(study.site.model_dump()))):
+        try:
+            path = study.site.folder / name
+            if path.is_file():
+                with path.open("rb") as file:
+                    out.append((name, hashlib.file_digest(file, "sha256").hexdigest()))
+        except (OSError, ValueError):  # a text that is no path
+            continue
+    return out
+
+
+def _texts(value) -> list[str]:
+    if isinstance(value, dict):
+        return [text for one in value.values() for text in _texts(one)]
+    if isinstance(value, list | tuple):
+        return [text for one in value for text in _texts(one)]
+    return [str(value)] if isinstance(value, str | Path) and value else []
+
+
+def pdf_of(report_path: str | Path, pdf_path: str | Path) -> None:
+    """Print a report to PDF with Chromium, where it is on the machine.
+
+    Parameters
+    ----------
+    report_path, pdf_path : path
+
+    Raises
+    ------
+    BadInput
+        No Chromium, no report, or a print that failed.
+    """
+    browser = next(filter(None, map(shutil.which, CHROMIUM)), None)
+    if browser is None:
+        raise BadInput("needs Chromium, which is not on this machine", key="pdf",
+                       way_out="open report.html in a browser and print it")
+    report = Path(report_path).resolve()
+    if not report.is_file():
+        raise BadInput("is not there", key="pdf", value=str(report_path), way_out="write the report first")
+    with written(Path(pdf_path).resolve()) as beside, tempfile.TemporaryDirectory() as profile:
+        command = [
+            browser, "--headless", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
+            "--disable-background-networking", "--disable-component-update", f"--user-data-dir={profile}",
+            "--no-pdf-header-footer", f"--print-to-pdf={beside}", report.as_uri(),
+        ]  # fmt: skip
+        if os.geteuid() == 0:  # as root its sandbox refuses to start
+            command.insert(1, "--no-sandbox")
+        try:
+            done = subprocess.run(command, capture_output=True, timeout=PDF_S, check=False)
+        except subprocess.TimeoutExpired:
+            raise BadInput(f"took Chromium longer than {PDF_S:.0f} s", key="pdf", value=str(report_path),
+                           way_out="open report.html in a browser and print it") from None
+        if done.returncode or not beside.is_file():
+            said = done.stderr.decode("utf-8", "replace").strip().splitlines()[-1:]
+            raise BadInput(f"could not be printed by Chromium: {' '.join(said)}", key="pdf", value=str(report_path),
+                           way_out="open report.html in a browser and print it")
