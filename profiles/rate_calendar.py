@@ -10,52 +10,12 @@ from typing import NamedTuple
 import numpy as np
 
 from profiles.charges import WEEKDAYS, day_names, month_day
+from profiles.demand_blocks import DemandBlocks, block_starts, fixed_blocks, rolling_blocks
 from profiles.hours import STEP_MINUTES, Hours, holiday_dates
 from profiles.noun import BadInput
 from profiles.rate import Rate
 
 DAYS_PER_MONTH = 365.25 / 12.0
-
-
-@dataclass(frozen=True, eq=False)
-class DemandBlocks:
-    """The blocks of time whose mean power counts for one demand charge.
-
-    Attributes
-    ----------
-    start : ndarray of int, shape (n_blocks,)
-        First step of each counted block, rising.
-    n_steps : ndarray of int, shape (n_blocks,)
-        Steps in the block: a mean is their sum over this number.
-    month : ndarray of int, shape (n_blocks,)
-        Billing month of the block.
-    of_step : ndarray of int32, shape (n_steps,) or None
-        Block of each step, -1 where none counts; None for rolling blocks, which overlap.
-    """
-
-    start: np.ndarray
-    n_steps: np.ndarray
-    month: np.ndarray
-    of_step: np.ndarray | None
-
-    def peak_kw(self, kw: np.ndarray, n_months: int) -> np.ndarray:
-        """Highest block mean of each billing month, 0 where no block counts, shape (n_months,) [kW]."""
-        peak = np.zeros(n_months)
-        if not len(self.start):
-            return peak
-        first = np.flatnonzero(np.diff(self.month, prepend=-1))
-        peak[self.month[first]] = np.maximum.reduceat(self._means(kw), first)
-        return peak
-
-    def _means(self, kw: np.ndarray) -> np.ndarray:
-        n = int(self.n_steps[0])
-        if n == 1 and (self.n_steps == 1).all():
-            return kw[self.start]
-        total = np.zeros(len(self.start))
-        for k in range(int(self.n_steps.max())):
-            inside = k < self.n_steps
-            total[inside] += kw[self.start[inside] + k]
-        return total / self.n_steps
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,8 +125,8 @@ def _structure(rate: Rate) -> _Structure:
 @functools.lru_cache(maxsize=32)
 def _calendar(structure: _Structure, hours: Hours) -> RateCalendar:
     calendar, extra, removed, observed = structure.holidays
-    holidays = holiday_dates(calendar, hours.year, observed=observed, extra=extra, removed=removed)
-    days = _Days(hours, holidays)
+    holidays = _holidays(calendar, hours.year, observed, extra, removed)
+    days = _days(hours, holidays)
     ends, labels, share = _cycles(structure, days)
     month_of_day = np.searchsorted(ends, np.arange(hours.n_days), side="right")
     month_number = days.month[np.array(ends) - 1]
@@ -192,10 +152,10 @@ class _Days:
     def __init__(self, hours: Hours, holidays: tuple[dt.date, ...]):
         self.hours, first = hours, dt.date(hours.year, 1, 1)
         dates = [first + dt.timedelta(days=k) for k in range(hours.n_days)]
+        closed = set(holidays)
         self.month = np.array([date.month for date in dates])
         self.month_day = np.array([date.month * 100 + date.day for date in dates])
-        self.weekday = np.array([6 if date in holidays else date.weekday() for date in dates])
-        self._windows: dict[str, np.ndarray] = {}
+        self.weekday = np.array([6 if date in closed else date.weekday() for date in dates])
 
     def on(self, kind: str) -> np.ndarray:
         """True on the days named, a holiday being a Sunday, shape (n_days,)."""
@@ -207,9 +167,22 @@ class _Days:
 
     def in_windows(self, windows: str, key: str) -> np.ndarray:
         """True in the daily windows, shape (n_steps,)."""
-        if windows not in self._windows:
-            self._windows[windows] = self.hours.in_windows(windows, key=key)
-        return self._windows[windows]
+        return _in_windows(self.hours, windows, key)
+
+
+@functools.lru_cache(maxsize=64)
+def _holidays(calendar: str, year: int, observed: str, extra: tuple, removed: tuple) -> tuple[dt.date, ...]:
+    return holiday_dates(calendar, year, observed=observed, extra=extra, removed=removed)
+
+
+@functools.lru_cache(maxsize=8)
+def _days(hours: Hours, holidays: tuple[dt.date, ...]) -> _Days:
+    return _Days(hours, holidays)
+
+
+@functools.lru_cache(maxsize=64)
+def _in_windows(hours: Hours, windows: str, key: str) -> np.ndarray:
+    return hours.in_windows(windows, key=key)
 
 
 def _cycles(structure: _Structure, days: _Days) -> tuple[np.ndarray, tuple[str, ...], np.ndarray]:
@@ -253,7 +226,7 @@ def _season_of_day(seasons: tuple, days: _Days, by_month: np.ndarray) -> np.ndar
     for index in reversed(range(len(seasons))):
         _, months, start, end, _ = seasons[index]
         if months is not None:
-            inside = np.isin(by_month, months)
+            inside = np.isin(range(13), months)[by_month]
         else:
             (a, b), (c, d) = month_day(start, key="from"), month_day(end, key="to")
             after, before = days.month_day >= a * 100 + b, days.month_day <= c * 100 + d
@@ -286,7 +259,7 @@ def _netting(interval: str, hours: Hours, bucket: np.ndarray, n_periods: int):
     """Group of each step within which import and export of one period cancel, and the bucket of each group."""
     if interval in ("step", "month") or (interval == "hour" and hours.step_min == 60):
         return None, None
-    span = hours.day if interval == "day" else np.cumsum(_block_starts(hours, 60))
+    span = hours.day if interval == "day" else np.cumsum(block_starts(hours, 60))
     key = np.asarray(span, dtype=np.int64) * (int(bucket.max()) + 1) + bucket
     _, first, group = np.unique(key, return_index=True, return_inverse=True)
     return group.astype(np.int32), bucket[first]
@@ -303,31 +276,5 @@ def _demand_blocks(demand: tuple, days: _Days, month: np.ndarray) -> DemandBlock
     for kind, daily in windows:
         inside |= days.in_windows(daily, f"{key}.hours") & days.on(kind)[hours.day]
     if block == "rolling":
-        return _rolling_blocks(inside, month, window_min // hours.step_min)
-    return _fixed_blocks(inside, month, hours, window_min, key)
-
-
-def _fixed_blocks(inside, month, hours, window_min, key) -> DemandBlocks:
-    starts = np.flatnonzero(_block_starts(hours, window_min))
-    counts = np.diff(starts, append=hours.n_steps)
-    n_inside = np.add.reduceat(inside.astype(np.int64), starts)
-    if ((n_inside > 0) & (n_inside < counts)).any():
-        raise BadInput(f"has a bound inside a block of {window_min} min", key=f"{key}.hours",
-                       way_out="choose bounds that are multiples of window_min, or a shorter window_min")
-    counted = n_inside > 0
-    of_step = np.repeat(np.where(counted, np.cumsum(counted) - 1, -1), counts).astype(np.int32)
-    return DemandBlocks(starts[counted], counts[counted], month[starts[counted]], of_step)
-
-
-def _block_starts(hours: Hours, block_min: int) -> np.ndarray:
-    """True where a block of the local clock begins, or where the clock jumps, shape (n_steps,)."""
-    jump = np.diff(hours.minute, prepend=hours.minute[0] - hours.step_min) % 1440 != hours.step_min
-    return (hours.minute % block_min == 0) | jump
-
-
-def _rolling_blocks(inside: np.ndarray, month: np.ndarray, n: int) -> DemandBlocks:
-    """Blocks that lie wholly inside the window and one billing month; one begins at every step."""
-    start = np.arange(len(inside) - n + 1)
-    run = np.concatenate(([0], np.cumsum(inside)))
-    counted = (run[n:] - run[:-n] == n) & (month[start] == month[start + n - 1])
-    return DemandBlocks(start[counted], np.full(counted.sum(), n), month[start[counted]], None)
+        return rolling_blocks(inside, month, window_min // hours.step_min)
+    return fixed_blocks(inside, month, hours, window_min, key)

@@ -143,11 +143,11 @@ def bill_of(sums: MeterSums, rate: Rate, calendar: RateCalendar) -> Bill:
         From `rate_calendar(rate, hours)`.
     """
     amounts = bill_amounts(sums, rate, calendar)
-    plain = {name: array.tolist() for name, array in vars(amounts).items()}
+    plain = {name: array.tolist() for name, array in vars(amounts).items()} | {"names": rate.period_names}
     lines: list[Line] = []
     for index, month in enumerate(calendar.labels):
         lines += _fixed_lines(month, index, plain, rate, calendar)
-        lines += _energy_lines(month, index, plain, rate, calendar)
+        lines += _energy_lines(month, index, plain, rate, calendar.used[index].tolist())
         lines += _added_lines(month, index, plain, rate)
         lines += _demand_lines(month, index, plain, rate)
         lines += _export_lines(month, index, plain, rate)
@@ -204,10 +204,10 @@ def _fixed_lines(month: str, index: int, plain: dict, rate: Rate, calendar: Rate
             yield Line(month, "fixed", name, float(quantity), unit, per, per * float(quantity))
 
 
-def _energy_lines(month: str, index: int, plain: dict, rate: Rate, calendar: RateCalendar) -> Iterator[Line]:
-    kept, names = rate.export.nonbypassable_per_kwh, rate.period_names
+def _energy_lines(month: str, index: int, plain: dict, rate: Rate, used: list[bool]) -> Iterator[Line]:
+    kept, names = rate.export.nonbypassable_per_kwh, plain["names"]
     for p, period in enumerate(rate.periods):
-        if not calendar.used[index, p]:
+        if not used[p]:
             continue
         tiers = [t.price_per_kwh for t in period.tiers] if period.tiers else [period.price_per_kwh]
         for t, price in enumerate(tiers):
@@ -237,7 +237,7 @@ def _demand_lines(month: str, index: int, plain: dict, rate: Rate) -> Iterator[L
 
 
 def _export_lines(month: str, index: int, plain: dict, rate: Rate) -> Iterator[Line]:
-    names = rate.period_names
+    names = plain["names"]
     for p, (kwh, amount) in enumerate(zip(plain["export_kwh"][index], plain["export"][index], strict=True)):
         if kwh:
             yield Line(month, "export", f"export, {names[p]}", kwh, "kWh", amount / kwh, amount)
