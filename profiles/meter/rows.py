@@ -67,7 +67,8 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, pa
     usable = np.flatnonzero(good & np.isfinite(value))
     if not len(usable):
         raise BadInput("has no row with a time and a number", file=path, key=value_name)
-    usable = usable[::-1] if np.median(np.diff(naive[usable])) < 0 else usable
+    steps = np.diff(naive[usable])
+    usable = usable[::-1] if (steps < 0).sum() > (steps > 0).sum() else usable
     naive, midnight = _midnights(naive[usable], second[usable])
     offset_s, saving = _offsets(stamps, cells(columns.zone))
     ends_s = _ends(cells(columns.end), order, naive, stamps.day[usable], usable, second[usable])

@@ -98,7 +98,9 @@ def second_of_day(text: str) -> int:
     >>> second_of_day("12:15 AM"), second_of_day("24:00"), second_of_day("25:00")
     (900, 86400, -1)
     """
-    match = _TIME_PARTS.fullmatch(text)
+    match = _TIME_PARTS.fullmatch(text.strip())
+    if match is None:
+        return -1
     hour, minute, second = int(match[1]), int(match[2] or 0), int(match[3] or 0)
     if match[4]:
         if not 1 <= hour <= 12:
