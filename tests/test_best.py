@@ -366,6 +366,26 @@ def test_the_buffer_of_slopes_grows():
     assert check_case(case)
 
 
+@pytest.mark.parametrize("style", ["parallel", "transfer"])
+def test_no_plan_of_the_walk_undercuts_the_bound(style):
+    """Any targets at all, a taper too: with the plan's own state as its floor the bound is met and never beaten."""
+    rng = np.random.default_rng(17)
+    for _ in range(40):
+        case = drawn_case(rng, 96, style=style)
+        *series, pool = case["given"]
+        pool = replace(pool, taper={"from_soc": 0.8, "to_frac": 0.3} if rng.random() < 0.5 else None)
+        targets = np.sort(rng.uniform(0, pool.usable_kwh, (96, 4)), axis=1)[:, ::-1].copy()
+        if style == "transfer" or not case["export"]:
+            targets[:, 0] = pool.usable_kwh
+        everywhere = {"charge_ok": np.ones(96), "utility_ok": np.ones(96, bool), "dc_kw": np.zeros(96)}
+        case = {**case, **everywhere, "given": (*series, pool)}
+        spent = billed_year(case, targets)
+        own = run_plan(*series[:3], targets, pool, soc_kwh=case["start_kwh"], step_h=case["step_h"]).pool_kwh[0, 1:]
+        for floor in (own, np.minimum(case["floor_kwh"], own)):
+            bound = solved({**case, "floor_kwh": floor, "end_kwh": min(case["start_kwh"], own[-1])})[1]
+            assert bound <= spent + 1e-9 * max(abs(spent), 1.0)
+
+
 def test_the_benchmark_asserts_what_it_times():
     path = Path(__file__).parents[1] / "benchmarks" / "best.py"
     rows = runpy.run_path(str(path))["case_best"](n_days=35, repeats=1)
