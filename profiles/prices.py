@@ -82,6 +82,9 @@ def rate_prices(rate: Rate, hours: Hours) -> Prices:
         if (buy < 0).any():
             raise BadInput("make a price negative", key="rate.rider", value=float(buy.min()),
                            way_out="only hourly_prices may be negative; check the sign and the unit [currency/kWh]")
+        if (sell < 0).any():
+            raise BadInput("exceeds a price", key="rate.export.nonbypassable_per_kwh",
+                           value=rate.export.nonbypassable_per_kwh, way_out="it is a part of price_per_kwh")
     for array in (buy, sell):
         array.flags.writeable = False
     return Prices(buy, sell, calendar.period, rate.period_names, calendar.holidays, _notes(rate, calendar))
@@ -213,10 +216,10 @@ def _utc(stamps, hours: Hours, file: str) -> np.ndarray:
     has_offset = text.str.contains(r"(?:Z|[+-]\d\d:?\d\d)$", regex=True)
     try:
         if has_offset.all():
-            return pd.DatetimeIndex(pd.to_datetime(text, utc=True)).as_unit("ns").asi8
-        local = pd.DatetimeIndex(pd.to_datetime(text)).tz_localize(hours.timezone, ambiguous="infer")
-        return local.tz_convert("UTC").as_unit("ns").asi8
-    except (ValueError, TypeError) as error:
+            return pd.DatetimeIndex(pd.to_datetime(text, format="ISO8601", utc=True)).as_unit("ns").asi8
+        local = pd.DatetimeIndex(pd.to_datetime(text, format="ISO8601"))
+        return local.tz_localize(hours.timezone, ambiguous="infer").tz_convert("UTC").as_unit("ns").asi8
+    except Exception as error:  # what pandas raises for a clock change differs between its versions
         raise BadInput(f"cannot be read as times of {hours.timezone} ({error})", file=file, key="start",
                        way_out="write ISO stamps with their UTC offset") from None
 

@@ -77,6 +77,9 @@ class Rate(Noun):
         if self.hourly_prices and nets_within:
             raise BadInput("has no price of its own with hourly_prices", key="export.netting",
                            value=self.export.netting, way_out='write netting = "step"')
+        if self.hourly_prices and self.export.unused == "carry-kwh":
+            raise BadInput("has no price of its own with hourly_prices", key="export.unused", value="carry-kwh",
+                           way_out='write "carry"')
         priced = self.source is not None or self._all_exports_priced()
         if self.export.method == "net-billing" and not priced:
             raise BadInput("is missing for net-billing", key="export.credit_per_kwh", way_out="give it [currency/kWh]")

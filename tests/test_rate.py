@@ -173,6 +173,12 @@ def test_a_rider_may_be_a_credit_but_no_price_may_be_negative():
         rate_prices(rate(price_per_kwh=0.2, rider=[{"name": "f", "per_kwh": -0.21}]), hours())
 
 
+def test_what_cannot_be_bypassed_is_no_more_than_the_price():
+    export = {"method": "net-metering", "nonbypassable_per_kwh": 0.21}
+    with pytest.raises(BadInput, match="rate.export.nonbypassable_per_kwh exceeds a price, not 0.21"):
+        rate_prices(rate(price_per_kwh=0.2, export=export), hours())
+
+
 def test_prices_are_read_only():
     with pytest.raises(ValueError, match="read-only"):
         rate_prices(rate(price_per_kwh=0.2), hours()).buy_per_kwh[0] = 1.0
@@ -212,6 +218,8 @@ def test_hourly_prices_per_mwh_with_an_adder(tmp_path):
     (lambda rows: rows[:100] + rows[101:], "has no price at 2025-01-05T03:00:00-05:00"),
     (lambda rows: [*rows, rows[5]], "is there twice"),
     (lambda rows: rows[:7] + [rows[7].split(",")[0] + ",abc"] + rows[8:], "data row 7 must be a number, not 'abc'"),
+    (lambda rows: rows[:7] + ["soon,0.1"] + rows[8:], "cannot be read as times of America/New_York"),
+    (lambda rows: rows[:2] + [row.replace("-05:00,", ",") for row in rows[2:]], "cannot be read as times"),
     (lambda rows: ["begin,price_per_kwh", *rows[1:]], "hourly_prices is not a column of the file, not 'start'"),
 ])
 def test_a_bad_price_file_is_refused_in_one_line(tmp_path, change, message):
@@ -222,6 +230,15 @@ def test_a_bad_price_file_is_refused_in_one_line(tmp_path, change, message):
     with pytest.raises(BadInput, match=message) as refusal:
         rate_prices(one, axis)
     assert "\n" not in str(refusal.value)
+
+
+@pytest.mark.parametrize("wrong", ["2025-03-09 02:30", "2025-11-02 01:00"])
+def test_local_stamps_that_the_clock_leaves_open_are_refused(tmp_path, wrong):
+    axis = hours()
+    naive = [f"{stamp:%Y-%m-%d %H:%M}" for stamp in axis.local]
+    naive = [*dict.fromkeys(naive), wrong][: len(naive)]  # 01:00 stands once; one stamp does not exist or is out of order
+    with pytest.raises(BadInput, match="cannot be read as times of America/New_York"):
+        rate_prices(write_prices(tmp_path / "p.csv", axis, [0.1] * len(naive), naive), axis)
 
 
 def test_a_changed_price_file_is_read_again(tmp_path):
@@ -247,6 +264,9 @@ def test_a_changed_price_file_is_read_again(tmp_path):
     ({"price_per_kwh": 0.1, "export": {"method": "net-billing"}}, "export.credit_per_kwh is missing for net-billing"),
     ({"price_per_kwh": 0.1, "export": {"method": "none", "netting": "hour"}}, "rate.export.method pays nothing"),
     ({"price_per_kwh": 0.1, "export": {"method": "net-metering", "netting": "hour"}}, "nets over the month"),
+    ({"hourly_prices": {"csv": "p.csv"}, "export": {"method": "net-metering", "unused": "carry-kwh"}}, "export.unused"),
+    ({"hourly_prices": {"csv": "p.csv"}, "export": {"method": "net-billing", "credit_per_kwh": 0.1, "netting": "day"}},
+     "export.netting has no price of its own"),
     ({"price_per_kwh": 0.1, "demand": [{"per_kw": 3, "window_min": 45}]}, "rate.demand.*window_min"),
     ({"price_per_kwh": 0.1, "demand": [{"name": "d"}]}, 'rate.demand "d" needs one of per_kw and tiers'),
     ({"season": [{"name": "a", "months": [13], "periods": [REST]}]}, 'rate.season "a".months'),
