@@ -1,0 +1,239 @@
+"""Every outage at once where nothing but energy runs out: cumulative drain in the place of a walk from every start."""
+
+from __future__ import annotations
+
+from math import ceil, inf
+
+import numpy as np
+
+from simulate.compiled import jit
+from simulate.island import EMPTY, OVERLOAD
+
+PAIR, ALONE = 0, 1
+TIE_KWH = 1e-9
+"""Energy that is as good as none: which of two things comes first is then left to the walk."""
+
+
+def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=None, wrap=True):
+    """First dark moment of each pool for an outage at every step, where the drain does not depend on the state.
+
+    Parameters
+    ----------
+    island, pools, soc_kwh, step_h, horizon_h, begin, wrap
+        As `outage.dark_hours`.
+
+    Returns
+    -------
+    Dark or None
+        None where solar can return, or where load control by hand changes what is on: then only the walk knows.
+
+    Notes
+    -----
+    With the drain summed from the start of the year, a pool is empty in the first step in which the sum exceeds its
+    sum at the start plus its energy. The sums carry a second float, so that a year of kWh costs no digits. That step is
+    sought from the one that the last outage ended in, since neighbours end near each other. Where one of two pools
+    goes dark the other is sought again from there with what it carries alone. Walked are the few starts in which a
+    pool that retries trips beside another, and those that end on the border of a step, where rounding decides what
+    comes first.
+
+    Examples
+    --------
+    >>> from simulate.battery import Pool
+    >>> from simulate.outage import simple_island
+    >>> pool = Pool(10)
+    >>> island = simple_island(np.full(48, 0.5), pool)
+    >>> float(fast_dark_hours(island, (pool,), np.full((1, 48), 10.0), step_h=1.0).dark_h[0, 0])
+    20.0
+    """
+    from simulate.outage import Dark, dark_hours
+
+    keeps_some = len(pools) > 1 and any(pool.restart_kwh > 0.0 for pool in pools)
+    if keeps_some or not _drain_is_fixed(island) or (begin is not None and not wrap):
+        return None
+    soc = np.ascontiguousarray(soc_kwh, dtype=float)
+    n_pools, n_starts = soc.shape
+    n_steps = island.solar_kw.shape[1]
+    begin = np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)
+    n_followed = ceil(horizon_h / step_h - 1e-9)
+    column = lambda name: np.array([getattr(pool, name) for pool in pools]).reshape(-1, 1)
+    rates = island.load_kw[0] / column("discharge_efficiency") + column("no_load_kw")
+    repeats = np.arange(n_steps + n_followed + 1) % n_steps if wrap else np.arange(n_steps)
+    rates, trips, sheds = (one[:, :, repeats] for one in (rates, island.trips[0], island.sheds[0]))
+    drain, rest = np.zeros((2, 2, n_pools, len(repeats) + 1))
+    next_trip, next_shed = np.zeros((2, 2, n_pools, len(repeats) + 1), np.int64)
+    for a in (PAIR, ALONE):
+        for p in range(n_pools):
+            _sum_up(rates[a, p] * step_h, drain[a, p], rest[a, p])
+            _next(trips[a, p], next_trip[a, p])
+            _next(sheds[a, p], next_shed[a, p])
+    dark, shed = np.full((n_starts, n_pools), inf), np.full((n_starts, n_pools), inf)
+    why, end_h, walked = np.zeros((n_starts, n_pools), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
+    _every_end(
+        begin % n_steps, soc, column("restart_kwh")[:, 0], rates, (drain, rest), (next_trip, next_shed), trips,
+        (float(step_h), float(horizon_h), n_followed, bool(island.latches)), dark, shed, why, end_h, walked,
+    )  # fmt: skip
+    if walked.any():
+        some = dark_hours(
+            island, pools, soc[:, walked], step_h=step_h, horizon_h=horizon_h, begin=begin[walked], wrap=wrap
+        )
+        dark[walked], shed[walked], why[walked], end_h[walked] = some.dark_h, some.shed_h, some.why, some.end_h
+    return Dark(dark, shed, why, end_h)
+
+
+def _drain_is_fixed(island) -> bool:
+    if island.solar_kw.any() or island.dc_kw.any():
+        return False
+    same = all((one[0] == one[1]).all() for one in (island.load_kw, island.trips, island.sheds))
+    return same or not island.hand.any()
+
+
+@jit
+def _sum_up(parts, sums, rest):
+    """Running sums with their rounding kept apart (two-sum)."""
+    for k in range(parts.shape[0]):
+        whole = sums[k] + parts[k]
+        back = whole - sums[k]
+        rest[k + 1] = rest[k] + ((sums[k] - (whole - back)) + (parts[k] - back))
+        sums[k + 1] = whole
+
+
+@jit
+def _next(marks, out):
+    """First marked step at or after each; the last index where none is."""
+    out[marks.shape[0]] = marks.shape[0] + 1
+    for k in range(marks.shape[0] - 1, -1, -1):
+        out[k] = k if marks[k] else out[k + 1]
+
+
+@jit
+def _used(sums, rest, a, b):
+    return (sums[b] - sums[a]) + (rest[b] - rest[a])
+
+
+@jit
+def _empties(sums, rest, begin, held_kwh, guess, last):
+    """Step, from `begin` to before `last`, in which more than `held_kwh` has been used; `last` where there is none."""
+    m = min(max(guess, begin), last)
+    while m > begin and _used(sums, rest, begin, m) > held_kwh:
+        m -= 1
+    while m < last and _used(sums, rest, begin, m + 1) <= held_kwh:
+        m += 1
+    return m
+
+
+@jit
+def _every_end(begin, soc, floors, rates, sums, nexts, trips, how, dark, shed, why, end_h, walked):
+    drain, rest = sums
+    next_trip, next_shed = nexts
+    h, horizon_h, n_followed, latches = how
+    n_pools, n_steps = soc.shape[0], rates.shape[2]
+    guess = np.zeros((2, n_pools), np.int64)
+    up = np.ones(n_pools, np.bool_)
+    held = np.zeros(n_pools)
+    for k in range(begin.shape[0]):
+        first = begin[k]
+        last = min(first + n_followed, n_steps)
+        now, inside_h, mid = first, 0.0, False  # where the present stretch begins: step, time in it, after its start
+        up[:] = True
+        for p in range(n_pools):
+            held[p] = max(soc[p, k] - floors[p], 0.0)
+        alone = PAIR
+        left = n_pools
+        while left > 0:
+            step, at_h, who, trip, tie = _first_end(
+                (now, inside_h, mid), last, alone, up, held, rates, drain, rest, next_trip, guess, h
+            )
+            if tie:
+                walked[k] = True
+                break
+            _note_sheds(first, now + mid, step, trip, last, alone, up, next_shed, h, shed[k])
+            if step >= last or (step - first) * h + at_h >= horizon_h:
+                break
+            if trip and n_pools > 1 and not latches:
+                walked[k] = True
+                break
+            for p in range(n_pools):
+                if up[p]:
+                    sums_of = rates[alone, p], drain[alone, p], rest[alone, p]
+                    held[p] -= _drawn((now, inside_h, mid), step, at_h, sums_of, h)
+            if trip:
+                left -= _trip_off(step, alone, up, trips, (step - first) * h, dark[k], why[k])
+            else:
+                up[who], left = False, left - 1
+                dark[k, who], why[k, who] = (step - first) * h + at_h, EMPTY
+            now, inside_h, mid, alone = step, at_h, not trip, ALONE
+        followed = now - first + 1 if left == 0 else last - first
+        end_h[k] = min(followed * h, horizon_h)
+
+
+@jit
+def _first_end(moment, last, alone, up, held, rates, drain, rest, next_trip, guess, h):
+    """The next thing that takes a pool off: step, time in it, pool, and whether it is a trip at the step's start."""
+    now, inside_h, mid = moment
+    after = now + mid
+    step, at_h, who, trip, tie = last, 0.0, -1, False, False
+    for p in range(up.shape[0]):
+        if not up[p]:
+            continue
+        rate = rates[alone, p]
+        m, t = now, inside_h
+        rest_kwh = rate[now] * (h - inside_h) if mid else 0.0
+        kept = held[p] - rest_kwh
+        if kept < 0.0:
+            t = inside_h + held[p] / rate[now]
+        else:
+            m = _empties(drain[alone, p], rest[alone, p], after, kept, guess[alone, p], last)
+            guess[alone, p] = m
+            kept -= _used(drain[alone, p], rest[alone, p], after, m)
+            if m < last:
+                t = kept / rate[m]
+                tie = tie or rate[m] * h - kept < TIE_KWH
+        tie = tie or (abs(kept) < TIE_KWH and (m > now or mid))
+        tie = tie or (m == step and m < last and abs(t - at_h) * rate[m] < TIE_KWH)
+        if m < step or (m == step and who >= 0 and t < at_h):
+            step, at_h, who = m, t, p
+    for p in range(up.shape[0]):
+        if up[p]:
+            m = next_trip[alone, p, after]
+            if m < last and (m < step or (m == step and not trip)):
+                step, at_h, who, trip = m, 0.0, p, True
+    return step, at_h, who, trip, tie
+
+
+@jit
+def _drawn(moment, step, at_h, sums, h):
+    """DC energy drawn from one moment to another. [kWh]"""
+    now, inside_h, mid = moment
+    rate, drain, rest = sums
+    if mid and step == now:
+        return rate[now] * (at_h - inside_h)
+    used = rate[now] * (h - inside_h) if mid else 0.0
+    return used + _used(drain, rest, now + mid, step) + (rate[step] * at_h if at_h > 0.0 else 0.0)
+
+
+@jit
+def _trip_off(step, alone, up, trips, now_h, dark, why):
+    """Take off what trips at the start of a step, and what then trips alone; how many pools that are."""
+    n_off = 0
+    for _ in range(up.shape[0]):
+        for p in range(up.shape[0]):
+            beside = alone
+            for q in range(up.shape[0]):
+                if q != p and not up[q]:
+                    beside = ALONE
+            if up[p] and trips[beside, p, step]:
+                up[p] = False
+                dark[p], why[p] = now_h, OVERLOAD
+                n_off += 1
+    return n_off
+
+
+@jit
+def _note_sheds(first, start, step, trip, last, alone, up, next_shed, h, shed):
+    """The first step of a stretch in which load control drops a circuit, on pools that are still up."""
+    until = step - 1 if trip else step
+    for p in range(up.shape[0]):
+        if up[p]:
+            m = next_shed[alone, p, start]
+            if m <= until and m < last:
+                shed[p] = min(shed[p], (m - first) * h)

@@ -1,0 +1,87 @@
+"""Every outage from cumulative drain against the walk from every start."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from simulate.battery import Pool
+from simulate.lane_outages import fast_dark_hours
+from simulate.outage import Island, dark_hours, simple_island
+
+HOURS = 1e-9
+"""Agreement asked of two ways to the same moment. [h]"""
+
+
+def drawn(seed: int, n_pools: int, n_steps: int = 120):
+    """A random island without solar: invented numbers, chosen to meet trips, load control and two-pole circuits."""
+    rng = np.random.default_rng(seed)
+    four = (2, 2, n_pools, n_steps)
+    single = np.round(rng.uniform(0.0, 2.0, (n_pools, n_steps)) * (rng.random((n_pools, n_steps)) < 0.8), 1)
+    both = np.round(rng.uniform(0.0, 2.0, n_steps) * (rng.random(n_steps) < 0.3), 1) * (n_pools > 1)
+    load = np.empty(four)
+    load[:, 0], load[:, 1] = single + both / 2.0, single
+    limit = rng.choice([1.5, 2.0, 9.0])
+    sheds = np.broadcast_to(rng.random((2, n_pools, n_steps)) < 0.02, four).copy()
+    island = Island(
+        load_kw=load, trips=load > limit, sheds=sheds, hand=rng.random(n_steps) < 0.5,
+        solar_kw=np.zeros((n_pools, n_steps)), dc_kw=np.zeros((n_pools, n_steps)), may_charge=np.ones((n_pools, n_steps)),
+        latches=bool(rng.random() < 0.5), reconnect_h=0.1,
+    )  # fmt: skip
+    pools = tuple(
+        Pool(12.0, discharge_efficiency=rng.choice([1.0, 0.93]), no_load_kw=rng.choice([0.0, 0.05]),
+             restart_kwh=rng.choice([0.0, 0.5]) if n_pools == 1 else 0.0)
+        for _ in range(n_pools)
+    )  # fmt: skip
+    n_starts = n_steps if rng.random() < 0.5 else 40
+    begin = None if n_starts == n_steps else rng.integers(0, 2 * n_steps, n_starts)
+    soc = np.round(rng.uniform(0.0, 12.0, (n_pools, n_starts)), 1)
+    soc[:, 0] = 0.0
+    horizon_h, step_h = float(rng.choice([7.0, 24.0, 400.0])), float(rng.choice([1.0, 0.25]))
+    return (island, pools, soc), {"step_h": step_h, "horizon_h": horizon_h, "begin": begin}
+
+
+def assert_equal(found, expected):
+    np.testing.assert_allclose(found.dark_h, expected.dark_h, rtol=0.0, atol=HOURS)
+    np.testing.assert_allclose(found.shed_h, expected.shed_h, rtol=0.0, atol=HOURS)
+    np.testing.assert_allclose(found.end_h, expected.end_h, rtol=0.0, atol=HOURS)
+    assert (found.why == expected.why).all()
+
+
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(st.integers(0, 10**6), st.sampled_from([1, 2]), st.booleans())
+def test_cumulative_drain_equals_the_walk_from_every_start(seed, n_pools, wrap):
+    given_, options = drawn(seed, n_pools)
+    options |= {"wrap": wrap, "begin": options["begin"] if wrap else None}
+    if not wrap and given_[2].shape[1] != 120:
+        given_ = (*given_[:2], np.tile(given_[2], 3))
+    assert_equal(fast_dark_hours(*given_, **options), dark_hours(*given_, **options))
+
+
+def test_a_year_of_starts_loses_no_digits():
+    rng = np.random.default_rng(1)
+    n = 8760 * 4
+    load, pool = rng.uniform(0.0, 0.4, n), Pool(30.0, discharge_kw=0.3999, discharge_efficiency=0.9, no_load_kw=0.02)
+    island = simple_island(load, pool)
+    soc = rng.uniform(0.0, 30.0, (1, n))
+    options = {"step_h": 0.25, "horizon_h": 336.0}
+    assert_equal(fast_dark_hours(island, (pool,), soc, **options), dark_hours(island, (pool,), soc, **options))
+
+
+def test_a_pool_that_outlives_the_horizon_is_censored():
+    pool = Pool(10.0)
+    island = simple_island(np.full(48, 0.1), pool)
+    dark = fast_dark_hours(island, (pool,), np.full((1, 48), 10.0), step_h=1.0, horizon_h=99.5)
+    assert np.isinf(dark.dark_h).all() and (dark.end_h == 99.5).all() and not dark.why.any()
+
+
+@pytest.mark.parametrize("change", ["solar_kw", "dc_kw", "hand"])
+def test_a_state_that_matters_is_left_to_the_walk(change):
+    pool = Pool(10.0, takes_back_kw=1.0)
+    island = simple_island(np.full(24, 0.5), pool)
+    if change == "hand":
+        island.load_kw[1] = 0.2
+        island.hand[8:20] = True
+    else:
+        getattr(island, change)[0, 12] = 1.0
+    assert fast_dark_hours(island, (pool,), np.full((1, 24), 5.0), step_h=1.0) is None
