@@ -167,7 +167,7 @@ def _places(layout: Layout, circuit: Circuit) -> list[Place]:
     places = []
     for leg in layout.legs_of(circuit):
         base_kva = _running_kva(layout, circuit, (leg,))
-        places.append(Place(f"leg {leg}", base_kva, LEG_VOLTS, _surge_kva(layout, leg), layout.leg_kw(leg)))
+        places.append(Place(f"leg {leg}", base_kva, LEG_VOLTS, surge_kva(layout, leg), layout.leg_kw(leg)))
     if layout.both:
         whole = sum(group.count * (group.surge_kva or math.inf) for group in layout.groups)
         base_kva = _running_kva(layout, circuit, layout.legs)
@@ -181,7 +181,8 @@ def _running_kva(layout: Layout, circuit: Circuit, legs: tuple[str, ...]) -> flo
     return sum(c.running_w * layout.share(c, leg) for c, leg in others) / 1000.0
 
 
-def _surge_kva(layout: Layout, leg: str) -> float:
+def surge_kva(layout: Layout, leg: str) -> float:
+    """Start power on a leg, all its units; 0 where none is given. [kVA]"""
     total = 0.0
     for group in layout.groups_on(leg):
         one = group.surge_kva if group.leg != "both" else group.surge_kva_per_leg or (group.surge_kva or 0.0) / 2.0
@@ -237,12 +238,12 @@ def _together(layout: Layout, served: list[Circuit]) -> list[Finding]:
         motors = [c for c in served if layout.share(c, leg)]
         starts = [start_of(c, layout.volts(c)) for c in motors]
         known = not any(isinstance(start, list) for start in starts)
-        if len(motors) < 2 or not known or power_keys(layout.on_leg(leg), largest=False) or not _surge_kva(layout, leg):
+        if len(motors) < 2 or not known or power_keys(layout.on_leg(leg), largest=False) or not surge_kva(layout, leg):
             continue
         rest_kva = sum(c.running_w * layout.share(c, leg) for c in layout.on_leg(leg) if c not in motors) / 1000.0
         amps = (sum(start.low_a for start in starts), sum(start.high_a for start in starts))
         totals = tuple(rest_kva + one * LEG_VOLTS / 1000.0 for one in amps)
-        figure = Figure(totals[1] if totals[1] < math.inf else None, _surge_kva(layout, leg), "kVA")
+        figure = Figure(totals[1] if totals[1] < math.inf else None, surge_kva(layout, leg), "kVA")
         does = "they may start together" if figure.met else "stagger them or expect a trip"
         text = (
             f"All motors of leg {leg} at once, as after a transfer or a trip: {_range(totals)} against "

@@ -90,15 +90,28 @@ def seats(slots: tuple[Slot, ...], items: tuple[Item, ...]) -> tuple[dict[int, I
     -------
     tuple
         Items by space number, and the items that found none, in file order.
+
+    Notes
+    -----
+    Augmenting paths (Kuhn 1955): an item may push another one to a further space, so no fit is missed.
     """
     seated: dict[int, Item] = {}
     for item in sorted(items, key=lambda item: -item.breaker_a):
-        free = [slot for slot in slots if slot.number not in seated and takes(slot, item)]
-        if free:
-            best = min(free, key=lambda slot: (slot.max_breaker_a, slot.leg is None, slot.number))
-            seated[best.number] = item
+        _seat(item, slots, seated, set())
     placed = [id(item) for item in seated.values()]
     return seated, [item for item in items if id(item) not in placed]
+
+
+def _seat(item: Item, slots: tuple[Slot, ...], seated: dict[int, Item], tried: set[int]) -> bool:
+    fits = sorted((slot for slot in slots if takes(slot, item)), key=lambda slot: (slot.max_breaker_a, slot.number))
+    for slot in sorted(fits, key=lambda slot: slot.number in seated):
+        if slot.number in tried:
+            continue
+        tried.add(slot.number)
+        if slot.number not in seated or _seat(seated[slot.number], slots, seated, tried):
+            seated[slot.number] = item
+            return True
+    return False
 
 
 def takes(slot: Slot, item: Item) -> bool:
