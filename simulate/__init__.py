@@ -8,7 +8,7 @@ import importlib
 _HOME = {
     "Pool": "battery", "read_site": "site", "Site": "site", "run_year": "year", "HouseYear": "year", "Year": "walk",
     "run_plan": "walk", "ride_through": "ride", "RideThrough": "ride", "hours_survived": "outage",
-    "best_targets": "best", "price_bill": "bill", "study": "document", "Study": "document",
+    "best_targets": "best", "best_possible": "linear", "forecast_targets": "forecast", "lowest_cap": "cap", "price_bill": "bill", "study": "document", "Study": "document",
 }  # fmt: skip
 __all__ = sorted(_HOME)
 

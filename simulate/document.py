@@ -8,60 +8,35 @@ from functools import cached_property
 import numpy as np
 
 from profiles.noun import BadInput
-from simulate.bill import Bill, price_bill
 from simulate.cautions import ONE_YEAR, cautions_of
+from simulate.foresight import Bound, bound_of
 from simulate.pools import solar_returns
 from simulate.recharge import recharge_of
 from simulate.ride import RideThrough, ride_through, who_goes_dark
 from simulate.site import Site, defaults_used, read_site
+from simulate.three_bills import ThreeBills, three_bills
 from simulate.year import HouseYear, run_year
 
 
-@dataclass(frozen=True, eq=False)
-class Bills:
-    """Three bills of one year; `today` is None where the site names no rate of today.
-
-    Attributes
-    ----------
-    today, without_battery, with_battery : Bill
-        Today's rate without the battery; the site's rate without it; the site's rate with it.
-    """
-
-    today: Bill | None
-    without_battery: Bill
-    with_battery: Bill
-
-    @property
-    def saving(self) -> float:
-        """What the battery takes off the bill on the same rate. [currency a year]"""
-        return self.without_battery.total - self.with_battery.total
-
-    def document(self) -> dict:
-        """The bill part of the study document."""
-        named = {"today": self.today, "without_battery": self.without_battery, "with_battery": self.with_battery}
-        months = self.with_battery.by_month
-        before = self.without_battery.by_month
-        return {
-            "currency": self.with_battery.currency,
-            "today": None if self.today is None else self.today.total,
-            "without_battery": self.without_battery.total,
-            "with_battery": self.with_battery.total,
-            "saving": self.saving,
-            "lines": [
-                {"bill": name, **vars(line)} for name, bill in named.items() if bill is not None for line in bill.lines
-            ],
-            "bound": None,
-            "best_net": None,
-            "bound_method": None,
-            "captured_frac": None,
-            "by_month": [
-                {"month": month, "without_battery": before[month], "with_battery": amount}
-                for month, amount in months.items()
-            ],
-        }
+def bill_document(bills: ThreeBills, bound: Bound) -> dict:
+    """The bill part of the study document."""
+    named = {"today": bills.today, "without_battery": bills.without_battery, "with_battery": bills.with_battery}
+    return {
+        "currency": bills.with_battery.currency,
+        **{name: None if bill is None else bill.total for name, bill in named.items()},
+        "saving": bills.saving,
+        "tariff_effect": bills.tariff_effect,
+        "lines": [{"bill": name, **vars(line)} for name, bill in named.items() if bill for line in bill.lines],
+        "bound": bound.saving,
+        "best_net": bound.net,
+        "bound_method": bound.method,
+        "captured_frac": bound.captured_frac,
+        "by_month": bills.by_month(),
+        "notes": list(bills.with_battery.notes),
+    }
 
 
-def bills_of(run: HouseYear) -> Bills:
+def bills_of(run: HouseYear) -> ThreeBills:
     """The three bills of a year.
 
     Raises
@@ -77,12 +52,8 @@ def bills_of(run: HouseYear) -> Bills:
     if not (site.solar.export if main else site.subpanel.export):
         sold = np.zeros_like(sold)
     try:
-        today = None if site.rate_today is None else price_bill(bought, sold, site.rate_today, hours)
-        return Bills(
-            today=today,
-            without_battery=price_bill(bought, sold, site.rate, hours),
-            with_battery=price_bill(run.year.import_kw, run.year.export_kw, site.rate, hours),
-        )
+        with_kw = (run.year.import_kw, run.year.export_kw)
+        return three_bills(site.rate_today, site.rate, (bought, sold), with_kw, hours)
     except BadInput as error:
         raise error.at(site.file) from None
 
@@ -97,14 +68,19 @@ class Study:
     run : HouseYear
     ride : RideThrough
         The site's load case; `storm` is the storm case, a row of its own.
-    bills : Bills
+    bills : ThreeBills
     """
 
     site: Site
     run: HouseYear
     ride: RideThrough
     storm: RideThrough
-    bills: Bills
+    bills: ThreeBills
+
+    @cached_property
+    def bound(self) -> Bound:
+        """What no plan can beat, and where the plan stands."""
+        return bound_of(self.run, self.bills)
 
     @cached_property
     def findings(self) -> tuple:
@@ -123,7 +99,7 @@ class Study:
             "steps": house.hours.n_steps,
             "step_h": house.hours.step_h,
             "energy_kwh": self.run.energy_kwh(),
-            "bill": self.bills.document(),
+            "bill": bill_document(self.bills, self.bound),
             "outage": outage,
             "panel": {
                 "findings": [vars(finding) for finding in self.findings],

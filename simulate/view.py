@@ -13,9 +13,10 @@ from simulate.outage import SEASONS, nine_in_ten
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from simulate.document import Bills, Study
+    from simulate.document import Study
     from simulate.ride import RideThrough
     from simulate.site import Site
+    from simulate.three_bills import ThreeBills
 
 
 def hours_text(hours: float, horizon_h: float = float("inf")) -> str:
@@ -65,7 +66,7 @@ def why_text(why_frac: dict[str, float]) -> str:
     return text + "; more battery units cure only empty ones" if set(why_frac) != {"empty"} else text
 
 
-def saving_text(bills: Bills) -> str:
+def saving_text(bills: ThreeBills) -> str:
     """The saving in one sentence, as it is."""
     currency, saving = bills.with_battery.currency, bills.saving
     if saving < 0.0:
@@ -169,7 +170,7 @@ def show_one(one: dict, console: Console) -> None:
     console.print(table)
 
 
-def show_bills(bills: Bills, console: Console) -> None:
+def show_bills(bills: ThreeBills, console: Console) -> None:
     """The three bills of the year and the saving, rounded so that they add."""
     currency = bills.with_battery.currency
     table = _table(f"bill of the year [{currency}]", "total")
@@ -183,7 +184,7 @@ def show_bills(bills: Bills, console: Console) -> None:
     console.print(saving_text(bills))
 
 
-def show_lines(bills: Bills, console: Console) -> None:
+def show_lines(bills: ThreeBills, console: Console) -> None:
     """Line items of the year by kind, for each bill."""
     named = {"today": bills.today, "no battery": bills.without_battery, "with battery": bills.with_battery}
     named = {name: bill for name, bill in named.items() if bill is not None}

@@ -82,7 +82,8 @@ class Wish:
     targets_kwh : ndarray, shape (n_pools, n_steps, 4)
         Export down to, serve down to, fill from solar up to, fill from the utility up to. [kWh]
     stay_kwh : ndarray, shape (n_pools, n_steps)
-        At the first step of a period of service: the energy that the least stay takes, else -1. [kWh]
+        At the first step of a period of service: the stored energy below which the least stay cannot be kept, so
+        that nothing is switched in it; else -1. [kWh]
     charge_kw : ndarray, shape (n_pools, n_steps)
         AC charging limit. [kW]
     dc_kw : ndarray, shape (n_pools, n_steps)
@@ -116,8 +117,13 @@ def _cell(cells, p):
 def _serve(e_kwh, floor_kwh, load_kw, inside_kw, cell, h):
     """Whole circuits switched over until the floor is reached, sub-panel solar with them.
 
-    Returns the stored energy, the time served [h], AC charged, AC delivered and solar not used [kWh].
+    Outputs that take nothing back carry no solar: it is lost while it is switched over. Returns the stored energy,
+    the time served [h], AC charged, AC delivered and solar not used [kWh].
     """
+    if not cell.takes_back_kw > 0.0:
+        lost_kw, inside_kw = inside_kw, 0.0
+    else:
+        lost_kw = 0.0
     out_kw = max(load_kw - inside_kw, 0.0)
     spare_kw = max(inside_kw - load_kw, 0.0)
     back_kw = min(spare_kw, cell.takes_back_kw)
@@ -125,7 +131,7 @@ def _serve(e_kwh, floor_kwh, load_kw, inside_kw, cell, h):
     if rate_kw > 0.0:
         t = min((e_kwh - floor_kwh) / rate_kw, h)
         end = floor_kwh if t < h else max(e_kwh - rate_kw * h, floor_kwh)
-        return end, t, back_kw * t, out_kw * t, (spare_kw - back_kw) * t
+        return end, t, back_kw * t, out_kw * t, (spare_kw - back_kw + lost_kw) * t
     end, _ = fill(e_kwh, cell.usable_kwh, back_kw * cell.charge_efficiency, cell.no_load_kw, cell, h)
     charged = (end - e_kwh + cell.no_load_kw * h) / cell.charge_efficiency
     return end, h, charged, 0.0, spare_kw * h - charged
@@ -149,7 +155,7 @@ def _walk(load_kw, solar_kw, reach_kw, two_kw, targets, stay, charge_kw, dc_kw, 
         both = two_kw[t] > 0.0
         for p in range(n_pools):
             if stay[p, t] >= 0.0:
-                blocked[p] = soc[p, t] - targets[p, t, 1] < stay[p, t]
+                blocked[p] = soc[p, t] < stay[p, t]
             if soc[p, t] <= targets[p, t, 1] or blocked[p]:
                 both = False
         _split_surplus(spare, t, charge_kw, targets, cells, soc, h, share)

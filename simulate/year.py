@@ -213,11 +213,10 @@ def ask(house: House, prices: Prices | None = None) -> Asked:
     if not parallel:
         serve = _serve_steps(house, plan, cycles)
         switched = _switched(house, serve, pools, cycles if plan == "time-of-use" else None, prices)
-        stay_h = site.subpanel.transfer.least_stay_min / 60.0
-        stay = _stay_kwh(switched, pools, serve, stay_h, house.hours.step_h)
-        wish = replace(wish, reach_kw=switched.reach_kw, two_pole_kw=switched.two_pole_kw, stay_kwh=stay)
+        wish = replace(wish, reach_kw=switched.reach_kw, two_pole_kw=switched.two_pole_kw)
     asked = Asked(house, prices, plan, reserve, floor, cycles, switched, wish)
-    return replace(asked, wish=replace(wish, targets_kwh=_targets(asked)))
+    asked = replace(asked, wish=replace(wish, targets_kwh=_targets(asked)))
+    return asked if parallel else replace(asked, wish=replace(asked.wish, stay_kwh=_stay_kwh(asked)))
 
 
 def prices_of(house: House) -> Prices:
@@ -296,20 +295,26 @@ def _drop_what_does_not_pay(reach, two, serve, pools, cycles: Cycles, prices: Pr
                     two[a:b] = 0.0
 
 
-def _stay_kwh(switched: Switched, pools, serve, stay_h: float, step_h: float) -> np.ndarray:
-    """At the first step of each period the DC energy that the least stay takes, else -1; shape (n_pools, n_steps)."""
-    stay = np.full(switched.reach_kw.shape, -1.0)
-    for a, b in periods_of(serve):
+def _stay_kwh(asked: Asked) -> np.ndarray:
+    """Stored energy that the least stay asks for at the first step of each period, shape (n_pools, n_steps). [kWh]"""
+    wish, house = asked.wish, asked.house
+    stay_h, step_h = house.site.subpanel.transfer.least_stay_min / 60.0, house.hours.step_h
+    stay = np.full(wish.reach_kw.shape, -1.0)
+    for a, b in periods_of(_serve_steps(house, asked.plan, asked.cycles)):
         part_h = np.clip(stay_h - np.arange(b - a) * step_h, 0.0, step_h)
-        for p, pool in enumerate(pools):
-            kw = switched.reach_kw[p, a:b] + switched.two_pole_kw[a:b] / len(pools)
+        for p, pool in enumerate(asked.pools):
+            kw = wish.reach_kw[p, a:b] + wish.two_pole_kw[a:b] / len(asked.pools)
             taken = kw / pool.discharge_efficiency + pool.no_load_kw * (kw > 0.0)
-            stay[p, a] = float((taken * part_h).sum())
+            stay[p, a] = wish.targets_kwh[p, a:b, 1].min() + float((taken * part_h).sum())
     return stay
 
 
 def _targets(asked: Asked) -> np.ndarray:
     """Targets of every pool, shape (n_pools, n_steps, 4). [kWh]"""
+    if asked.plan in ("best-possible", "forecast"):
+        from simulate.foresight import best_plan, forecast_plan
+
+        return best_plan(asked) if asked.plan == "best-possible" else forecast_plan(asked)
     house, wish = asked.house, asked.wish
     from_utility = house.site.operation.charge_from == "any"
     out = np.zeros_like(wish.targets_kwh)

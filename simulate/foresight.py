@@ -1,0 +1,222 @@
+"""The best possible on one house: what no plan can beat, and plans that look ahead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from profiles.noun import BadInput
+from profiles.rate_calendar import rate_calendar
+from simulate.battery import Pool
+from simulate.equations import Demand
+from simulate.forecast import calendar_of, forecast_targets
+from simulate.linear import Best, best_possible
+from simulate.plan import reachable_floor
+from simulate.year import Asked, HouseYear
+
+ONE_UNIT = 1.0
+"""A bound under one unit of currency is too small to take a share of."""
+AGREES = 1e-6
+
+
+@dataclass(frozen=True)
+class Bound:
+    """What no plan can beat on the same rate, reserve and circuits, and where the plan stands.
+
+    Attributes
+    ----------
+    saving : float or None
+        Largest possible saving of the year. [currency]
+    net : float or None
+        The same with wear counted, where wear is given. [currency]
+    method : str or None
+        None where the bill has terms that the bound cannot hold.
+    captured_frac : float or None
+        Saving of the plan as a share of it.
+    """
+
+    saving: float | None
+    net: float | None
+    method: str | None
+    captured_frac: float | None
+
+
+NO_BOUND = Bound(None, None, None, None)
+
+
+class Meter:
+    """The priced part of a house's bill that the best possible works on."""
+
+    def __init__(self, run: HouseYear):
+        self.run, self.asked = run, run.asked
+        self.house, self.site = run.house, run.house.site
+
+    @cached_property
+    def exports(self) -> bool:
+        solar = self.site.solar
+        main = solar is not None and solar.connected_at == "main-panel"
+        return solar.export if main else self.site.subpanel.export
+
+    @cached_property
+    def sell_per_kwh(self) -> np.ndarray:
+        sell = self.asked.prices.sell_per_kwh
+        return sell if self.exports else np.zeros_like(sell)
+
+    @cached_property
+    def demands(self) -> tuple[Demand, ...] | None:
+        """Demand charges as the programme takes them; None where one is beyond it (tiers, ratchet, rolling)."""
+        rate = self.site.rate
+        calendar = rate_calendar(rate, self.run.hours)
+        demands = []
+        for charge, blocks in zip(rate.demand, calendar.demand, strict=True):
+            plain = charge.tiers is None and not np.any(charge.ratchet_frac) and blocks.of_step is not None
+            same = len(set(blocks.n_steps.tolist())) <= 1
+            if not plain or not same:
+                return None
+            period = np.where(blocks.of_step >= 0, blocks.month[np.maximum(blocks.of_step, 0)], -1)
+            if charge.months is not None:
+                period = np.where(np.isin(calendar.month_number[np.maximum(period, 0)], charge.months), period, -1)
+            if (period >= 0).any() and charge.per_kw > 0.0:
+                _, period = np.unique(period, return_inverse=True)
+                period = period - (blocks.of_step < 0).any() if (blocks.of_step < 0).any() else period
+                demands.append(Demand(charge.per_kw, period, int(blocks.n_steps[0])))
+        return tuple(demands)
+
+    def cost(self, import_kw, export_kw) -> float:
+        """Energy and demand charges of a year at the meter. [currency]"""
+        h = self.run.hours.step_h
+        energy = float((self.asked.prices.buy_per_kwh * import_kw - self.sell_per_kwh * export_kw).sum() * h)
+        return energy + sum(self._charge(one, import_kw) for one in self.demands or ())
+
+    def _charge(self, demand: Demand, import_kw) -> float:
+        n = len(import_kw) // demand.window_steps * demand.window_steps
+        means = import_kw[:n].reshape(-1, demand.window_steps).mean(axis=1)
+        period = demand.period[: n : demand.window_steps]
+        return demand.per_kw * sum(float(means[period == k].max()) for k in range(int(period.max()) + 1))
+
+
+def bound_of(run: HouseYear, bills) -> Bound:
+    """What no plan can beat: the plan's own circuits, prices, floors, start and end, with the year known.
+
+    Parameters
+    ----------
+    run : HouseYear
+    bills : ThreeBills
+        Of the same year.
+
+    Returns
+    -------
+    Bound
+        All None where the bill has terms that the programme cannot hold (tiers, minimum, ratchet, carried credit).
+    """
+    meter = Meter(run)
+    if meter.demands is None or run.house.site.rate.tiers is not None or not run.asked.pools or _backfeeds(run.asked):
+        return NO_BOUND
+    net = run.house.load_kw - run.house.solar_kw
+    without = meter.cost(np.maximum(net, 0.0), np.maximum(-net, 0.0) * meter.exports)
+    with_plan = meter.cost(run.year.import_kw, run.year.export_kw)
+    if abs((without - with_plan) - bills.saving) > AGREES:
+        return NO_BOUND
+    best = _best(meter, wear=0.0)
+    saving = without - best.bound
+    wear = run.house.site.operation.wear_per_kwh
+    worn = without - _best(meter, wear).bound if wear > 0.0 else None
+    captured = bills.saving / saving if saving >= ONE_UNIT else None
+    return Bound(saving, worn, best.method, captured)
+
+
+def _backfeeds(asked: Asked) -> bool:
+    """Sub-panel solar that exceeds the circuits it is switched over with is outside the programme."""
+    inside, wish = _inside_kw(asked), asked.wish
+    reach = wish.reach_kw + 0.5 * wish.two_pole_kw
+    return bool(((inside > reach) & (reach > 0.0)).any())
+
+
+def _inside_kw(asked: Asked) -> np.ndarray:
+    takes_back = np.array([pool.takes_back_kw > 0.0 for pool in asked.pools]).reshape(-1, 1)
+    return asked.wish.inside_kw * takes_back
+
+
+def _best(meter: Meter, wear: float) -> Best:
+    year, asked = meter.run.year, meter.asked
+    floor = np.minimum(asked.floor_kwh, year.pool_kwh[:, 1:])
+    start = year.pool_kwh[:, 0]
+    end = np.minimum(start, year.pool_kwh[:, -1])
+    return _solved(meter, floor, start, end, wear)
+
+
+def _solved(meter: Meter, floor, start, end, wear: float) -> Best:
+    asked, house = meter.asked, meter.house
+    wish, n = asked.wish, house.hours.n_steps
+    reach = (
+        np.full(wish.reach_kw.shape, np.inf) if wish.parallel else np.maximum(wish.reach_kw - _inside_kw(asked), 0.0)
+    )
+    try:
+        return best_possible(
+            house.load_kw, reach, house.solar_kw, asked.prices.buy_per_kwh, meter.sell_per_kwh, asked.pools,
+            floor_kwh=np.clip(floor, 0.0, _usable(asked)), start_kwh=start, end_kwh=end, wear_per_kwh=wear,
+            export=wish.export, step_h=house.hours.step_h, charge_ok=(~house.cold.all(axis=0)).astype(float),
+            utility_ok=np.full(n, meter.site.operation.charge_from == "any"), dc_kw=wish.dc_kw,
+            two_pole_kw=wish.two_pole_kw, demands=meter.demands or (),
+        )  # fmt: skip
+    except BadInput as error:
+        raise error.at(meter.site.file) from None
+
+
+def _usable(asked: Asked) -> np.ndarray:
+    return np.array([pool.usable_kwh for pool in asked.pools]).reshape(-1, 1)
+
+
+def best_plan(asked: Asked) -> np.ndarray:
+    """Targets of `best-possible`: the year known, every floor reachable, shape (n_pools, n_steps, 4). [kWh]"""
+    meter = Meter(HouseYear(asked, None, 0))
+    can_buy = meter.site.operation.charge_from == "any"
+    floor, start = np.empty_like(asked.floor_kwh), _usable(asked)[:, 0]
+    for p, pool in enumerate(asked.pools):
+        limit = asked.wish.charge_kw[p] * can_buy
+        floor[p] = reachable_floor(asked.floor_kwh[p], limit > 0.0, limit, pool, asked.house.hours.step_h)
+        gain = np.cumsum(limit * pool.charge_efficiency * asked.house.hours.step_h)
+        floor[p] = np.minimum(floor[p], np.minimum(start[p] + gain, pool.usable_kwh) if can_buy else 0.0)
+    return _solved(meter, floor, start, np.minimum(start, floor[:, -1]), meter.site.operation.wear_per_kwh).targets_kwh
+
+
+def forecast_plan(asked: Asked) -> np.ndarray:
+    """Targets of `forecast`: re-solved every step from the past of the house, shape (n_pools, n_steps, 4). [kWh]
+
+    In parallel the pools are foreseen as one and follow it in proportion; in transfer mode each foresees its own leg.
+    """
+    house, wish, hours = asked.house, asked.wish, asked.house.hours
+    weekend = np.zeros(hours.n_days, np.int64)
+    weekend[hours.day[hours.weekday >= 5]] = 1
+    calendar = calendar_of(hours.day, hours.minute // hours.step_min, weekend)
+    operation, meter = house.site.operation, Meter(HouseYear(asked, None, 0))
+    shared = {
+        "calendar": calendar, "wear_per_kwh": operation.wear_per_kwh, "export": wish.export, "step_h": hours.step_h,
+        "utility_ok": np.full(hours.n_steps, operation.charge_from == "any"),
+    }  # fmt: skip
+
+    def one(pool: Pool, reach, floor, dc, cold):
+        return forecast_targets(
+            house.load_kw, reach, house.solar_kw, asked.prices.buy_per_kwh, meter.sell_per_kwh, pool,
+            floor_kwh=floor, dc_kw=dc, charge_ok=(~cold).astype(float), **shared,
+        )  # fmt: skip
+
+    if wish.parallel:
+        whole = _one_pool(asked.pools)
+        targets = one(whole, np.inf, asked.floor_kwh.sum(axis=0), wish.dc_kw.sum(axis=0), house.cold.any(axis=0))
+        return np.array([targets * (pool.usable_kwh / whole.usable_kwh) for pool in asked.pools])
+    reach = np.maximum(wish.reach_kw + 0.5 * wish.two_pole_kw - _inside_kw(asked), 0.0)
+    return np.array([
+        one(pool, reach[p], asked.floor_kwh[p], wish.dc_kw[p], house.cold[p]) for p, pool in enumerate(asked.pools)
+    ])  # fmt: skip
+
+
+def _one_pool(pools: tuple[Pool, ...]) -> Pool:
+    """Several pools as one, for foreseeing only."""
+    total = lambda name: sum(getattr(pool, name) for pool in pools)
+    return replace(
+        pools[0], usable_kwh=total("usable_kwh"), charge_kw=total("charge_kw"), discharge_kw=total("discharge_kw"),
+        no_load_kw=total("no_load_kw"), on_grid_kw=total("on_grid_kw"), restart_kwh=0.0,
+    )  # fmt: skip
