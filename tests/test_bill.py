@@ -96,6 +96,14 @@ def test_s26_a_negative_price_pays_for_what_is_bought_only(tmp_path):
     assert total(in_january(1.0), NONE, one) == pytest.approx(-0.05, abs=EXACT)
 
 
+def test_an_hourly_price_on_quarter_hours(tmp_path):
+    (tmp_path / "p.csv").write_text("start,price_per_kwh,credit\n" + "\n".join(f"{t},0.2,0.05" for t in AXIS.local_text))
+    one = rate(hourly_prices={"csv": str(tmp_path / "p.csv"), "credit_column": "credit"},
+               export={"method": "net-billing"})
+    bill = price_bill(quarters(4.0, 4.0), quarters(0.0, 0.0, 8.0), one, QUARTERS)
+    assert bill.by_kind == pytest.approx({"energy": 0.4, "export": -0.1}, abs=EXACT)
+
+
 def test_s40_stored_solar_costs_its_lost_export_credit():
     one = two_prices(0.10, 0.30, export={"method": "net-billing", "credit_per_kwh": 0.05})
     load, surplus = np.where(clock(16, 21), 1.0, 0.0), np.where(clock(12, 14), 2.0, 0.0)
@@ -176,6 +184,21 @@ def test_a_rolling_block_counts_only_wholly_inside_its_window():
     demand = {"per_kw": 1.0, "window_min": 60, "block": "rolling", "hours": "16:00-21:00"}
     kw = quarters(10, 10, 10, 10, at="2025-01-14T20:30")  # half an hour of it after 21:00
     assert total(kw, np.zeros(QUARTERS.n_steps), rate(price_per_kwh=0.0, demand=[demand]), QUARTERS) == 5.0
+
+
+def test_a_rolling_block_lies_in_one_billing_month():
+    one = rate(price_per_kwh=0.0, demand=[{"per_kw": 1.0, "window_min": 60, "block": "rolling"}])
+    kw = quarters(8, 8, 8, 8, at="2025-01-31T23:30")
+    by_month = price_bill(kw, np.zeros(QUARTERS.n_steps), one, QUARTERS).by_month
+    assert (by_month["2025-01"], by_month["2025-02"]) == (4.0, 4.0)
+
+
+def test_a_clock_change_of_half_an_hour_cuts_a_block():
+    axis = hours_of_year(2025, "Australia/Lord_Howe", 30)
+    kw, one = np.zeros(axis.n_steps), rate(price_per_kwh=0.0, demand=[{"per_kw": 1.0}])
+    first = axis.index_of("2025-04-06T01:30")  # at 02:00 the clock goes back to 01:30
+    kw[first + 1] = 6.0  # the repeated half-hour is a block of its own
+    assert total(kw, np.zeros(axis.n_steps), one, axis) == 6.0
 
 
 def test_a_demand_window_inside_a_step_names_the_step():
@@ -376,6 +399,21 @@ def test_cycles_end_at_their_read_dates():
     assert energy == pytest.approx({"2025-01-14": 13 * 24, "2025-02-15": 32 * 24, "2026-01-01": 320 * 24})
 
 
+def test_tiers_of_a_long_cycle_are_prorated():
+    tiers = [{"up_to": 600, "price_per_kwh": 0.1}, {"price_per_kwh": 0.2}]
+    one = rate(tiers=tiers, prorate_days=30, read_dates=["2025-01-14", "2025-02-15"])
+    assert price_bill(np.ones(8760), NONE, one, AXIS).by_month["2025-02-15"] == pytest.approx(640 * 0.1 + 128 * 0.2)
+
+
+def test_two_cycles_that_end_in_one_month_are_settled_once():
+    one = rate(price_per_kwh=0.2, read_dates=["2025-03-02", "2025-03-30", "2025-04-30"],
+               export={"method": "net-metering", "true_up_month": 3, "true_up_per_kwh": 0.03})
+    bill = price_bill(NONE, monthly([10, 10, 10] + [0] * 9, 1), one, AXIS)
+    settled = [(line.month, line.quantity) for line in bill.lines if line.kind == "true-up"]
+    # 1 March is still in the first cycle: its last day is in March, as that of the second is
+    assert settled == [("2025-03-30", pytest.approx(30.0))]
+
+
 def test_a_32_day_bill_is_prorated_where_the_rate_says_so():
     one = rate(price_per_kwh=0.0, fixed_per_month=15.0, prorate_days=30, read_dates=["2025-01-14", "2025-02-15"],
                demand=[{"per_kw": 3.0}])
@@ -391,6 +429,11 @@ def test_rounded_amounts_add_to_the_rounded_total_and_move_less_than_a_cent(amou
     rounded = rounded_to_add(amounts)
     assert round(sum(rounded) * 100) == round(sum(amounts) * 100) or abs(sum(amounts) * 100 % 1 - 0.5) < 1e-6
     assert max(abs(a - b) for a, b in zip(amounts, rounded, strict=True)) < 0.01 + 1e-8
+
+
+def test_a_given_total_is_met_from_either_side():
+    assert rounded_to_add([1.0, 1.0], total=1.99) == [1.0, 0.99]
+    assert rounded_to_add([1.0, 1.0], total=2.01) == [1.01, 1.0]
 
 
 def test_printed_lines_add_to_printed_months_and_months_to_the_total():
