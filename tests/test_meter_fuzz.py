@@ -73,7 +73,7 @@ def fuzz(kind: str, seconds: str) -> None:
         (folder / "seeds" / str(k)).write_bytes(seed)
     make = _edited if kind == "xml" else bytes
     atheris.Setup([sys.argv[0], f"-max_total_time={seconds}", "-max_len=4000", "-timeout=20", "-rss_limit_mb=3000",
-                   f"-artifact_prefix={folder}/", str(folder / "seeds")], 
+                   f"-artifact_prefix={folder}/", str(folder / "seeds")],
                   lambda data: check(make(data), folder / "any"))
     atheris.Fuzz()
 

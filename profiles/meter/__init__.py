@@ -11,6 +11,20 @@ from profiles.meter.quality import Quality, quality_sheet
 from profiles.meter.read import read_meter
 
 __all__ = [
-    "Dialect", "Issue", "Meter", "Point", "Quality", "clean_csv", "covered_kw", "document", "extend_year", "fill_gaps",
-    "meter_document", "meter_kw", "meter_years", "quality_sheet", "read_meter", "redate",
+    "Dialect",
+    "Issue",
+    "Meter",
+    "Point",
+    "Quality",
+    "clean_csv",
+    "covered_kw",
+    "document",
+    "extend_year",
+    "fill_gaps",
+    "meter_document",
+    "meter_kw",
+    "meter_years",
+    "quality_sheet",
+    "read_meter",
+    "redate",
 ]

@@ -59,7 +59,7 @@ def _on_steps(start, duration, kwh, hours: Hours) -> np.ndarray:
 
 
 def covered_kw(meter: Meter, hours: Hours, register: str = "net") -> np.ndarray:
-    """Mean power on the steps that the file covers wholly, NaN on the others; nothing is filled in, shape (n_steps,)."""
+    """Mean power on the steps that the file covers wholly, NaN on the others, shape (n_steps,)."""
     energy = _on_steps(meter.start_utc, meter.duration_s, meter.register_kwh(register), hours)
     time = _on_steps(meter.start_utc, meter.duration_s, meter.duration_s / 3600.0, hours)
     return np.where(time > 1.0 - 1e-9, energy, np.nan)

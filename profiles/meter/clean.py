@@ -49,9 +49,11 @@ def clean_csv(meter: Meter, path: str | Path) -> Path:
 
 
 def _rows(meter: Meter) -> tuple[list[str], list[tuple]]:
-    stamp = meter.local.stamp
-    columns = [[stamp(start) for start in meter.start_utc], [stamp(end) for end in meter.start_utc + meter.duration_s],
-               [repr(float(kwh)) for kwh in meter.kwh]]
+    columns = [
+        meter.local.stamps(meter.start_utc),
+        meter.local.stamps(meter.start_utc + meter.duration_s),
+        [repr(float(kwh)) for kwh in meter.kwh],
+    ]
     names = list(HEADER[:3])
     if meter.received_kwh is not None:
         columns.append([repr(float(kwh)) for kwh in meter.received_kwh])

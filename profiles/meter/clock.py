@@ -47,7 +47,9 @@ class ChangeRule:
         bits = int(text, 16)
         if bits == _NEVER:
             return None
-        rule = cls(bits >> 28 & 15, bits >> 25 & 7, bits >> 20 & 31, bits >> 17 & 7, (bits >> 12 & 31) * 3600 + (bits & 4095))
+        rule = cls(
+            bits >> 28 & 15, bits >> 25 & 7, bits >> 20 & 31, bits >> 17 & 7, (bits >> 12 & 31) * 3600 + (bits & 4095)
+        )
         if not 1 <= rule.month <= 12 or rule.seconds > DAY_S or rule.operator < 2 and not 1 <= rule.day <= 31:
             raise ValueError(f"{text} names no date")
         if rule.operator and not 1 <= rule.weekday <= 7:
@@ -139,6 +141,13 @@ class Clock:
         offset = dt.timezone(dt.timedelta(seconds=self.offset_at(int(utc_s))))
         return dt.datetime.fromtimestamp(int(utc_s), offset).isoformat()
 
+    def stamps(self, utc_s: np.ndarray) -> list[str]:
+        """`stamp` of many instants."""
+        offsets = self.offsets(utc_s)
+        suffix = {int(offset): offset_text(int(offset))[3:] for offset in np.unique(offsets)}
+        local = np.datetime_as_string((utc_s + offsets).astype("datetime64[s]"))
+        return [text + suffix[offset] for text, offset in zip(local.tolist(), offsets.tolist(), strict=True)]
+
     def __str__(self) -> str:
         if self.zone is not None:
             return self.zone
@@ -162,8 +171,9 @@ def zone_clock(timezone: str) -> Clock:
     try:
         zoneinfo.ZoneInfo(timezone)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, TypeError, OSError):
-        raise BadInput("is not an IANA time zone", key="timezone", value=timezone,
-                       way_out='write one such as "America/New_York"') from None
+        raise BadInput(
+            "is not an IANA time zone", key="timezone", value=timezone, way_out='write one such as "America/New_York"'
+        ) from None
     return Clock(zone=timezone)
 
 

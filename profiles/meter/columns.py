@@ -14,16 +14,27 @@ _SAMPLE = 200
 _END = re.compile(r"\b(end|ending|ends|to|stop|he)\b|hour[ _]?ending|interval[ _]?end|period[ _]?end|_end", re.I)
 _BEGIN = re.compile(r"\b(start|begin|beginning|begins|from|hb)\b|start|begin", re.I)
 _UNIT = re.compile(r"(?<![a-z])(mwh|kwh|wh|kw|w|watts?|watt[ -]?hours?)(?![a-z])", re.I)
-_RECEIVED = re.compile(r"received|export|generat|surplus|from customer|to grid|returned|production|reverse|out(bound)?\b|sold", re.I)
+_RECEIVED = re.compile(
+    r"received|export|generat|surplus|from customer|to grid|returned|production|reverse|out(bound)?\b|sold", re.I
+)
 _DELIVERED = re.compile(r"delivered|import|consum|usage|used|to customer|from grid|forward|bought|purchase", re.I)
 _NET = re.compile(r"\bnet\b", re.I)
-_ENERGY = re.compile(r"kwh|usage|consum|energy|delivered|import|value|reading|demand|load|kw|net|register|quantity|amount used", re.I)
-_NOT_ENERGY = re.compile(r"cost|price|charge|\$|amount|rate\b|temp|degree|account|meter ?(no|num|id|#)|\bid\b|zip|volt|amp|kva|kvar|"
-                         r"factor|therm|gas|water|gallon|ccf|day of|weekday|dst|flag|interval ?(no|num|#)|\btotal\b|peak", re.I)
+_ENERGY = re.compile(
+    r"kwh|usage|consum|energy|delivered|import|value|reading|demand|load|kw|net|register|quantity|amount used", re.I
+)
+_NOT_ENERGY = re.compile(
+    r"cost|price|charge|\$|amount|rate\b|temp|degree|account|meter ?(no|num|id|#)|\bid\b|zip|volt|amp|kva|kvar|"
+    r"factor|therm|gas|water|gallon|ccf|day of|weekday|dst|flag|interval ?(no|num|#)|\btotal\b|peak",
+    re.I,
+)
 _FLAG = re.compile(r"estimat|quality|status|flag|actual|validat|read ?type|code|notes?$", re.I)
 _ZONE = re.compile(r"dst|daylight|time ?zone|\btz\b|offset|zone", re.I)
-_GROUP = re.compile(r"meter|serial|point|channel|register|direction|flow|type|unit|uom|service|commodity|account|esi|nmi|suffix|kind", re.I)
-_HOUR = re.compile(r"\b(hour|hr|he|hb)\b|hour|interval", re.I)
+_GROUP = re.compile(
+    r"meter|serial|point|channel|register|direction|flow|type|unit|uom|service|commodity|account|esi|nmi|suffix|kind",
+    re.I,
+)
+_HOUR = re.compile(r"\b(hour|hr|he|hb)\b|hour|interval|time", re.I)
+_OTHER_DATE = re.compile(r"revis|updat|creat|bill|invoice|load(ed)? ?on|export(ed)? ?on", re.I)
 
 
 @dataclass(frozen=True)
@@ -47,10 +58,13 @@ def column_named(table: Table, name: str, *, file: object, key: str) -> int:
     """Number of a column by its name, refused with the list of names where there is none."""
     plain = [one.strip().lower() for one in table.names]
     exact = [k for k, one in enumerate(table.names) if one == name] or [
-        k for k, one in enumerate(plain) if one == name.strip().lower()]
+        k for k, one in enumerate(plain) if one == name.strip().lower()
+    ]
     if len(exact) != 1:
         rule = "is the name of several columns" if exact else "is not a column of this file"
-        raise BadInput(rule, file=file, key=key, value=name, way_out="columns: " + ", ".join(filter(None, table.names)))
+        raise BadInput(
+            rule, file=file, key=key, value=name, way_out="columns: " + ", ".join(filter(None, table.names))
+        )
     return exact[0]
 
 
@@ -63,7 +77,11 @@ def long_columns(table: Table, dialect: Dialect, column: str | None, *, file: ob
         A stated column that is not there, no column of values, or several with none chosen.
     """
     kinds = [_kind(table, k) for k in range(len(table.names))]
-    date = column_named(table, dialect.time_column, file=file, key="dialect.time_column") if dialect.time_column else _date(table, kinds)
+    date = (
+        column_named(table, dialect.time_column, file=file, key="dialect.time_column")
+        if dialect.time_column
+        else _date(table, kinds)
+    )
     times = [k for k, kind in enumerate(kinds) if kind == "time"]
     stamps = [k for k, kind in enumerate(kinds) if kind == "datetime" and k != date]
     end = _end_column(table, dialect, date, kinds, times, stamps, file)
@@ -74,12 +92,22 @@ def long_columns(table: Table, dialect: Dialect, column: str | None, *, file: ob
     taken = {date, time, end, hour}
     delivered, received, note = _values(table, kinds, dialect, column, taken, file)
     taken |= {delivered, received}
-    flag = next((k for k, name in enumerate(table.names) if k not in taken and _FLAG.search(name) and _is_flag(table, k)), None)
+    flag = next(
+        (k for k, name in enumerate(table.names) if k not in taken and _FLAG.search(name) and _is_flag(table, k)),
+        None,
+    )
     zone = next((k for k, name in enumerate(table.names) if k not in taken and _ZONE.search(name)), None)
-    groups = tuple(k for k, name in enumerate(table.names) if k not in {*taken, flag, zone} and _GROUP.search(name)
-                   and kinds[k] in ("other", "number") and 1 < len(set(table.cells(k))) <= 20)
+    groups = tuple(
+        k
+        for k, name in enumerate(table.names)
+        if k not in {*taken, flag, zone}
+        and (kinds[k] == "other" or kinds[k] == "number" and _GROUP.search(name))
+        and 1 < len(set(table.cells(k))) <= 20
+    )
     label = time if time is not None else hour if hour is not None else date
-    return Columns(date, time, hour, end, delivered, received, flag, zone, groups, _label(table.names[label], end), note)
+    return Columns(
+        date, time, hour, end, delivered, received, flag, zone, groups, _label(table.names[label], end), note
+    )
 
 
 def _kind(table: Table, column: int) -> str:
@@ -92,7 +120,9 @@ def _kind(table: Table, column: int) -> str:
 
 def _date(table: Table, kinds: list[str]) -> int:
     """The first column of stamps: one that begins an interval rather than one that ends it."""
-    dates = [k for k, kind in enumerate(kinds) if kind in ("datetime", "date")]
+    dates = [
+        k for k, kind in enumerate(kinds) if kind in ("datetime", "date") and not _OTHER_DATE.search(table.names[k])
+    ]
     begins = [k for k in dates if _BEGIN.search(table.names[k]) and not _END.search(table.names[k])]
     full = [k for k in dates if kinds[k] == "datetime"]
     return (begins or full or dates or [table.date_column])[0]
@@ -107,7 +137,13 @@ def _end_column(table: Table, dialect: Dialect, date: int, kinds, times, stamps,
     ends = [k for k in times if _END.search(table.names[k])]
     if ends and len(times) > 1:
         return ends[0]
-    return times[1] if len(times) == 2 and not ends and _BEGIN.search(table.names[times[0]]) else ends[0] if ends else None
+    return (
+        times[1]
+        if len(times) == 2 and not ends and _BEGIN.search(table.names[times[0]])
+        else ends[0]
+        if ends
+        else None
+    )
 
 
 def _hour(table: Table, kinds: list[str]) -> int | None:
@@ -120,15 +156,22 @@ def _hour(table: Table, kinds: list[str]) -> int | None:
 
 
 def _values(table: Table, kinds, dialect: Dialect, column, taken, file) -> tuple[int, int | None, str]:
-    received = column_named(table, dialect.received_column, file=file, key="dialect.received_column") if dialect.received_column else None
+    received = (
+        column_named(table, dialect.received_column, file=file, key="dialect.received_column")
+        if dialect.received_column
+        else None
+    )
     if column is not None:
         return column_named(table, column, file=file, key="column"), received, ""
     numeric = [k for k, kind in enumerate(kinds) if kind == "number" and k not in taken and k != received]
     named = [k for k in numeric if _ENERGY.search(table.names[k]) or _RECEIVED.search(table.names[k])]
     found = [k for k in named if not _NOT_ENERGY.search(table.names[k])] or (
-        [k for k in numeric if not _NOT_ENERGY.search(table.names[k])])
+        [k for k in numeric if not _NOT_ENERGY.search(table.names[k])]
+    )
     energy = [k for k in found if (unit_in(table.names[k]) or "kWh").endswith("Wh")]
-    note = f"{', '.join(table.names[k] for k in found if k not in energy)} left out: energy is taken" if energy else ""
+    note = (
+        f"{', '.join(table.names[k] for k in found if k not in energy)} left out: energy is taken" if energy else ""
+    )
     found, note = (energy, note) if energy and len(energy) < len(found) else (found, "")
     out = [k for k in found if _RECEIVED.search(table.names[k]) and not _DELIVERED.search(table.names[k])]
     into = [k for k in found if k not in out]
@@ -139,10 +182,16 @@ def _values(table: Table, kinds, dialect: Dialect, column, taken, file) -> tuple
     if len(into) == 1 and len(out) <= 1:
         return into[0], received if received is not None else out[0] if out else None, note
     if not found:
-        raise BadInput("has no column of energy or power", file=file,
-                       way_out="name one with column: " + ", ".join(filter(None, table.names)))
-    raise BadInput("has several columns of energy or power, which are never summed", file=file,
-                   way_out="choose one with column: " + ", ".join(table.names[k] for k in found))
+        raise BadInput(
+            "has no column of energy or power",
+            file=file,
+            way_out="name one with column: " + ", ".join(filter(None, table.names)),
+        )
+    raise BadInput(
+        "has several columns of energy or power, which are never summed",
+        file=file,
+        way_out="choose one with column: " + ", ".join(table.names[k] for k in found),
+    )
 
 
 def _is_flag(table: Table, column: int) -> bool:

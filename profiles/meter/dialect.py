@@ -22,7 +22,9 @@ class Dialect(Noun):
     -18000
     """
 
-    layout: Literal["long", "wide"] | None = Field(None, description='"long" (a row a reading) or "wide" (a row a day)')
+    layout: Literal["long", "wide"] | None = Field(
+        None, description='"long" (a row a reading) or "wide" (a row a day)'
+    )
     delimiter: Literal[",", ";", "\t", "|"] | None = Field(None, description="sign between columns")
     decimal: Literal[".", ","] | None = Field(None, description='decimal sign, "." or ","')
     header_row: int | None = Field(None, ge=0, description="line that holds the column names, from 1; 0 for none")
@@ -31,19 +33,29 @@ class Dialect(Noun):
     received_column: str | None = Field(None, description="column of the energy received from the house")
     date_order: Literal["ymd", "mdy", "dmy"] | None = Field(None, description='"ymd", "mdy" or "dmy"')
     labels: Literal["beginning", "ending"] | None = Field(
-        None, description='whether a stamp is the "beginning" or the "ending" of its interval')
+        None, description='whether a stamp is the "beginning" or the "ending" of its interval'
+    )
     clock: str | None = Field(
-        None, description='"wall" (with clock changes), "standard" (without), "utc", or an offset such as "-05:00"')
-    unit: Literal["kWh", "Wh", "MWh", "kW", "W"] | None = Field(None, description="unit of the values; kW and W are means")
+        None, description='"wall" (with clock changes), "standard" (without), "utc", or an offset such as "-05:00"'
+    )
+    unit: Literal["kWh", "Wh", "MWh", "kW", "W"] | None = Field(
+        None, description="unit of the values; kW and W are means"
+    )
     readings: Literal["interval", "register"] | None = Field(
-        None, description='"interval" (energy or mean power each) or "register" (a dial that rises)')
-    register_at: Literal["start", "end"] | None = Field(None, description="where in its period a Green Button dial reading stands")
+        None, description='"interval" (energy or mean power each) or "register" (a dial that rises)'
+    )
+    register_at: Literal["start", "end"] | None = Field(
+        None, description="where in its period a Green Button dial reading stands"
+    )
     dial_kwh: float | None = Field(None, gt=0, description="what the dial shows where it turns over to zero [kWh]")
     interval_min: float | None = Field(None, gt=0, le=1440, description="length of an interval [min]")
     repeated_hour: Literal["absent", "sum"] | None = Field(
-        None, description='what one reading for the hour that occurs twice in autumn is: its second is "absent", or the "sum"')
+        None,
+        description='what one reading for the repeated hour of autumn is: the second is "absent", or the "sum"',
+    )
     extra_columns: Literal["sequence", "repeated-hour"] | None = Field(
-        None, description="what columns beyond 24 h of a wide file hold on the long day")
+        None, description="what columns beyond 24 h of a wide file hold on the long day"
+    )
 
     @field_validator("clock")
     @classmethod
@@ -78,5 +90,9 @@ def refuse_csv_keys(dialect: Dialect, file: object) -> None:
     """A Green Button file says most things itself; a key that would contradict it is refused."""
     for key in Dialect.model_fields:
         if getattr(dialect, key) is not None and key not in GREEN_BUTTON_KEYS:
-            raise BadInput("says nothing about a Green Button file", file=file, key=f"dialect.{key}",
-                           way_out="leave it out; known here: " + ", ".join(GREEN_BUTTON_KEYS))
+            raise BadInput(
+                "says nothing about a Green Button file",
+                file=file,
+                key=f"dialect.{key}",
+                way_out="leave it out; known here: " + ", ".join(GREEN_BUTTON_KEYS),
+            )

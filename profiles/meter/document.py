@@ -9,8 +9,9 @@ from profiles.meter.quality import quality_sheet
 from profiles.meter.read import read_meter
 
 
-def meter_document(path, *, point: str | None = None, column: str | None = None, timezone: str | None = None,
-                   dialect=None) -> dict:
+def meter_document(
+    path, *, point: str | None = None, column: str | None = None, timezone: str | None = None, dialect=None
+) -> dict:
     """The document of `meter --json`: energy, span, interval, completeness, clock, points and issues.
 
     Raises

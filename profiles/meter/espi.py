@@ -5,15 +5,44 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 WH, W = 72, 38
-UNITS = {72: "Wh", 38: "W", 61: "VA", 71: "VAh", 63: "var", 73: "varh", 29: "V", 5: "A", 33: "Hz", 42: "m3", 119: "ft3",
-         132: "Btu", 169: "therm", 80: "money", 111: "count", 0: "no unit"}
+UNITS = {
+    72: "Wh",
+    38: "W",
+    61: "VA",
+    71: "VAh",
+    63: "var",
+    73: "varh",
+    29: "V",
+    5: "A",
+    33: "Hz",
+    42: "m3",
+    119: "ft3",
+    132: "Btu",
+    169: "therm",
+    80: "money",
+    111: "count",
+    0: "no unit",
+}
 SERVICES = {0: "electricity", 1: "gas", 2: "water"}
 COMMODITIES = {0: "electricity", 1: "electricity", 2: "electricity", 7: "gas"}
 DIRECTIONS = {1: "delivered", 19: "received", 4: "net", 20: "total", 0: "delivered"}
 DELTA, INSTANT, REGISTERS = 4, 12, (1, 2, 3, 9)
-QUALITIES = {0: "valid", 7: "edited by hand", 8: "estimated from a like day", 9: "estimated linearly", 10: "questionable",
-             11: "derived", 12: "projected", 13: "mixed", 14: "raw", 15: "weather-normalised", 16: "other",
-             17: "validated", 18: "verified", 19: "revenue quality"}
+QUALITIES = {
+    0: "valid",
+    7: "edited by hand",
+    8: "estimated from a like day",
+    9: "estimated linearly",
+    10: "questionable",
+    11: "derived",
+    12: "projected",
+    13: "mixed",
+    14: "raw",
+    15: "weather-normalised",
+    16: "other",
+    17: "validated",
+    18: "verified",
+    19: "revenue quality",
+}
 ESTIMATED = (7, 8, 9, 10, 12, 13)
 _BEST_FIRST = (19, 18, 17, 0, -1, 14, 11, 15, 16, 13, 7, 9, 8, 12, 10)
 QUALITY_RANK = {code: rank for rank, code in enumerate(_BEST_FIRST)}
@@ -50,10 +79,18 @@ class ReadingType:
     @classmethod
     def from_fields(cls, fields: dict[str, str]) -> ReadingType:
         """From the texts of an ESPI ReadingType; ValueError where one is not a whole number of its range."""
-        names = {"unit": "uom", "power_of_ten": "powerOfTenMultiplier", "interval_s": "intervalLength",
-                 "flow": "flowDirection", "behaviour": "accumulationBehaviour", "kind": "kind",
-                 "commodity": "commodity", "qualifier": "dataQualifier", "default_quality": "defaultQuality",
-                 "currency": "currency"}
+        names = {
+            "unit": "uom",
+            "power_of_ten": "powerOfTenMultiplier",
+            "interval_s": "intervalLength",
+            "flow": "flowDirection",
+            "behaviour": "accumulationBehaviour",
+            "kind": "kind",
+            "commodity": "commodity",
+            "qualifier": "dataQualifier",
+            "default_quality": "defaultQuality",
+            "currency": "currency",
+        }
         read = cls(**{name: int(fields[key]) for name, key in names.items() if fields.get(key)})
         if abs(read.power_of_ten) > LARGEST_POWER:
             raise ValueError(f"powerOfTenMultiplier {read.power_of_ten}")
@@ -70,8 +107,12 @@ class ReadingType:
     @property
     def is_energy(self) -> bool:
         """True where the values can be turned into kWh per interval."""
-        return (self.unit in (WH, W) and self.commodity in (0, 1, 2) and self.qualifier not in (8, 9)
-                and self.kind in (0, 12, 37))
+        return (
+            self.unit in (WH, W)
+            and self.commodity in (0, 1, 2)
+            and self.qualifier not in (8, 9)
+            and self.kind in (0, 12, 37)
+        )
 
     def kwh(self, value, duration_s):
         """Energy of a value over its duration; mean power is multiplied by its hours. [kWh]"""
@@ -81,4 +122,5 @@ class ReadingType:
 
     def __str__(self) -> str:
         kind = "register" if self.is_register else "mean power" if self.unit == W else "energy"
-        return f"{COMMODITIES.get(self.commodity, f'commodity {self.commodity}')} {kind} in {UNITS.get(self.unit, self.unit)}"
+        commodity = COMMODITIES.get(self.commodity, f"commodity {self.commodity}")
+        return f"{commodity} {kind} in {UNITS.get(self.unit, self.unit)}"

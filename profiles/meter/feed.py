@@ -17,8 +17,9 @@ RESOURCES = ("UsagePoint", "MeterReading", "ReadingType", "LocalTimeParameters")
 ABSENT = np.int64(-(2**62))
 DEEPEST, _BATCH = 64, 8192
 LATEST_S, LONGEST_S = 4_102_444_800, 366 * 86_400
-READING = np.dtype([("start", np.int64), ("duration", np.int64), ("value", np.float64), ("cost", np.float64),
-                    ("quality", np.int64)])
+READING = np.dtype(
+    [("start", np.int64), ("duration", np.int64), ("value", np.float64), ("cost", np.float64), ("quality", np.int64)]
+)
 
 
 @dataclass
@@ -74,8 +75,11 @@ def read_feed(path: str | Path) -> list[Entry]:
     except OSError as error:
         raise BadInput(f"cannot be read: {error.strerror}", file=path) from None
     except defusedxml.DefusedXmlException:
-        raise BadInput("declares a document type or entities; a meter file needs neither", file=path,
-                       way_out="ask the utility for a plain download") from None
+        raise BadInput(
+            "declares a document type or entities; a meter file needs neither",
+            file=path,
+            way_out="ask the utility for a plain download",
+        ) from None
     except (ParseError, UnicodeError, LookupError) as error:
         cause = str(error.args[0]) if error.args else "not XML"
         raise BadInput(f"is not whole XML ({cause})", file=path, way_out="download it again") from None
@@ -134,23 +138,34 @@ class _Reader:
                     quality = max(quality, int(child.findtext(ESPI + "quality")))
             if value is None:
                 raise ValueError("no value")
-            if not (abs(value) < 2**63 and (start == ABSENT or 0 <= start < LATEST_S)
-                    and (duration == ABSENT or 0 <= duration <= LONGEST_S)):
+            if not (
+                abs(value) < 2**63
+                and (start == ABSENT or 0 <= start < LATEST_S)
+                and (duration == ABSENT or 0 <= duration <= LONGEST_S)
+            ):
                 raise ValueError("out of range")
         except (ValueError, TypeError, OverflowError):
             raise self._bad_reading(element) from None
         block.add((start, duration, value, cost, quality))
 
     def _bad_reading(self, element) -> BadInput:
-        parts = [f"{part.tag.rpartition('}')[2]} {part.text.strip()[:30]}" for part in element.iter()
-                 if part.text and part.text.strip()]
-        return BadInput("needs a value, a start from 1970 to 2100 and a duration of at most 366 days in whole seconds",
-                        file=self.path, key=f"IntervalReading {self.n_readings}", value=", ".join(parts) or "nothing")
+        parts = [
+            f"{part.tag.rpartition('}')[2]} {part.text.strip()[:30]}"
+            for part in element.iter()
+            if part.text and part.text.strip()
+        ]
+        return BadInput(
+            "needs a value, a start from 1970 to 2100 and a duration of at most 366 days in whole seconds",
+            file=self.path,
+            key=f"IntervalReading {self.n_readings}",
+            value=", ".join(parts) or "nothing",
+        )
 
     def _take_block(self, element, entry: Entry, block: Block) -> None:
         for part in element.findall(ESPI + "interval"):
             block.start_s = self._whole(part.findtext(ESPI + "start"))
             block.duration_s = self._whole(part.findtext(ESPI + "duration"))
+        block.flush()
         entry.blocks.append(block)
 
     def _whole(self, text: str | None) -> int | None:
@@ -173,8 +188,11 @@ class _Reader:
                 kind = resource.tag.removeprefix(ESPI)
                 if kind in RESOURCES:
                     entry.kind = kind
-                    entry.fields = {leaf.tag.removeprefix(ESPI): leaf.text.strip() for leaf in resource.iter()
-                                    if leaf.text and leaf.text.strip()}
+                    entry.fields = {
+                        leaf.tag.removeprefix(ESPI): leaf.text.strip()
+                        for leaf in resource.iter()
+                        if leaf.text and leaf.text.strip()
+                    }
         if entry.blocks:
             entry.kind = "IntervalBlock"
         if entry.kind:

@@ -46,8 +46,10 @@ def fill_gaps(meter: Meter, hours: Hours) -> Meter:
         return meter
     _refuse_long(meter, gaps, hours, clock)
     filled, issues = [], []
-    for kind, rule, done in (("interpolated", _line, "filled in on a straight line between its neighbours"),
-                             ("like-day", _like_days, "filled from the same weekday and time of the weeks around it")):
+    for kind, rule, done in (
+        ("interpolated", _line, "filled in on a straight line between its neighbours"),
+        ("like-day", _like_days, "filled from the same weekday and time of the weeks around it"),
+    ):
         mine = [gap for gap in gaps if (kind == "interpolated") == _is_short(gap, meter)]
         pieces = [piece for gap in mine for piece in rule(meter, gap, hours.timezone)]
         filled += pieces
@@ -81,11 +83,19 @@ def _refuse_long(meter: Meter, gaps: list[tuple[int, int]], hours: Hours, clock)
     begin, end = long[0]
     years = meter_years(meter, hours.timezone)
     missing_h = sum(b - a for a, b in long) / 3600.0
-    ways = f"set site.year = {years[-1]}" if years else "give a file of a whole year, or extend this one by a stated rule"
-    raise BadInput(f"has no readings from {clock.stamp(begin)} to {clock.stamp(end)}"
-                   + (f" and in {len(long) - 1} more gaps beyond a day" if len(long) > 1 else "")
-                   + f" ({missing_h:g} h of {hours.year} in all; the file runs from {clock.stamp(meter.start_utc[0])} to "
-                   f"{clock.stamp(meter.start_utc[-1] + meter.duration_s[-1])})", file=meter.path or meter.source, way_out=ways)
+    ways = (
+        f"set site.year = {years[-1]}"
+        if years
+        else "give a file of a whole year, or extend this one by a stated rule"
+    )
+    raise BadInput(
+        f"has no readings from {clock.stamp(begin)} to {clock.stamp(end)}"
+        + (f" and in {len(long) - 1} more gaps beyond a day" if len(long) > 1 else "")
+        + f" ({missing_h:g} h of {hours.year} in all; the file runs from {clock.stamp(meter.start_utc[0])} to "
+        f"{clock.stamp(meter.start_utc[-1] + meter.duration_s[-1])})",
+        file=meter.path or meter.source,
+        way_out=ways,
+    )
 
 
 def _pieces(gap: tuple[int, int], interval_s: int) -> list[tuple[int, int]]:
@@ -124,8 +134,12 @@ def _like_days(meter: Meter, gap: tuple[int, int], timezone: str) -> list[tuple]
                 energy = np.mean(near, axis=0)
                 break
         if energy is None:
-            raise BadInput(f"has a gap at {zone_clock(timezone).stamp(begin)} and no reading at that time in the four weeks "
-                           "before or after", file=meter.path or meter.source, way_out="give a file that covers the year")
+            raise BadInput(
+                f"has a gap at {zone_clock(timezone).stamp(begin)} and no reading at that time in the four weeks "
+                "before or after",
+                file=meter.path or meter.source,
+                way_out="give a file that covers the year",
+            )
         found.append((begin, end - begin, energy[0], None if meter.received_kwh is None else energy[1]))
     return found
 
@@ -169,4 +183,5 @@ def _joined(meter: Meter, filled: list[tuple], issues: tuple[Issue, ...]) -> Met
         quality=with_new(meter.quality, np.full(new, FILLED_QUALITY)),
         cost=None if meter.cost is None else with_new(meter.cost, np.full(new, np.nan)),
         filled=with_new(np.zeros(len(meter.kwh), bool), np.ones(new, bool)),
-        issues=merged(meter.issues + issues))
+        issues=merged(meter.issues + issues),
+    )

@@ -37,9 +37,17 @@ def row_groups(table: Table, columns: tuple[int, ...], stamp_columns: tuple[int,
     order = list(dict.fromkeys(keys))
     public = [_public(table, used, key, order) for key in order]
     rows = {key: tuple(i for i, one in enumerate(keys) if one == key) for key in order}
-    return [Group(str(k), text, _direction(text), unit_in(text) or _unit(table, columns, rows[key][0]), rows[key],
-                  tuple(filter(None, key)))
-            for k, (key, text) in enumerate(zip(order, public, strict=True), 1)]
+    return [
+        Group(
+            str(k),
+            text,
+            _direction(text),
+            unit_in(text) or _unit(table, columns, rows[key][0]),
+            rows[key],
+            tuple(filter(None, key)),
+        )
+        for k, (key, text) in enumerate(zip(order, public, strict=True), 1)
+    ]
 
 
 def _repeats(stamps: list, cells: list[str] | None) -> int:
@@ -61,7 +69,11 @@ def _direction(text: str) -> str:
 
 
 def _unit(table: Table, columns: tuple[int, ...], row: int) -> str | None:
-    units = {unit_in(table.rows[row][k]) for k in range(len(table.rows[row])) if re.fullmatch(r"[A-Za-z]{1,3}", table.rows[row][k])}
+    units = {
+        unit_in(table.rows[row][k])
+        for k in range(len(table.rows[row]))
+        if re.fullmatch(r"[A-Za-z]{1,3}", table.rows[row][k])
+    }
     units.discard(None)
     return units.pop() if len(units) == 1 else None
 
@@ -72,7 +84,13 @@ def chosen_groups(groups: list[Group], point: str | None, listing: dict[str, str
     if point is not None:
         picked = [one for one in usable if point == one.id or point in one.aliases]
         if not picked:
-            raise BadInput("is no point of supply in this file", file=file, key="point", value=point, way_out=_ways(usable, listing))
+            raise BadInput(
+                "is no point of supply in this file",
+                file=file,
+                key="point",
+                value=point,
+                way_out=_ways(usable, listing),
+            )
         if len(picked) == 1:
             return picked
         usable = picked
@@ -80,7 +98,9 @@ def chosen_groups(groups: list[Group], point: str | None, listing: dict[str, str
     received = [one for one in usable if one.direction == "received"]
     if len(delivered) == 1 and (not received or len(received) == 1 and _same_meter(delivered[0], received[0])):
         return [*delivered, *received]
-    raise BadInput("holds several points of supply, which are never summed", file=file, way_out=_ways(usable, listing))
+    raise BadInput(
+        "holds several points of supply, which are never summed", file=file, way_out=_ways(usable, listing)
+    )
 
 
 def _same_meter(one: Group, other: Group) -> bool:

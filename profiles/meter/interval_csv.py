@@ -11,13 +11,14 @@ from profiles.meter.clock import UTC, Clock, zone_clock
 from profiles.meter.columns import Columns, long_columns, unit_in
 from profiles.meter.dialect import UNIT_KWH, Dialect
 from profiles.meter.groups import Group, chosen_groups, row_groups
-from profiles.meter.labels import Labels, Reading, read_labels, wall_to_utc
+from profiles.meter.labels import Labels, Reading, read_labels
 from profiles.meter.meter import Issue, Meter, Point, merged
 from profiles.meter.register import differenced
-from profiles.meter.rows import Rows, long_rows, wide_rows
+from profiles.meter.rows import Rows, long_rows
 from profiles.meter.sequence import Readings, Settled, settled, where
 from profiles.meter.table import Table, read_table
 from profiles.meter.wide import wide_columns
+from profiles.meter.wide_rows import wide_rows
 from profiles.noun import BadInput
 
 _RISING = 24
@@ -34,8 +35,15 @@ class _Read:
     clock: str
 
 
-def read_interval_csv(path: str | Path, *, point: str | None = None, column: str | None = None,
-                      timezone: str | None = None, dialect: Dialect, source: str = "") -> Meter:
+def read_interval_csv(
+    path: str | Path,
+    *,
+    point: str | None = None,
+    column: str | None = None,
+    timezone: str | None = None,
+    dialect: Dialect,
+    source: str = "",
+) -> Meter:
     """One point of supply of an interval CSV file.
 
     Parameters
@@ -56,13 +64,17 @@ def read_interval_csv(path: str | Path, *, point: str | None = None, column: str
     table = read_table(path, dialect)
     wide = wide_columns(table) if dialect.layout != "long" else None
     if dialect.layout == "wide" and wide is None:
-        raise BadInput("has fewer than 20 columns that name times or numbers of a day", file=path, key="dialect.layout")
+        raise BadInput(
+            "has fewer than 20 columns that name times or numbers of a day", file=path, key="dialect.layout"
+        )
     columns = None if wide else long_columns(table, dialect, column, file=path)
     groups = _groups(table, columns, wide)
     listing = {one.id: f"{one.text}, {one.direction}, {len(one.rows)} rows" for one in groups}
     chosen = chosen_groups(groups, point, listing, file=path)
-    rows = [wide_rows(table, wide, one, dialect, zone, path) if wide else long_rows(table, columns, one, dialect, path)
-            for one in chosen]
+    rows = [
+        wide_rows(table, wide, one, dialect, zone, path) if wide else long_rows(table, columns, one, dialect, path)
+        for one in chosen
+    ]
     read = [_read(one, group, table, columns, dialect, zone, path) for one, group in zip(rows, chosen, strict=True)]
     layout = f"wide, {len(wide.columns)} columns a day" if wide else "long, a row a reading"
     words = f"CSV: {layout}, {_sign(table.delimiter)} between columns, {read[0].words}"
@@ -88,8 +100,12 @@ def _read(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
     register = dialect.readings == "register" or dialect.readings is None and _rises(rows)
     unit, unit_words = _unit(rows, group, table, columns, dialect, path)
     if register and unit in ("kW", "W"):
-        raise BadInput("rises all through the file although its unit is power", file=path, key=rows.name,
-                       way_out='state dialect.unit, or dialect.readings = "interval"')
+        raise BadInput(
+            "rises all through the file although its unit is power",
+            file=path,
+            key=rows.name,
+            way_out='state dialect.unit, or dialect.readings = "interval"',
+        )
     labels = replace(rows.labels, kind="beginning") if register else rows.labels
     reading = read_labels(labels, dialect, zone, file=path)
     clock = zone or UTC
@@ -119,7 +135,9 @@ def _how(labels: Labels, reading: Reading) -> str:
 
 
 def _label_words(reading: Reading) -> str:
-    return {"sequence": "columns count the day's intervals"}.get(reading.labels, f"stamps name the {reading.labels} of each interval")
+    return {"sequence": "columns count the day's intervals"}.get(
+        reading.labels, f"stamps name the {reading.labels} of each interval"
+    )
 
 
 def _rises(rows: Rows) -> bool:
@@ -138,9 +156,15 @@ def _unit(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
     names = {unit_in(name) for name in table.names} - {None}
     whole = unit_in(table.preamble) or (names.pop() if columns is None and len(names) == 1 else None)
     if whole:
-        return whole, f"{whole} by the text above the readings" if unit_in(table.preamble) else f"{whole} by the column names"
-    raise BadInput("names no unit: its values may be energy (kWh) or mean power (kW)", file=path, key=rows.name,
-                   way_out='state dialect.unit = "kWh" or "kW"')
+        return whole, f"{whole} by the text above the readings" if unit_in(
+            table.preamble
+        ) else f"{whole} by the column names"
+    raise BadInput(
+        "names no unit: its values may be energy (kWh) or mean power (kW)",
+        file=path,
+        key=rows.name,
+        way_out='state dialect.unit = "kWh" or "kW"',
+    )
 
 
 def _kept(rows: Rows, reading: Reading, clock: Clock) -> tuple[Rows, np.ndarray, list[Issue]]:
@@ -155,7 +179,7 @@ def _kept(rows: Rows, reading: Reading, clock: Clock) -> tuple[Rows, np.ndarray,
 
 def _shared(rows: Rows, start: np.ndarray, zone: Clock, issues: list[Issue]) -> tuple[Rows, np.ndarray]:
     """Share one reading for a wall-clock hour that occurs twice between both of them."""
-    interval_s, starts = rows.labels.interval_s, set(start.tolist())
+    starts = set(start.tolist())
     index, moved = [], []
     for change in zone.changes(int(start.min()), int(start.max())):
         fall = zone.offset_at(change - 1) - zone.offset_at(change)
@@ -165,13 +189,14 @@ def _shared(rows: Rows, start: np.ndarray, zone: Clock, issues: list[Issue]) -> 
                 moved.append(int(start[i]) + fall)
     if not index:
         return rows, start
-    issues.append(Issue("repeated-hour", len(index), where(start[index], zone), "one value for both: shared between them"))
+    issues.append(
+        Issue("repeated-hour", len(index), where(start[index], zone), "one value for both: shared between them")
+    )
     half = np.ones(len(start))
     half[index] = 0.5
     order = np.concatenate((np.arange(len(start)), index)).astype(int)
     value, received = rows.value * half, None if rows.received is None else rows.received * half
     both = replace(rows, value=value, received=received).at(order)
-    del interval_s
     return both, np.concatenate((start, np.array(moved, dtype=np.int64)))
 
 
@@ -185,10 +210,15 @@ def _settled_pair(readings: Readings, received, clock, path, interval_s, registe
     else:
         other = replace(readings, kwh=received)
     theirs = settled(other.at(np.flatnonzero(~np.isnan(other.kwh))), clock, file=path, interval_s=interval_s)
-    both, mine, at = np.intersect1d(main.readings.start, theirs.readings.start, assume_unique=True, return_indices=True)
+    both, mine, at = np.intersect1d(
+        main.readings.start, theirs.readings.start, assume_unique=True, return_indices=True
+    )
     alone = len(main.readings) + len(theirs.readings) - 2 * len(both)
-    issues = main.issues + ((Issue("unpaired", alone, "delivered or received without the other", "left out: missing is not zero"),)
-                            if alone else ())
+    issues = main.issues + (
+        (Issue("unpaired", alone, "delivered or received without the other", "left out: missing is not zero"),)
+        if alone
+        else ()
+    )
     return replace(main, readings=main.readings.at(mine), issues=issues), theirs.readings.kwh[at]
 
 
@@ -197,18 +227,38 @@ def _meter(read: list[_Read], chosen, groups, table: Table, clock: Clock, **know
     issues = [*read[0].issues, *main.issues]
     readings = main.readings
     if len(read) == 2:
-        both, mine, at = np.intersect1d(readings.start, read[1].readings.readings.start, assume_unique=True, return_indices=True)
+        both, mine, at = np.intersect1d(
+            readings.start, read[1].readings.readings.start, assume_unique=True, return_indices=True
+        )
         alone = len(readings) + len(read[1].readings.readings) - 2 * len(both)
         if alone:
-            issues.append(Issue("unpaired", alone, "delivered or received without the other", "left out: missing is not zero"))
+            issues.append(
+                Issue("unpaired", alone, "delivered or received without the other", "left out: missing is not zero")
+            )
         readings, received = readings.at(mine), read[1].readings.readings.kwh[at]
     if table.other_rows:
-        issues.append(Issue("not-a-reading", len(table.other_rows), f"line {table.other_rows[0]}", "left out: no date in this row"))
+        issues.append(
+            Issue(
+                "not-a-reading", len(table.other_rows), f"line {table.other_rows[0]}", "left out: no date in this row"
+            )
+        )
     points = tuple(_point(one, read[chosen.index(one)] if one in chosen else None, clock) for one in groups)
-    return Meter(start_utc=readings.start, duration_s=readings.duration, kwh=readings.kwh, quality=readings.quality,
-                 received_kwh=received, interval_s=main.interval_s, readings=len(main.readings) + main.repeated,
-                 covered_s=main.covered_s, repeated=main.repeated, local=clock, clock=read[0].clock,
-                 issues=merged(issues), points=points, **known)
+    return Meter(
+        start_utc=readings.start,
+        duration_s=readings.duration,
+        kwh=readings.kwh,
+        quality=readings.quality,
+        received_kwh=received,
+        interval_s=main.interval_s,
+        readings=len(main.readings) + main.repeated,
+        covered_s=main.covered_s,
+        repeated=main.repeated,
+        local=clock,
+        clock=read[0].clock,
+        issues=merged(issues),
+        points=points,
+        **known,
+    )
 
 
 def _point(group: Group, read: _Read | None, clock: Clock) -> Point:
@@ -216,8 +266,14 @@ def _point(group: Group, read: _Read | None, clock: Clock) -> Point:
         return Point(group.id, group.text, group.direction, 0.0, len(group.rows), "", "", None)
     readings = read.readings.readings
     end = readings.start[-1] + readings.duration[-1]
-    return Point(group.id, group.text, group.direction, read.readings.interval_s / 60.0, len(group.rows),
-                 clock.stamp(readings.start[0]), clock.stamp(end), float(np.round(readings.kwh.sum(), 9)), True)
-
-
-__all__ = ["read_interval_csv", "wall_to_utc"]
+    return Point(
+        group.id,
+        group.text,
+        group.direction,
+        read.readings.interval_s / 60.0,
+        len(group.rows),
+        clock.stamp(readings.start[0]),
+        clock.stamp(end),
+        float(np.round(readings.kwh.sum(), 9)),
+        True,
+    )

@@ -20,8 +20,8 @@ from profiles.noun import BadInput
 class Labels:
     """What the rows say about time, shape (n_rows,), in the order of time.
 
-    `naive_s` are seconds of the label on the file's clock since 1970; `ordinal` counts the intervals of a local day from
-    0, -1 where labels are times of day; `kind` is "beginning", "ending", "instant" or None where it is not said.
+    `naive_s` are seconds of the label on the file's clock since 1970; `ordinal` counts the intervals of the local day
+    from 0, None where labels are times of day; `kind` is "beginning", "ending", "instant" or None where it is not said.
     """
 
     naive_s: np.ndarray
@@ -69,12 +69,20 @@ def _clocks(labels: Labels, dialect: Dialect, timezone: Clock | None, file) -> l
     if dialect.clock or labels.says_clock:
         stated = dialect.clock or labels.says_clock
         if stated in ("wall", "standard") and timezone is None:
-            raise BadInput(f"is on a {stated} clock whose zone is not stated", file=file, key="clock",
-                           way_out='give timezone, such as "America/New_York"')
+            raise BadInput(
+                f"is on a {stated} clock whose zone is not stated",
+                file=file,
+                key="clock",
+                way_out='give timezone, such as "America/New_York"',
+            )
         return [stated]
     if timezone is None:
-        raise BadInput("has stamps without a zone, which may be local time or UTC", file=file, key="clock",
-                       way_out='give timezone = "America/New_York" or the like, or dialect.clock = "utc" or "-05:00"')
+        raise BadInput(
+            "has stamps without a zone, which may be local time or UTC",
+            file=file,
+            key="clock",
+            way_out='give timezone = "America/New_York" or the like, or dialect.clock = "utc" or "-05:00"',
+        )
     return ["wall", "standard", "utc"]
 
 
@@ -99,18 +107,28 @@ def _tries(labels: Labels, kind: str, clock: str, timezone: Clock | None) -> lis
         return found
     lag = labels.interval_s if kind == "ending" else 0
     if clock == "standard":
-        offset = min(timezone.offset_at(int(labels.naive_s[0])), timezone.offset_at(int(labels.naive_s[0]) + 182 * DAY_S))
+        offset = min(
+            timezone.offset_at(int(labels.naive_s[0])), timezone.offset_at(int(labels.naive_s[0]) + 182 * DAY_S)
+        )
         text = f"standard time all year ({offset_text(offset)})"
     else:
         offset = 0 if clock == "utc" else Dialect(clock=clock).offset_s
         text = "UTC" if clock == "utc" else f"{offset_text(offset)} all year"
     start = labels.naive_s - offset - lag
-    return [Reading(kind, clock, start, np.ones(len(start), bool),
-                    _breaks(start, labels.interval_s) + _holes(labels, start, lag, timezone), text)]
+    return [
+        Reading(
+            kind,
+            clock,
+            start,
+            np.ones(len(start), bool),
+            _breaks(start, labels.interval_s) + _holes(labels, start, lag, timezone),
+            text,
+        )
+    ]
 
 
 def _holes(labels: Labels, start: np.ndarray, lag: int, timezone: Clock | None) -> int:
-    """Hours that the wall clock skips and that the file leaves out or fills with zero: they speak for the wall clock."""
+    """Hours that the wall clock skips and that the file leaves out or fills with zero: they speak for that clock."""
     if timezone is None:
         return 0
     naive, holes = labels.naive_s - lag, 0
@@ -142,15 +160,23 @@ def _wall_end(labels: Labels, timezone: Clock) -> Reading:
     zeros = skipped & ~(labels.value != 0)
     start = end - labels.interval_s
     breaks = _breaks(start[~zeros], labels.interval_s) + int((skipped & ~zeros).sum())
-    return Reading("ending", "wall", start, ~zeros, breaks, f"wall clock of {timezone}, as it shows when the interval ends")
+    return Reading(
+        "ending", "wall", start, ~zeros, breaks, f"wall clock of {timezone}, as it shows when the interval ends"
+    )
 
 
 def _sequence(labels: Labels, timezone: Clock) -> Reading:
     """Columns count the intervals of the local day, 23, 24 or 25 hours of them."""
     midnight, _ = wall_to_utc(labels.day * DAY_S, timezone, np.full(len(labels.day), -1))
     start = midnight + labels.ordinal * labels.interval_s
-    return Reading("sequence", "wall", start, np.ones(len(start), bool), _breaks(start, labels.interval_s),
-                   f"intervals counted from local midnight of {timezone}")
+    return Reading(
+        "sequence",
+        "wall",
+        start,
+        np.ones(len(start), bool),
+        _breaks(start, labels.interval_s),
+        f"intervals counted from local midnight of {timezone}",
+    )
 
 
 def wall_to_utc(naive_s: np.ndarray, clock: Clock, saving: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -171,7 +197,9 @@ def wall_to_utc(naive_s: np.ndarray, clock: Clock, saving: np.ndarray) -> tuple[
         else:
             twice = (naive_s >= at + after) & (naive_s < at + before)
             second |= twice & np.where(saving >= 0, saving == 0, _is_second(naive_s, twice))
-    index = np.where(second, np.searchsorted(late, naive_s, side="right"), np.searchsorted(early, naive_s, side="right"))
+    index = np.where(
+        second, np.searchsorted(late, naive_s, side="right"), np.searchsorted(early, naive_s, side="right")
+    )
     return naive_s - offsets[index], skipped
 
 
@@ -192,7 +220,9 @@ def _breaks(start: np.ndarray, interval_s: int) -> int:
     return int((np.diff(np.sort(start)) != interval_s).sum())
 
 
-def _settled_labels(best: list[Reading], labels: Labels, dialect: Dialect, file, timezone: Clock | None = None) -> Reading:
+def _settled_labels(
+    best: list[Reading], labels: Labels, dialect: Dialect, file, timezone: Clock | None = None
+) -> Reading:
     """Take the one reading that is left; equal starts are one reading, whatever they are called."""
     unlike: list[Reading] = []
     for one in best:
@@ -204,17 +234,30 @@ def _settled_labels(best: list[Reading], labels: Labels, dialect: Dialect, file,
         return unlike[0]
     kinds, clocks = {one.labels for one in unlike}, {one.clock for one in unlike}
     if len(kinds) > 1:
-        raise BadInput("has stamps that may begin or end their intervals", file=file, key="labels",
-                       way_out='state dialect.labels = "beginning" or "ending"')
+        raise BadInput(
+            "has stamps that may begin or end their intervals",
+            file=file,
+            key="labels",
+            way_out='state dialect.labels = "beginning" or "ending"',
+        )
     no_change = timezone is not None and not timezone.changes(*_span(unlike[0]))
     walls = [one for one in unlike if one.clock == "wall"]
     if len(walls) == 1 and no_change:  # no clock change inside: the caller's zone is the statement that decides
         return walls[0]
     if len(clocks) > 1:
         ways = " or ".join(f'dialect.clock = "{one.clock}" ({one.text})' for one in unlike)
-        raise BadInput("runs over a clock change in a way that fits several clocks", file=file, key="clock", way_out=f"state {ways}")
-    raise BadInput("has stamps at a clock change that can be read in several ways: " + " or ".join(one.text for one in unlike),
-                   file=file, key="clock", way_out="give a file with offsets, or with start and end of each interval")
+        raise BadInput(
+            "runs over a clock change in a way that fits several clocks",
+            file=file,
+            key="clock",
+            way_out=f"state {ways}",
+        )
+    raise BadInput(
+        "has stamps at a clock change that can be read in several ways: " + " or ".join(one.text for one in unlike),
+        file=file,
+        key="clock",
+        way_out="give a file with offsets, or with start and end of each interval",
+    )
 
 
 def _span(one: Reading) -> tuple[int, int]:
@@ -223,6 +266,7 @@ def _span(one: Reading) -> tuple[int, int]:
 
 def _on_whole_days(found: list[Reading], labels: Labels) -> list[Reading]:
     """Files run from midnight to midnight: keep the readings that make this one do so, if any."""
+
     def whole(one: Reading) -> bool:
         lag = labels.interval_s if one.labels == "ending" else 0
         first, last = int(labels.naive_s.min()) - lag, int(labels.naive_s.max()) - lag + labels.interval_s

@@ -22,8 +22,10 @@ def reading_sets(entries: list[Entry]) -> tuple[list[ReadingSet], int]:
 
     A link is followed where it names the other entry, its collection, or stands above it in the path.
     """
-    by_kind = {kind: [e for e in entries if e.kind == kind]
-               for kind in ("UsagePoint", "MeterReading", "ReadingType", "LocalTimeParameters", "IntervalBlock")}
+    by_kind = {
+        kind: [e for e in entries if e.kind == kind]
+        for kind in ("UsagePoint", "MeterReading", "ReadingType", "LocalTimeParameters", "IntervalBlock")
+    }
     by_order, sets = 0, {}
     for block in by_kind["IntervalBlock"]:
         reading, linked = _owner(block, by_kind["MeterReading"])

@@ -28,8 +28,15 @@ def merged(issues) -> tuple[Issue, ...]:
     by_kind: dict[str, list[Issue]] = {}
     for issue in issues:
         by_kind.setdefault(issue.kind, []).append(issue)
-    return tuple(Issue(kind, sum(one.count for one in group), "; ".join(dict.fromkeys(one.where for one in group)),
-                       "; ".join(dict.fromkeys(one.done for one in group))) for kind, group in by_kind.items())
+    return tuple(
+        Issue(
+            kind,
+            sum(one.count for one in group),
+            "; ".join(dict.fromkeys(one.where for one in group)),
+            "; ".join(dict.fromkeys(one.done for one in group)),
+        )
+        for kind, group in by_kind.items()
+    )
 
 
 @dataclass(frozen=True)
@@ -48,8 +55,10 @@ class Point:
 
     def __str__(self) -> str:
         energy = "no energy" if self.energy_kwh is None else f"{self.energy_kwh:.3f} kWh"
-        return (f"{self.id} ({self.kind}, {self.direction}, {self.interval_min:g} min, {self.readings} readings, "
-                f"{self.start} to {self.end}, {energy})")
+        return (
+            f"{self.id} ({self.kind}, {self.direction}, {self.interval_min:g} min, {self.readings} readings, "
+            f"{self.start} to {self.end}, {energy})"
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,7 +149,7 @@ class Meter:
         return received or bool((self.kwh < 0).any())
 
     def register_kwh(self, register: str) -> np.ndarray:
-        """Energy by register, kept apart interval by interval: "delivered", "received" or "net", shape (n_readings,)."""
+        """Energy by register, interval by interval: "delivered", "received" or "net", shape (n_readings,). [kWh]"""
         received = np.maximum(-self.kwh, 0.0) if self.received_kwh is None else self.received_kwh
         delivered = np.maximum(self.kwh, 0.0) if self.received_kwh is None else self.kwh
         return {"delivered": delivered, "received": received, "net": delivered - received}[register]

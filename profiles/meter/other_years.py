@@ -76,15 +76,20 @@ def redate(meter: Meter, hours: Hours) -> Meter:
     """
     years = meter_years(meter, hours.timezone)
     if not years:
-        raise BadInput("holds no whole calendar year", file=meter.path or meter.source,
-                       way_out="extend it to a year by a stated method first")
+        raise BadInput(
+            "holds no whole calendar year",
+            file=meter.path or meter.source,
+            way_out="extend it to a year by a stated method first",
+        )
     theirs = hours_of_year(years[-1], hours.timezone, hours.step_min)
     source = np.array([_same_weekday(hours.year, day, theirs) for day in range(hours.n_days)])
     from_step = day_table(theirs)[source[hours.day], hours.minute // hours.step_min]
     registers = [meter_kw(meter, theirs, register=name)[from_step] for name in ("delivered", "received")]
     used = np.bincount(source, minlength=theirs.n_days)
     text = f"readings of {theirs.year} on the days of {hours.year} by weekday and season"
-    issue = Issue("redated", hours.n_days, f"{int((used > 1).sum())} days used twice, {int((used == 0).sum())} never", text)
+    issue = Issue(
+        "redated", hours.n_days, f"{int((used > 1).sum())} days used twice, {int((used == 0).sum())} never", text
+    )
     return _on_axis(meter, hours, registers, None, issue)
 
 
@@ -104,8 +109,12 @@ def _refuse_few(meter: Meter, hours: Hours, whole: np.ndarray, fewest: int) -> N
     first = dt.date(hours.year, 1, 1).weekday()
     weekdays = {int((day + first) % 7) for day in np.flatnonzero(whole)}
     if len(weekdays) < 7 or whole.sum() < fewest:
-        raise BadInput(f"has {int(whole.sum())} whole days of {hours.year}, too few to extend: one of each weekday and "
-                       f"{fewest} in all are needed", file=meter.path or meter.source, way_out="give a longer file")
+        raise BadInput(
+            f"has {int(whole.sum())} whole days of {hours.year}, too few to extend: one of each weekday and "
+            f"{fewest} in all are needed",
+            file=meter.path or meter.source,
+            way_out="give a longer file",
+        )
 
 
 def _nearest_like_days(hours: Hours, whole: np.ndarray) -> np.ndarray:
@@ -129,16 +138,21 @@ def _degree_day_factor(kw, hours: Hours, whole, source, temp_c) -> tuple[np.ndar
     mean_c = np.array([temp_c[mask].mean() for mask in days])
     if not np.isfinite(mean_c).all():
         raise BadInput("needs a finite temperature on every step", key="temp_c")
-    terms = np.column_stack((np.ones(len(days)), np.maximum(BALANCE_C - mean_c, 0), np.maximum(mean_c - BALANCE_C, 0)))
-    daily = np.array([kw[mask].sum() * hours.step_h for mask in days])
+    terms = np.column_stack(
+        (np.ones(len(days)), np.maximum(BALANCE_C - mean_c, 0), np.maximum(mean_c - BALANCE_C, 0))
+    )
+    daily = np.array([kw[mask].mean() * 24.0 for mask in days])  # of 24 h, so that a day of 23 or 25 fits in
     fit, _ = nnls(terms[whole], daily[whole])
     modelled = terms @ fit
     spread = float(((daily[whole] - daily[whole].mean()) ** 2).sum())
     explained = 1.0 - float(((daily[whole] - modelled[whole]) ** 2).sum()) / spread if spread else 1.0
     at_source = modelled[source]
     factor = np.divide(modelled, at_source, out=np.ones(len(days)), where=at_source > 0)
-    text = (f"{fit[0]:.2f} kWh a day + {fit[1]:.3f} per heating and {fit[2]:.3f} per cooling degree day to {BALANCE_C:g} degC, "
-            f"fitted to {int(whole.sum())} days (R2 {explained:.2f}), shaped by the nearest day of the same weekday")
+    text = (
+        f"{fit[0]:.2f} kWh a day + {fit[1]:.3f} per heating and {fit[2]:.3f} per cooling degree day "
+        f"to {BALANCE_C:g} degC, fitted to {int(whole.sum())} days "
+        f"(R2 {explained:.2f}), shaped by the nearest day of the same weekday"
+    )
     return factor, text
 
 
@@ -160,8 +174,17 @@ def _on_axis(meter: Meter, hours: Hours, registers: list, filled: np.ndarray | N
     two = meter.received_kwh is not None
     projected = np.ones(n, bool) if filled is None else filled
     return meter.changed(
-        start_utc=step_starts(hours).copy(), duration_s=np.full(n, step_s, dtype=np.int64),
-        kwh=delivered if two else delivered - received, received_kwh=received if two else None,
-        quality=np.where(projected, PROJECTED, -1), cost=None, interval_s=step_s, readings=n,
-        covered_s=n * step_s if filled is None else int((~filled).sum()) * step_s, local=zone_clock(hours.timezone),
-        timezone=hours.timezone, filled=filled, issues=merged((*meter.issues, issue)))
+        start_utc=step_starts(hours).copy(),
+        duration_s=np.full(n, step_s, dtype=np.int64),
+        kwh=delivered if two else delivered - received,
+        received_kwh=received if two else None,
+        quality=np.where(projected, PROJECTED, -1),
+        cost=None,
+        interval_s=step_s,
+        readings=n,
+        covered_s=n * step_s if filled is None else int((~filled).sum()) * step_s,
+        local=zone_clock(hours.timezone),
+        timezone=hours.timezone,
+        filled=filled,
+        issues=merged((*meter.issues, issue)),
+    )

@@ -65,7 +65,9 @@ class Quality:
 
 def _plain(value):
     if isinstance(value, np.ndarray):
-        return [_plain(one) for one in value] if value.ndim > 1 else [None if np.isnan(x) else float(x) for x in value]
+        return (
+            [_plain(one) for one in value] if value.ndim > 1 else [None if np.isnan(x) else float(x) for x in value]
+        )
     return [list(one) for one in value] if isinstance(value, tuple) else value
 
 
@@ -84,16 +86,28 @@ def quality_sheet(meter: Meter, timezone: str | None = None) -> Quality:
     runs = _zero_runs(meter)
     known = meter.quality >= 0
     return Quality(
-        start=clock.stamp(meter.start_utc[0]), end=clock.stamp(end[-1]), interval_min=meter.interval_s / 60.0,
-        readings=meter.readings, energy_kwh=meter.energy_kwh, annual_kwh=_annual_kwh(meter, clock, timezone),
-        completeness_frac=meter.completeness_frac, repeated=meter.repeated,
-        gaps=tuple((clock.stamp(end[i]), float(meter.start_utc[i + 1] - end[i]) / 3600.0)
-                   for i in np.flatnonzero(meter.start_utc[1:] > end[:-1])),
+        start=clock.stamp(meter.start_utc[0]),
+        end=clock.stamp(end[-1]),
+        interval_min=meter.interval_s / 60.0,
+        readings=meter.readings,
+        energy_kwh=meter.energy_kwh,
+        annual_kwh=_annual_kwh(meter, clock, timezone),
+        completeness_frac=meter.completeness_frac,
+        repeated=meter.repeated,
+        gaps=tuple(
+            (clock.stamp(end[i]), float(meter.start_utc[i + 1] - end[i]) / 3600.0)
+            for i in np.flatnonzero(meter.start_utc[1:] > end[:-1])
+        ),
         zero_runs=tuple((clock.stamp(start), length / 3600.0) for start, length in runs),
         zero_frac=float(_is_zero(meter).mean()),
         estimated_frac=float(np.isin(meter.quality, ESTIMATED).mean()) if known.any() else None,
-        clock_change_days=_clock_change_days(meter, clock), negative=int((meter.kwh < 0).sum()), clock=meter.clock,
-        overnight_minimum_h=int(np.nanargmin(daily)), daily_kw=daily, month_hour_kw=by_month)
+        clock_change_days=_clock_change_days(meter, clock),
+        negative=int((meter.kwh < 0).sum()),
+        clock=meter.clock,
+        overnight_minimum_h=int(np.nanargmin(daily)),
+        daily_kw=daily,
+        month_hour_kw=by_month,
+    )
 
 
 def with_notes(meter: Meter) -> Meter:
@@ -101,18 +115,36 @@ def with_notes(meter: Meter) -> Meter:
     notes = []
     estimated = np.isin(meter.quality, ESTIMATED)
     if estimated.any():
-        notes.append(Issue("estimated", int(estimated.sum()), where(meter.start_utc[estimated], meter.local),
-                           "kept: these are the utility's estimates, not measurements"))
+        notes.append(
+            Issue(
+                "estimated",
+                int(estimated.sum()),
+                where(meter.start_utc[estimated], meter.local),
+                "kept: these are the utility's estimates, not measurements",
+            )
+        )
     runs = _zero_runs(meter)
     if runs and _is_zero(meter).mean() < ZEROS_ARE_COMMON_FRAC:
         hours = sum(length for _, length in runs) / 3600.0
-        notes.append(Issue("zero-run", len(runs), where([start for start, _ in runs], meter.local),
-                           f"kept ({hours:g} h in all): a house that is connected hardly ever uses nothing; a real outage?"))
+        notes.append(
+            Issue(
+                "zero-run",
+                len(runs),
+                where([start for start, _ in runs], meter.local),
+                f"kept ({hours:g} h in all): a house that is connected hardly ever uses nothing; a real outage?",
+            )
+        )
     if meter.nets_solar:
         received = meter.register_kwh("received")
-        notes.append(Issue("nets-solar", int((received > 0).sum()), where(meter.start_utc[received > 0], meter.local),
-                           f"kept with their sign ({received.sum():.1f} kWh received): this meter does not show what the "
-                           "house uses; give the solar production beside it"))
+        notes.append(
+            Issue(
+                "nets-solar",
+                int((received > 0).sum()),
+                where(meter.start_utc[received > 0], meter.local),
+                f"kept with their sign ({received.sum():.1f} kWh received): this meter does not show what the "
+                "house uses; give the solar production beside it",
+            )
+        )
     return meter.changed(issues=merged((*meter.issues, *notes))) if notes else meter
 
 
@@ -128,8 +160,11 @@ def _zero_runs(meter: Meter) -> list[tuple[int, int]]:
     joined = zero[1:] & zero[:-1] & (meter.start_utc[1:] == end[:-1])
     first = np.flatnonzero(zero & np.concatenate(([True], ~joined)))
     last = np.flatnonzero(zero & np.concatenate((~joined, [True])))
-    return [(int(meter.start_utc[a]), int(end[b] - meter.start_utc[a])) for a, b in zip(first, last, strict=True)
-            if b - a + 1 >= ZERO_RUN_READINGS and end[b] - meter.start_utc[a] >= ZERO_RUN_S]
+    return [
+        (int(meter.start_utc[a]), int(end[b] - meter.start_utc[a]))
+        for a, b in zip(first, last, strict=True)
+        if b - a + 1 >= ZERO_RUN_READINGS and end[b] - meter.start_utc[a] >= ZERO_RUN_S
+    ]
 
 
 def _shapes(meter: Meter, clock: Clock) -> tuple[np.ndarray, np.ndarray]:
@@ -139,7 +174,9 @@ def _shapes(meter: Meter, clock: Clock) -> tuple[np.ndarray, np.ndarray]:
     month = local.astype("datetime64[M]").astype(np.int64) % 12
     hour = (local - local.astype("datetime64[D]")).astype(np.int64) // 3600
     cell, hours = month * 24 + hour, meter.duration_s / 3600.0
-    energy, time = (np.bincount(cell, weights=w, minlength=288).reshape(12, 24) for w in (meter.register_kwh("net"), hours))
+    energy, time = (
+        np.bincount(cell, weights=w, minlength=288).reshape(12, 24) for w in (meter.register_kwh("net"), hours)
+    )
     return _ratio(energy.sum(axis=0), time.sum(axis=0)), _ratio(energy, time)
 
 

@@ -13,8 +13,15 @@ from profiles.meter.quality import with_notes
 from profiles.noun import BadInput
 
 
-def read_meter(path, *, point: str | None = None, column: str | None = None, timezone: str | None = None,
-               scale: float = 1.0, dialect=None) -> Meter:
+def read_meter(
+    path,
+    *,
+    point: str | None = None,
+    column: str | None = None,
+    timezone: str | None = None,
+    scale: float = 1.0,
+    dialect=None,
+) -> Meter:
     """Interval readings of one point of supply from a Green Button or CSV file.
 
     Parameters
@@ -65,7 +72,9 @@ def _head(path: Path) -> bytes:
         with open(path, "rb") as file:
             head = file.read(65_536)
     except OSError as error:
-        raise BadInput(f"cannot be read: {error.strerror}", file=path, way_out="give the path of a meter file") from None
+        raise BadInput(
+            f"cannot be read: {error.strerror}", file=path, way_out="give the path of a meter file"
+        ) from None
     if not head.strip():
         raise BadInput("is empty", file=path, way_out="download it again")
     return head

@@ -8,7 +8,9 @@ from profiles.meter.meter import Issue
 from profiles.meter.sequence import Readings
 
 
-def differenced(readings: Readings, *, at: str = "end", dial_kwh: float | None = None) -> tuple[Readings, tuple[Issue, ...]]:
+def differenced(
+    readings: Readings, *, at: str = "end", dial_kwh: float | None = None
+) -> tuple[Readings, tuple[Issue, ...]]:
     """Energy between successive dial readings.
 
     Parameters
@@ -33,13 +35,21 @@ def differenced(readings: Readings, *, at: str = "end", dial_kwh: float | None =
     sorted_, stands = readings.at(order), stands[order]
     used = np.diff(sorted_.kwh)
     fell = used < 0
-    issues = [Issue("register", len(used), "the whole file", f"dial readings, taken at the {at} of each period: differenced")]
+    issues = [
+        Issue(
+            "register", len(used), "the whole file", f"dial readings, taken at the {at} of each period: differenced"
+        )
+    ]
     if dial_kwh and fell.any():
         used = np.where(fell, used + dial_kwh, used)
-        issues.append(Issue("turned-over", int(fell.sum()), "the dial fell", f"taken as turned over at {dial_kwh:g} kWh"))
+        issues.append(
+            Issue("turned-over", int(fell.sum()), "the dial fell", f"taken as turned over at {dial_kwh:g} kWh")
+        )
         fell = used < 0
     if fell.any():
-        issues.append(Issue("dial-fell", int(fell.sum()), "the dial fell", "left out: a new meter, or the dial turned over"))
+        issues.append(
+            Issue("dial-fell", int(fell.sum()), "the dial fell", "left out: a new meter, or the dial turned over")
+        )
     kept = np.flatnonzero(~fell)
     later = sorted_.at(np.arange(1, len(sorted_)))
     energy = Readings(stands[:-1], np.diff(stands), used, later.quality, later.cost, later.rank)

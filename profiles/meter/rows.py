@@ -14,9 +14,8 @@ from profiles.meter.espi import QUALITIES
 from profiles.meter.groups import Group
 from profiles.meter.labels import Labels
 from profiles.meter.meter import NO_QUALITY, Issue
-from profiles.meter.stamps import NO_OFFSET, Stamps, date_order, parsed, zone_meaning
+from profiles.meter.stamps import Stamps, date_order, first_of_range, parsed, zone_meaning
 from profiles.meter.table import Table, decimal_sign, number
-from profiles.meter.wide import Wide
 from profiles.noun import BadInput
 
 _CLOCK_WORDS = re.compile(r"\butc\b|\bgmt\b|_utc\b|zulu|\b[ECMP]ST\b(?! ?[/&])|standard time", re.I)
@@ -38,8 +37,13 @@ class Rows:
     issues: tuple[Issue, ...] = ()
 
     def at(self, index: np.ndarray) -> Rows:
-        return replace(self, value=self.value[index], duration_s=self.duration_s[index], quality=self.quality[index],
-                       received=None if self.received is None else self.received[index])
+        return replace(
+            self,
+            value=self.value[index],
+            duration_s=self.duration_s[index],
+            quality=self.quality[index],
+            received=None if self.received is None else self.received[index],
+        )
 
 
 def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, path) -> Rows:
@@ -50,8 +54,13 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, pa
     BadInput
         Day and month, decimal sign or interval that can be read in two ways.
     """
+
     def cells(column: int | None) -> list[str] | None:
-        return None if column is None else [table.rows[i][column] if column < len(table.rows[i]) else "" for i in group.rows]
+        return (
+            None
+            if column is None
+            else [table.rows[i][column] if column < len(table.rows[i]) else "" for i in group.rows]
+        )
 
     name = table.names[columns.date]
     dates = cells(columns.date)
@@ -59,10 +68,14 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, pa
     stamps = parsed(dates, order)
     second, ordinal_kind = _seconds(stamps, cells(columns.time), cells(columns.hour), name, path)
     value_name = table.names[columns.delivered]
-    value, bad = _values(cells(columns.delivered), dialect, path, value_name)
-    received = None if columns.received is None else _values(cells(columns.received), dialect, path, table.names[columns.received])[0]
+    value, bad = column_values(cells(columns.delivered), dialect, path, value_name)
+    received = (
+        None
+        if columns.received is None
+        else column_values(cells(columns.received), dialect, path, table.names[columns.received])[0]
+    )
     good = (stamps.day >= 0) & (second >= 0)
-    issues = _row_issues(good, value, bad, dates)
+    issues = row_issues(good, value, bad, dates)
     naive = stamps.day * DAY_S + np.maximum(second, 0)
     usable = np.flatnonzero(good & np.isfinite(value))
     if not len(usable):
@@ -75,18 +88,35 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, pa
     interval_s, duration_s = _lengths(naive, ends_s, dialect, path)
     kind = columns.labels or ordinal_kind or ("ending" if midnight or (second[usable] == DAY_S).any() else None)
     header = " ".join(table.names[k] for k in {columns.date, columns.time, columns.hour, columns.end} - {None})
-    labels = Labels(naive, offset_s[usable], saving[usable], value[usable], interval_s, kind,
-                    says_clock=_said_clock(f"{header} {table.preamble}"))
+    labels = Labels(
+        naive,
+        offset_s[usable],
+        saving[usable],
+        value[usable],
+        interval_s,
+        kind,
+        says_clock=clock_said(f"{header} {table.preamble}"),
+    )
     words = f"dates {order}" + (", midnight dated to the day before" if midnight else "")
-    return Rows(labels, value[usable], None if received is None else received[usable], duration_s,
-                _quality(cells(columns.flag), table, columns)[usable], value_name, words, issues)
+    return Rows(
+        labels,
+        value[usable],
+        None if received is None else received[usable],
+        duration_s,
+        _quality(cells(columns.flag), table, columns)[usable],
+        value_name,
+        words,
+        issues,
+    )
 
 
 def _seconds(stamps: Stamps, times, hours, name: str, path) -> tuple[np.ndarray, str | None]:
     """Second of the day of each row, and what hour numbers say about which end they name."""
     if times is not None:
-        known = {text: parsed([text], "ymd").second[0] for text in set(times)}
-        return np.array([known[text] for text in times], dtype=np.int64), None
+        begins = {text: first_of_range(text) for text in set(times)}
+        known = {text: parsed([begin], "ymd").second[0] for text, begin in begins.items()}
+        ranges = any(text != begin for text, begin in begins.items())
+        return np.array([known[text] for text in times], dtype=np.int64), "beginning" if ranges else None
     if hours is not None:
         return _hour_seconds(hours, name, path)
     return stamps.second, None
@@ -96,17 +126,25 @@ def _hour_seconds(hours: list[str], name: str, path) -> tuple[np.ndarray, str | 
     numbers = np.array([int(text) if text.isdigit() else -1 for text in hours], dtype=np.int64)
     if numbers.max() > 25:  # 100, 200 ... 2400
         seconds = np.where(numbers < 0, -1, numbers // 100 * 3600 + numbers % 100 * 60)
-        return np.where(seconds > DAY_S, -1, seconds), "ending" if (seconds == DAY_S).any() else "beginning" if (seconds == 0).any() else None
+        return np.where(seconds > DAY_S, -1, seconds), "ending" if (seconds == DAY_S).any() else "beginning" if (
+            seconds == 0
+        ).any() else None
     if numbers.max() == 25:
-        raise BadInput("counts to 25: whether hour 25 is the last of a long day or the hour that occurs twice is not said",
-                       file=path, key=name, way_out="give a file with times and offsets")
+        raise BadInput(
+            "counts to 25: whether hour 25 is the last of a long day or the hour that occurs twice is not said",
+            file=path,
+            key=name,
+            way_out="give a file with times and offsets",
+        )
     low, high = (numbers == 0).any(), (numbers == 24).any()
     if low and high:
-        raise BadInput("has both an hour 0 and an hour 24", file=path, key=name, way_out="give one download at a time")
+        raise BadInput(
+            "has both an hour 0 and an hour 24", file=path, key=name, way_out="give one download at a time"
+        )
     return np.where(numbers < 0, -1, numbers * 3600), "ending" if high else "beginning" if low else None
 
 
-def _values(cells: list[str], dialect: Dialect, path, name: str) -> tuple[np.ndarray, np.ndarray]:
+def column_values(cells: list[str], dialect: Dialect, path, name: str) -> tuple[np.ndarray, np.ndarray]:
     """Numbers of a column, NaN where blank; and where something else stands that is no number."""
     decimal = dialect.decimal or decimal_sign(cells, file=path, key=name)
     value = np.array([number(cell, decimal) for cell in cells])
@@ -115,15 +153,28 @@ def _values(cells: list[str], dialect: Dialect, path, name: str) -> tuple[np.nda
     return value, bad
 
 
-def _row_issues(good: np.ndarray, value: np.ndarray, bad: np.ndarray, dates: list[str]) -> tuple[Issue, ...]:
+def row_issues(good: np.ndarray, value: np.ndarray, bad: np.ndarray, dates: list[str]) -> tuple[Issue, ...]:
     issues = []
     if (~good).any():
-        issues.append(Issue("not-a-reading", int((~good).sum()), f"{dates[int(np.argmin(good))][:20]}", "left out: no such date or time"))
+        issues.append(
+            Issue(
+                "not-a-reading",
+                int((~good).sum()),
+                f"{dates[int(np.argmin(good))][:20]}",
+                "left out: no such date or time",
+            )
+        )
     if bad.any():
-        issues.append(Issue("not-a-number", int(bad.sum()), f"{dates[int(np.argmax(bad))][:20]}", "left out: missing is not zero"))
+        issues.append(
+            Issue(
+                "not-a-number", int(bad.sum()), f"{dates[int(np.argmax(bad))][:20]}", "left out: missing is not zero"
+            )
+        )
     blank = np.isnan(value) & ~bad & good
     if blank.any():
-        issues.append(Issue("blank", int(blank.sum()), f"{dates[int(np.argmax(blank))][:20]}", "left out: missing is not zero"))
+        issues.append(
+            Issue("blank", int(blank.sum()), f"{dates[int(np.argmax(blank))][:20]}", "left out: missing is not zero")
+        )
     return tuple(issues)
 
 
@@ -145,7 +196,9 @@ def _offsets(stamps: Stamps, zones: list[str] | None) -> tuple[np.ndarray, np.nd
         return stamps.offset_s, stamps.saving
     offset_s, saving = stamps.offset_s.copy(), stamps.saving.copy()
     for i, text in enumerate(zones):
-        flag = {"y": 1, "n": 0, "1": 1, "0": 0, "d": 1, "s": 0, "yes": 1, "no": 0, "true": 1, "false": 0}.get(text.lower())
+        flag = {"y": 1, "n": 0, "1": 1, "0": 0, "d": 1, "s": 0, "yes": 1, "no": 0, "true": 1, "false": 0}.get(
+            text.lower()
+        )
         if flag is not None:
             saving[i] = flag
         elif re.fullmatch(r"Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{2}:?\d{2}|[A-Z]{1,3}[SDP]T", text):
@@ -153,7 +206,9 @@ def _offsets(stamps: Stamps, zones: list[str] | None) -> tuple[np.ndarray, np.nd
     return offset_s, saving
 
 
-def _ends(cells: list[str] | None, order: str, naive: np.ndarray, day: np.ndarray, usable: np.ndarray, second) -> np.ndarray | None:
+def _ends(
+    cells: list[str] | None, order: str, naive: np.ndarray, day: np.ndarray, usable: np.ndarray, second
+) -> np.ndarray | None:
     """Ends of the intervals on the file's clock, where a column gives them."""
     if cells is None:
         return None
@@ -176,18 +231,25 @@ def _lengths(naive: np.ndarray, ends: np.ndarray | None, dialect: Dialect, path)
         interval_s = int(ends[0] - naive[0])
         interval_s += next((more for more in (1, 60) if interval_s % 300 and (interval_s + more) % 300 == 0), 0)
     else:
-        raise BadInput("has a single stamp, so the length of an interval is not known", file=path,
-                       way_out="state dialect.interval_min")
+        raise BadInput(
+            "has a single stamp, so the length of an interval is not known",
+            file=path,
+            way_out="state dialect.interval_min",
+        )
     duration = np.full(len(naive), interval_s, dtype=np.int64)
     if ends is not None:
         stated = ends - naive
-        stated += np.where(np.isin(interval_s - stated, (1, 60)), interval_s - stated, 0)  # 00:00 to 00:14, ends included
-        unlike = (ends >= 0) & (stated != interval_s) & (stated > 0) & ~np.isin(np.abs(stated - interval_s), (1800, 3600))
+        stated += np.where(
+            np.isin(interval_s - stated, (1, 60)), interval_s - stated, 0
+        )  # 00:00 to 00:14, ends included
+        unlike = (
+            (ends >= 0) & (stated != interval_s) & (stated > 0) & ~np.isin(np.abs(stated - interval_s), (1800, 3600))
+        )
         duration = np.where(unlike, stated, duration)
     return interval_s, duration
 
 
-def _said_clock(text: str) -> str | None:
+def clock_said(text: str) -> str | None:
     match = _CLOCK_WORDS.search(text)
     if not match:
         return None
@@ -211,74 +273,11 @@ def _quality_code(text: str, asks: bool) -> int:
         return int(plain) if int(plain) in QUALITIES else 16
     if plain in ("y", "yes", "true", "1") and asks or plain == "e" or plain.startswith(("est", "sub", "interp")):
         return 8
-    if plain in ("n", "no", "false", "0") and asks or plain in ("a", "r", "v", "ok", "good") or plain.startswith(
-            ("act", "reg", "val", "real", "meas", "rev", "nor", "ver", "not est")):
+    if (
+        plain in ("n", "no", "false", "0")
+        and asks
+        or plain in ("a", "r", "v", "ok", "good")
+        or plain.startswith(("act", "reg", "val", "real", "meas", "rev", "nor", "ver", "not est"))
+    ):
         return 0
     return 16
-
-
-def wide_rows(table: Table, wide: Wide, group: Group, dialect: Dialect, zone, path) -> Rows:
-    """Cells of a wide file as rows, day by day.
-
-    Raises
-    ------
-    BadInput
-        Day and month that can be read in two ways, or a day longer than 24 h without a clock change.
-    """
-    name = table.names[table.date_column]
-    dates = [table.rows[i][table.date_column] for i in group.rows]
-    order = dialect.date_order or date_order(dates, file=path, key=name)
-    day = parsed(dates, order).day
-    cells = [[table.rows[i][k] if k < len(table.rows[i]) else "" for k in wide.columns] for i in group.rows]
-    flat = [cell for row in cells for cell in row]
-    value, bad = _values(flat, dialect, path, "the columns of the day")
-    value = value.reshape(len(cells), -1)
-    issues = _row_issues(day >= 0, np.zeros(len(day)), np.zeros(len(day), bool), dates)
-    if bad.any():
-        issues += (Issue("not-a-number", int(bad.sum()), dates[int(np.argmax(bad)) // len(wide.columns)], "left out: missing is not zero"),)
-    by_day = np.argsort(day, kind="stable")
-    by_day = by_day[day[by_day] >= 0]
-    day, value = day[by_day], value[by_day]
-    naive = day[:, None] * DAY_S + np.array(wide.label_s)[None, :]
-    filled = np.isfinite(value)
-    naive = _extra_labels(naive, filled, day, wide, zone, path)
-    counts_days = wide.counted and dialect.extra_columns != "repeated-hour" and _counts_days(filled, wide)
-    keep = filled.ravel()
-    if not keep.any():
-        raise BadInput("has no row with a time and a number", file=path)
-    ordinal = np.broadcast_to(wide.ordinal, value.shape).ravel()[keep] if counts_days else None
-    n = int(keep.sum())
-    labels = Labels(naive.ravel()[keep], np.full(n, NO_OFFSET), np.full(n, -1), value.ravel()[keep], wide.interval_s,
-                    dialect.labels or wide.kind, ordinal, np.broadcast_to(day[:, None], value.shape).ravel()[keep],
-                    _said_clock(table.preamble))
-    return Rows(labels, value.ravel()[keep], None, np.full(n, wide.interval_s, dtype=np.int64), np.full(n, NO_QUALITY),
-                "the columns of the day", f"dates {order}", issues)
-
-
-def _counts_days(filled: np.ndarray, wide: Wide) -> bool:
-    """True where a day ends early or runs beyond 24 h, so that columns may count the day's own intervals."""
-    if (filled & wide.extra[None, :]).any():
-        return True
-    usual = ~wide.extra
-    n = filled[:, usual].sum(axis=1)
-    hour = 3600 // wide.interval_s
-    short = n == usual.sum() - hour
-    return bool((short & ~filled[:, usual][:, -hour:].any(axis=1)).any())
-
-
-def _extra_labels(naive: np.ndarray, filled: np.ndarray, day: np.ndarray, wide: Wide, zone, path) -> np.ndarray:
-    """Label columns beyond 24 h as the hour that occurs twice on that day."""
-    if not (filled & wide.extra[None, :]).any():
-        return naive
-    naive, lag = naive.copy(), wide.interval_s if wide.kind == "ending" else 0
-    for i in np.flatnonzero((filled & wide.extra[None, :]).any(axis=1)):
-        begin = int(day[i]) * DAY_S
-        changes = zone.changes(begin - DAY_S, begin + 2 * DAY_S) if zone else []
-        twice = [at + zone.offset_at(at) for at in changes if begin <= at + zone.offset_at(at) < begin + DAY_S
-                 and zone.offset_at(at) < zone.offset_at(at - 1)]
-        if not twice:
-            raise BadInput("has a day of more than 24 h where the clock does not change", file=path,
-                           way_out="give the timezone of the meter")
-        extra = np.flatnonzero(wide.extra)
-        naive[i, extra] = twice[0] + lag + wide.interval_s * np.arange(len(extra))
-    return naive

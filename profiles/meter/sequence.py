@@ -87,7 +87,9 @@ def settled(readings: Readings, clock: Clock, *, file: object, interval_s: int |
     readings = _without_overlaps(readings, clock, issues, file)
     if not slipped:
         issues += lengths(_SPREAD)
-    return Settled(readings, interval_s, covered_s, repeated, tuple(issues) + tuple(missing(readings, interval_s, clock)))
+    return Settled(
+        readings, interval_s, covered_s, repeated, tuple(issues) + tuple(missing(readings, interval_s, clock))
+    )
 
 
 def _usual(duration: np.ndarray) -> int:
@@ -108,10 +110,12 @@ def _without_same(readings: Readings, clock: Clock, issues: list) -> tuple[Readi
     order = np.lexsort((readings.kwh, readings.duration, readings.start))
     sorted_ = readings.at(order)
     same = np.zeros(len(readings), bool)
-    same[1:] = ((np.diff(sorted_.start) == 0) & (np.diff(sorted_.duration) == 0) & (np.diff(sorted_.kwh) == 0))
+    same[1:] = (np.diff(sorted_.start) == 0) & (np.diff(sorted_.duration) == 0) & (np.diff(sorted_.kwh) == 0)
     if not same.any():
         return readings, 0
-    issues.append(Issue("repeated", int(same.sum()), where(sorted_.start[same], clock), "same value twice: counted once"))
+    issues.append(
+        Issue("repeated", int(same.sum()), where(sorted_.start[same], clock), "same value twice: counted once")
+    )
     return readings.at(np.sort(order[~same])), int(same.sum())
 
 
@@ -121,12 +125,17 @@ _SPREAD = "spread evenly over its length"
 
 def _odd_lengths(readings: Readings, interval_s: int, clock: Clock):
     """Issues for readings of an unusual length, with what was done filled in later."""
-    kinds = {"double-length": readings.duration == 2 * interval_s,
-             "odd-length": (readings.duration != interval_s) & (readings.duration != 2 * interval_s)
-             & (readings.duration > 0)}
+    kinds = {
+        "double-length": readings.duration == 2 * interval_s,
+        "odd-length": (readings.duration != interval_s)
+        & (readings.duration != 2 * interval_s)
+        & (readings.duration > 0),
+    }
     if (readings.duration % interval_s == 0).all() and not kinds["double-length"].any():
         kinds["odd-length"] = kinds["double-length"]
-    found = [(kind, int(mask.sum()), where(readings.start[mask], clock)) for kind, mask in kinds.items() if mask.any()]
+    found = [
+        (kind, int(mask.sum()), where(readings.start[mask], clock)) for kind, mask in kinds.items() if mask.any()
+    ]
     return lambda done: [Issue(*one, done) for one in found]
 
 
@@ -160,12 +169,20 @@ def _at_change(start: int, clock: Clock) -> bool:
     return bool(clock.changes(start - 4 * 3600, start + 4 * 3600))
 
 
-def _slip_issues(readings: Readings, start: np.ndarray, first: int, last: int, late: bool, clock: Clock) -> list[Issue]:
+def _slip_issues(
+    readings: Readings, start: np.ndarray, first: int, last: int, late: bool, clock: Clock
+) -> list[Issue]:
     n, way = int(last - first), "earlier" if late else "later"
     run = f"{clock.stamp(readings.start[first + 1])} to {clock.stamp(readings.start[last])}"
-    slipped = Issue("slipped", n, run, f"moved one interval {way}: in the order of the file each then has its own "
-                    "interval, and no energy is lost")
-    twice = Issue("repeated", 1, clock.stamp(readings.start[last if late else first]), "two values, both kept: see slipped")
+    slipped = Issue(
+        "slipped",
+        n,
+        run,
+        f"moved one interval {way}: in the order of the file each then has its own interval, and no energy is lost",
+    )
+    twice = Issue(
+        "repeated", 1, clock.stamp(readings.start[last if late else first]), "two values, both kept: see slipped"
+    )
     if late:
         return [twice, slipped]
     none = Issue("zero-length", 1, clock.stamp(readings.start[first]), _SLIP_LENGTH)
@@ -174,7 +191,7 @@ def _slip_issues(readings: Readings, start: np.ndarray, first: int, last: int, l
 
 
 def _without_conflicts(readings: Readings, clock: Clock, issues: list) -> tuple[Readings, int]:
-    """Of readings with one start and one length but different values keep the best quality, then the latest download."""
+    """Of readings alike but for their values keep the best quality, then the latest download."""
     same = np.zeros(len(readings), bool)
     same[1:] = (np.diff(readings.start) == 0) & (np.diff(readings.duration) == 0) & (readings.duration[1:] > 0)
     if not same.any():
@@ -182,8 +199,14 @@ def _without_conflicts(readings: Readings, clock: Clock, issues: list) -> tuple[
     worst = np.array([QUALITY_RANK.get(int(code), 99) for code in readings.quality])
     order = np.lexsort((-np.arange(len(readings)), -readings.rank, worst, readings.duration, readings.start))
     keep = order[np.concatenate(([True], ~same[1:]))]
-    issues.append(Issue("repeated", int(same.sum()), where(readings.start[same], clock),
-                        "different values: the better quality kept, else the later download, else the later in the file"))
+    issues.append(
+        Issue(
+            "repeated",
+            int(same.sum()),
+            where(readings.start[same], clock),
+            "different values: the better quality kept, else the later download, else the later in the file",
+        )
+    )
     return readings.at(np.sort(keep)), int(same.sum())
 
 
@@ -210,17 +233,25 @@ def _without_overlaps(readings: Readings, clock: Clock, issues: list, file: obje
     if (readings.start[1:] >= end[:-1]).all():
         return readings
     keep = np.ones(len(readings), bool)
-    for i in np.flatnonzero(np.concatenate((readings.start[1:] < np.maximum.accumulate(end)[:-1], [False])) | _contains(readings)):
+    for i in np.flatnonzero(
+        np.concatenate((readings.start[1:] < np.maximum.accumulate(end)[:-1], [False])) | _contains(readings)
+    ):
         inside = (readings.start >= readings.start[i]) & (end <= end[i]) & (readings.duration < readings.duration[i])
         if readings.duration[inside].sum() == readings.duration[i]:
             keep[i] = False
     dropped, readings = readings.start[~keep], readings.at(np.flatnonzero(keep))
     clash = np.flatnonzero(readings.start[1:] < (readings.start + readings.duration)[:-1])
     if len(clash):
-        raise BadInput("has readings that overlap in part", file=file, key=clock.stamp(readings.start[clash[0] + 1]),
-                       way_out="give one download for each stretch of time")
+        raise BadInput(
+            "has readings that overlap in part",
+            file=file,
+            key=clock.stamp(readings.start[clash[0] + 1]),
+            way_out="give one download for each stretch of time",
+        )
     if len(dropped):
-        issues.append(Issue("overlap", len(dropped), where(dropped, clock), "left out: shorter readings cover the same time"))
+        issues.append(
+            Issue("overlap", len(dropped), where(dropped, clock), "left out: shorter readings cover the same time")
+        )
     return readings
 
 
@@ -238,5 +269,7 @@ def missing(readings: Readings, interval_s: int, clock: Clock) -> list[Issue]:
     lengths = readings.start[gaps + 1] - end[gaps]
     n = int(-(-lengths // interval_s).sum())
     longest = float(lengths.max()) / 3600.0
-    done = (f"not counted as zero (longest {longest:g} h): filled in between up to 1 h, from like days up to 24 h, refused beyond")
+    done = (
+        f"not counted as zero (longest {longest:g} h): filled in up to 1 h, from like days up to 24 h, refused beyond"
+    )
     return [Issue("missing", n, where(end[gaps], clock), done)]

@@ -12,14 +12,22 @@ from profiles.noun import BadInput
 
 DAY_S = 86_400
 _EPOCH = dt.date(1970, 1, 1).toordinal()
-_MONTHS = {name: k for k, name in enumerate(("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), 1)}
-_DATE = (r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2})(?!\d)|(?:19|20)\d{6}(?!\d)"
-         r"|\d{1,2}[- ][A-Za-z]{3,9}[- ,]+\d{2,4}|[A-Za-z]{3,9}\.? \d{1,2},? \d{4}")
+_MONTHS = {
+    name: k
+    for k, name in enumerate(("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), 1)
+}
+_DATE = (
+    r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2})(?!\d)|(?:19|20)\d{6}(?!\d)"
+    r"|\d{1,2}[- ][A-Za-z]{3,9}[- ,]+\d{2,4}|[A-Za-z]{3,9}\.? \d{1,2},? \d{4}"
+)
 _TIME = r"\d{1,2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?(?:\s*[AaPp]\.?[Mm]\.?)?|\d{1,2}\s*[AaPp]\.?[Mm]\.?"
 _ZONE = r"Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{2}:?\d{2}|[A-Z]{1,3}[SDP]T"
-_CELL = re.compile(rf"\s*(?:[A-Za-z]{{3,9}},?\s+(?=\d))?(?P<date>{_DATE})?(?:[T ,]+|(?<=\d)T|^|(?=\s*$))\s*"
-                   rf"(?P<time>{_TIME})?\s*(?P<zone>{_ZONE})?\s*")
+_CELL = re.compile(
+    rf"\s*(?:[A-Za-z]{{3,9}},?\s+(?=\d))?(?P<date>{_DATE})?(?:[T ,]+|(?<=\d)T|^|(?=\s*$))\s*"
+    rf"(?P<time>{_TIME})?\s*(?P<zone>{_ZONE})?\s*"
+)
 _TIME_PARTS = re.compile(r"(\d{1,2})(?::(\d{2}))?(?::(\d{2})(?:\.\d+)?)?\s*([AaPp])?.*")
+_RANGE = re.compile(rf"\s*(?P<first>{_TIME})\s*(?:-|–|to)\s*(?:{_TIME})\s*")
 _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{2}):?(\d{2})")
 
 
@@ -52,7 +60,7 @@ def cell_kind(text: str) -> str:
         return "blank"
     match = _CELL.fullmatch(text) if len(text) <= 60 else None
     if not match:
-        return "other"
+        return "time" if len(text) <= 60 and _RANGE.fullmatch(text) else "other"
     kind = "date" * (match["date"] is not None) + "time" * (match["time"] is not None)
     return kind or "other"
 
@@ -76,6 +84,12 @@ def parsed(cells: list[str], order: str) -> Stamps:
         if zone is not None:
             offset_s[i], saving[i] = zone_meaning(zone)
     return Stamps(day, second, offset_s, saving)
+
+
+def first_of_range(text: str) -> str:
+    """The beginning of "00:00 - 00:15"; any other text as it is."""
+    match = _RANGE.fullmatch(text) if len(text) <= 60 else None
+    return match["first"] if match else text
 
 
 def zone_meaning(zone: str) -> tuple[int, int]:
@@ -160,6 +174,11 @@ def date_order(cells: list[str], *, file: object, key: str) -> str:
         raise BadInput("mixes month first and day first", file=file, key=key, way_out="give one download at a time")
     if example and firsts <= 12 and seconds <= 12:
         first, second, year = re.findall(r"\d+", example)
-        raise BadInput(f'can be read in two ways: {example} is month {first} day {second} ("mdy") or day {first} month {second} '
-                       '("dmy")', file=file, key=key, way_out="state dialect.date_order")
+        raise BadInput(
+            f'can be read in two ways: {example} is month {first} day {second} ("mdy") or day {first} month {second} '
+            '("dmy")',
+            file=file,
+            key=key,
+            way_out="state dialect.date_order",
+        )
     return "dmy" if firsts > 12 else "mdy" if seconds > 12 else "ymd"

@@ -48,9 +48,13 @@ def _refuse_local(readings: Readings, clock: Clock, file: object) -> None:
         repeats = after < before and around and inside.any() and bool((counts[inside] == 2).all())
         if skips or repeats:
             when = np.datetime_as_string(np.datetime64(int(low), "s"))
-            raise BadInput(f"has starts that {'skip' if skips else 'repeat'} the hour from {when}, as {clock} does and UTC "
-                           "does not", file=file, key="clock",
-                           way_out='state dialect.clock = "wall" if the starts are local seconds, "utc" if they are right')
+            raise BadInput(
+                f"has starts that {'skip' if skips else 'repeat'} the hour from {when}, as {clock} does and UTC "
+                "does not",
+                file=file,
+                key="clock",
+                way_out='state dialect.clock = "wall" if the starts are local seconds, "utc" if they are right',
+            )
 
 
 def on_midnights(starts: np.ndarray, lengths: np.ndarray, clock: Clock) -> tuple[str, tuple[Issue, ...]]:
@@ -66,6 +70,13 @@ def on_midnights(starts: np.ndarray, lengths: np.ndarray, clock: Clock) -> tuple
     if begins.all():
         return "; blocks begin at local midnight", ()
     if not begins.any() and (starts % DAY_S == 0).all():
-        return "", (Issue("clock", len(starts), "blocks of whole days", "begin at midnight in UTC, not on the local clock: "
-                          'if the starts are local seconds state dialect.clock = "wall"'),)
+        return "", (
+            Issue(
+                "clock",
+                len(starts),
+                "blocks of whole days",
+                "begin at midnight in UTC, not on the local clock: "
+                'if the starts are local seconds state dialect.clock = "wall"',
+            ),
+        )
     return "", ()

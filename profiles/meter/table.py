@@ -45,20 +45,28 @@ def read_table(path: str | Path, dialect: Dialect) -> Table:
     text = _text(Path(path))
     delimiter = dialect.delimiter or _delimiter(text)
     try:
-        rows = [[cell.strip() for cell in row] for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)]
+        rows = [
+            [cell.strip() for cell in row] for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+        ]
     except csv.Error as error:
         raise BadInput(f"is not a CSV file ({error})", file=path) from None
     date_column = _date_column(rows, path)
     is_data = [_is_data(row, date_column) for row in rows]
     if True not in is_data:
-        raise BadInput("holds no row with a date and a value", file=path, way_out="give an interval file, one row a reading or a day")
+        raise BadInput(
+            "holds no row with a date and a value",
+            file=path,
+            way_out="give an interval file, one row a reading or a day",
+        )
     first = is_data.index(True)
     header = _header_row(rows, first, dialect, path)
     names = rows[header] if header is not None else []
     width = max(len(row) for row, data in zip(rows, is_data, strict=True) if data)
     names = [*names, *[f"column {k + 1}" for k in range(len(names), width)]]
     kept = [i for i, data in enumerate(is_data) if data and i != header]
-    other = [i + 1 for i in range(first, len(rows)) if not is_data[i] and any(rows[i]) and rows[i] != rows[header or 0]]
+    other = [
+        i + 1 for i in range(first, len(rows)) if not is_data[i] and any(rows[i]) and rows[i] != rows[header or 0]
+    ]
     preamble = "\n".join(" ".join(row) for row in rows[: header if header is not None else first])
     return Table(names, [rows[i] for i in kept], [i + 1 for i in kept], preamble, delimiter, date_column, other)
 
@@ -120,7 +128,9 @@ def _is_data(row: list[str], date_column: int) -> bool:
 def _header_row(rows: list[list[str]], first: int, dialect: Dialect, path) -> int | None:
     if dialect.header_row is not None:
         if dialect.header_row > len(rows):
-            raise BadInput("is beyond the end of the file", file=path, key="dialect.header_row", value=dialect.header_row)
+            raise BadInput(
+                "is beyond the end of the file", file=path, key="dialect.header_row", value=dialect.header_row
+            )
         return dialect.header_row - 1 if dialect.header_row else None
     for i in range(first - 1, -1, -1):
         if any(rows[i]):
@@ -162,8 +172,12 @@ def decimal_sign(cells: list[str], *, file: object, key: str) -> str:
             return "."
         unclear = unclear or text
     if unclear:
-        raise BadInput(f"can be read in two ways: {unclear} with a thousands sign or with a decimal comma", file=file, key=key,
-                       way_out="state dialect.decimal")
+        raise BadInput(
+            f"can be read in two ways: {unclear} with a thousands sign or with a decimal comma",
+            file=file,
+            key=key,
+            way_out="state dialect.decimal",
+        )
     return "."
 
 

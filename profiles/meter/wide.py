@@ -8,11 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiles.meter.clock import DAY_S
-from profiles.meter.stamps import cell_kind, second_of_day
+from profiles.meter.stamps import second_of_day
 from profiles.meter.table import Table, is_number
 
 FEWEST = 20
-_NUMBERED = re.compile(r"(?P<word>[A-Za-z_ ]*?)[ _-]*(?P<number>\d{1,4})\s*(?P<twice>[*'A-Za-z()]*[^\d]*)")
+_NUMBERED = re.compile(r"[A-Za-z_ ]*?[ _-]*(?P<number>\d{1,4})\s*[^\d]*")
+_TIME_IN = re.compile(
+    r"(?<!\d)\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp]\.?[Mm]\.?)?|(?<!\d)\d{1,2}\s*[AaPp]\.?[Mm]\.?(?![A-Za-z])"
+)
 _ENDS = re.compile(r"^\s*he\b|^he\d|ending|end", re.I)
 _DAY_COUNTS = {24: 3600, 48: 1800, 96: 900, 288: 300}
 
@@ -59,11 +62,10 @@ def _label(name: str) -> tuple[str, int, bool] | None:
     """("time", second of the day, ends) or ("number", number, ends) of a column's name."""
     ends = bool(_ENDS.search(name))
     first = re.split(r"\s*(?:-|to)\s*(?=\d)", name.strip())[0]
-    bare = re.sub(r"[*]|\(?(?:dst|2nd|repeat(?:ed)?)\)?$", "", re.sub(r"^(?:he|hb|kwh|hour)\s*(?:ending|beginning)?[ _]*(?=\d{1,2}:)", "",
-                  first, flags=re.I), flags=re.I).strip()
-    if cell_kind(bare) == "time":
-        return "time", second_of_day(bare), ends
-    match = _NUMBERED.fullmatch(name.strip())
+    time = _TIME_IN.search(first)
+    if time:
+        return "time", second_of_day(time[0]), ends
+    match = _NUMBERED.fullmatch(first)
     return ("number", int(match["number"]), ends) if match else None
 
 
