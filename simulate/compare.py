@@ -1,0 +1,469 @@
+"""How many units: what each further one adds on the leg that fails first; other sizes and other sites beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from profiles.noun import BadInput
+from profiles.prices import Prices
+from simulate.cautions import ONE_YEAR
+from simulate.document import bills_of, cautions_for
+from simulate.house import House, SiteSources, house_of
+from simulate.house import _cold as cold_steps
+from simulate.outage import SEASONS, TOLERANCE_H, nine_in_ten
+from simulate.pools import leg_of, pools_of
+from simulate.recharge import recharge_of
+from simulate.reliability import indices_in, interruptions_of, reliability_row, start_weight
+from simulate.ride import RideThrough, ride_through
+from simulate.site import Site
+from simulate.year import HouseYear, prices_of, run_year
+
+MARKS_H = (4, 8, 12, 24, 72)
+WARRANTY_YEARS = 10.0
+"""Where a warranty names neither a share that is left nor its years (JA12 asks for ten years)."""
+REBUILDS = ("site", "weather", "circuit", "service", "solar")
+"""Tables whose keys change the series of the house."""
+MOST_UNITS = 99
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """One design that was compared.
+
+    Attributes
+    ----------
+    label : str
+        Such as "3 units: 2 on A, 1 on B".
+    ride : RideThrough
+        Every outage of its year, the year inside.
+    row : dict
+        Its figures as plain data; see `Comparison`.
+    """
+
+    label: str
+    ride: RideThrough
+    row: dict
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """Designs side by side; a row of each is plain data that JSON can hold.
+
+    Attributes
+    ----------
+    compared : str
+        "battery units", a key of the site file, or "sites".
+    designs : tuple of Design
+    notes : tuple of str
+
+    Notes
+    -----
+    A row holds: label, units, where ("2 on A, 1 on B"), by_leg, as_written (the site's own design), usable_kwh and
+    usable_end_kwh (at the end of the warranty) [kWh], hours by year and season (p10, p50, worst) and leg_hours [h] of
+    the circuits that are carried, never_carried (no wiring can serve them with these units), first_lost, why (share of
+    outages by what ended them), more_units_cure_frac (those that ended empty; units cure no other cause), covered_frac
+    (share that lasts 4 to 72 h) and ridden_through_frac (both 0 where a first-priority circuit is never carried),
+    unserved_kwh_per_year of all backed-up circuits (None where the site names no interruptions), recharge_h, service_a,
+    no_load_kwh and on_grid_kwh a year, saving a year (it may be negative), installed_price, more_hours (nine in ten of
+    the year, against the row before; None where the two carry other circuits), hours_per_1000 and more_hours_per_1000
+    (of the currency).
+    """
+
+    compared: str
+    designs: tuple[Design, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def rows(self) -> list[dict]:
+        """A row for each design, plain data."""
+        return [design.row for design in self.designs]
+
+    def document(self) -> dict:
+        """The document of `keeplit compare --json`."""
+        site = self.designs[0].ride.house.site
+        cautions = [text for design in self.designs for text in cautions_for(design.ride.run)]
+        return {
+            "site": site.site.name,
+            "compared": self.compared,
+            "currency": site.rate.currency,
+            "load_case": self.designs[0].ride.load_case,
+            "start_soc": site.outage.start_soc,
+            "rows": self.rows,
+            "notes": list(self.notes),
+            "cautions": list(dict.fromkeys(cautions)),
+        }
+
+    def to_frame(self):
+        """One row a design; nested figures become columns such as hours.winter.p10."""
+        import pandas as pd
+
+        return pd.json_normalize(self.rows)
+
+    def _repr_html_(self) -> str:
+        names = ("label", "hours.winter.p10", "hours.summer.p10", "hours.year.worst", "saving", "installed_price")
+        return self.to_frame()[list(names)].round(1).to_html()
+
+
+def compare_units(site: Site, totals: Sequence[int] = (1, 2, 3, 4, 5, 6)) -> Comparison:
+    """Compare numbers of battery units, each further one on the leg whose priority-1 circuits fail first.
+
+    Parameters
+    ----------
+    site : Site
+        A leg takes units only where the file has a battery group on it; a group with `count = 0` counts.
+    totals : sequence of int
+        Total numbers of units.
+
+    Returns
+    -------
+    Comparison
+        In the order of `totals`, each simulated in full: nothing is inferred from a smaller or a larger number.
+
+    Raises
+    ------
+    BadInput
+        Not whole numbers between 1 and 99.
+
+    Examples
+    --------
+    >>> from simulate.site import read_site
+    >>> compare_units(read_site(), [2]).rows[0]["where"]
+    '1 on A, 1 on B'
+    """
+    totals = tuple(totals)
+    if not totals or not all(isinstance(n, int | np.integer) and 1 <= n <= MOST_UNITS for n in totals):
+        raise BadInput("must be whole numbers from 1 to 99", key="units", value=totals, way_out="write 1:6")
+    series = _Series(site)
+    found = {}
+    for n, run, ride in _ladder(series, max(totals)):
+        if n in totals:
+            found[n] = (run, ride)
+    designs = []
+    for n in totals:
+        where = where_text(found[n][1].house)
+        label = f"{n} {'unit' if n == 1 else 'units'}: {where}"
+        designs.append(_design(label, found[n][1], site, designs[-1] if designs else None))
+    return Comparison("battery units", tuple(designs), (*_unit_notes(site), *_notes(site)))
+
+
+def compare_values(site: Site, key: str, values: Sequence) -> Comparison:
+    """Compare values of one key of the site file, such as "solar.dc_kw" or "battery.usable_kwh".
+
+    Parameters
+    ----------
+    site : Site
+    key : str
+        As `Site.with_values` takes it.
+    values : sequence
+    """
+    if not len(values):
+        raise BadInput("needs at least one value", key=key, way_out="write KEY=1,2,3")
+    series, designs = _Series(site), []
+    for value in values:
+        _, ride = series.simulated(site.with_values({key: value}), key)
+        designs.append(_design(f"{key} = {value}", ride, site, designs[-1] if designs else None))
+    return Comparison(key, tuple(designs), _notes(site))
+
+
+def compare_sites(site: Site, other: Site) -> Comparison:
+    """Compare two site files, row by row; each is simulated on its own series."""
+    designs = []
+    for one in (site, other):
+        ride = ride_through(run_year(house_of(one)))
+        designs.append(_design(f"{one.site.name} ({one.file})", ride, one, designs[-1] if designs else None))
+    if site.rate.currency != other.rate.currency:
+        raise BadInput("must be the currency of the first site", file=other.file, key="rate.currency",
+                       value=other.rate.currency, way_out=f'write "{site.rate.currency}"')
+    return Comparison("sites", tuple(designs), _notes(site))
+
+
+class _Series:
+    """The series that designs share, built once: loads, weather, solar, prices."""
+
+    def __init__(self, site: Site):
+        self.site, self.house = site, house_of(site)
+        self.sources, self.prices = SiteSources(site), prices_of(self.house)
+
+    def simulated(self, site: Site, key: str = "battery") -> tuple[HouseYear, RideThrough]:
+        """Year and outages of a changed site, with what the change leaves as it was."""
+        table = key.split(".")[0].split("[")[0]
+        house = house_of(site) if table in REBUILDS else self._with_battery_of(site)
+        prices: Prices | None = None if table in ("site", "rate") else self.prices
+        run = run_year(house, prices)
+        return run, ride_through(run)
+
+    def _with_battery_of(self, site: Site) -> House:
+        pools = pools_of(site)
+        cold = cold_steps(site, pools, self.house.hours, self.sources)
+        return replace(self.house, site=site, pools=pools, cold=cold)
+
+
+def _ladder(series: _Series, most: int):
+    """Total, year and outages of 1, 2, 3, ... units, each one more on the leg that fails first."""
+    groups = series.site.battery
+    on_leg = {leg: 0 for leg in ("A", "B", "both") if any(group.leg == leg for group in groups)}
+    ride = None
+    for n in range(1, most + 1):
+        on_leg[leg_that_fails_first(series.house, ride, on_leg)] += 1
+        run, ride = series.simulated(series.site.with_values(_counts(groups, on_leg)))
+        yield n, run, ride
+
+
+def _counts(groups, on_leg: dict[str, int]) -> dict[str, int]:
+    """Count of each group: in file order up to its own count, what is left on the last of its leg."""
+    left, out = dict(on_leg), {}
+    for group in groups:
+        more = [one for one in groups if one.leg == group.leg][-1] is not group
+        take = min(left[group.leg], group.count) if more else left[group.leg]
+        out[f'battery["{group.name}"].count'] = take
+        left[group.leg] -= take
+    return out
+
+
+def leg_that_fails_first(house: House, ride: RideThrough | None, on_leg: dict[str, int]) -> str:
+    """The leg whose circuits of the first priority are lost first, among legs that can take a unit.
+
+    Parameters
+    ----------
+    house : House
+        As it is written, for what the circuits use.
+    ride : RideThrough or None
+        With the units of `on_leg`; None before the first.
+    on_leg : dict
+        Units on each leg that can take one.
+
+    Notes
+    -----
+    A leg without a unit that first-priority circuits need fails at once. Between two legs that are fed the one that
+    goes dark first in more of the worst tenth of the outages, which are what "nine in ten" is about; a tie goes to the
+    one with more first-priority energy for each unit.
+    """
+    if len(on_leg) == 1:
+        return next(iter(on_leg))
+    need = _first_priority_kwh(house)
+    per_unit = lambda leg: (need[leg] / (on_leg[leg] + 1), leg == "A")
+    bare = [leg for leg in on_leg if not on_leg[leg] and need[leg] > 0.0]
+    if bare:
+        return max(bare, key=per_unit)
+    fed = [leg for leg in on_leg if on_leg[leg]]
+    first = _dark_first(ride) if len(fed) == 2 else dict.fromkeys(on_leg, 0)
+    return max(on_leg, key=lambda leg: (first[leg], *per_unit(leg)))
+
+
+def _first_priority_kwh(house: House) -> dict[str, float]:
+    """Energy of the first priority on each leg in the year, two-pole circuits half on each. [kWh]"""
+    backed = [house.site.circuit[k] for k in house.backed]
+    out = {"A": 0.0, "B": 0.0}
+    for k, circuit in zip(house.backed, backed, strict=True):
+        if circuit.priority == min(one.priority for one in backed):
+            leg = leg_of(circuit, house.pools)
+            for one in leg:
+                out[one] += float(house.circuit_kw[k].sum()) * house.hours.step_h / len(leg)
+    return out
+
+
+def _dark_first(ride: RideThrough) -> dict[str, int]:
+    """In how many of the worst tenth of outages each leg is the first to leave a first-priority circuit unserved."""
+    house = ride.house
+    worst = ride.hours <= nine_in_ten(ride.hours)
+    top = min((circuit.priority for circuit in house.circuits), default=0)
+    needed = (house.share[:, [c.priority == top for c in house.circuits]] > 0.0).any(axis=1)
+    when = np.where(needed, ride.dark.dark_h, np.inf)[worst]
+    lost = np.isfinite(when).any(axis=1)
+    return {pool.legs: int((lost & (when[:, p] <= when.min(axis=1))).sum()) for p, pool in enumerate(house.pools)}
+
+
+def where_text(house: House) -> str:
+    """Units by leg in words.
+
+    Examples
+    --------
+    >>> from simulate.site import read_site
+    >>> where_text(house_of(read_site()))
+    '1 on A, 1 on B'
+    """
+    words = {"AB": "both legs"}
+    return ", ".join(f"{pool.n_units} on {words.get(pool.legs, pool.legs)}" for pool in house.pools)
+
+
+def _design(label: str, ride: RideThrough, written: Site, before: Design | None) -> Design:
+    row = {"label": label, **_battery_row(ride, written), **_hours_row(ride), **_year_row(ride)}
+    p10, price = row["hours"]["year"]["p10"], row["installed_price"]
+    row["hours_per_1000"] = 1000.0 * p10 / price if price else None
+    row["more_hours"] = row["more_hours_per_1000"] = None
+    if before is not None and before.row["never_carried"] == row["never_carried"]:
+        row["more_hours"] = p10 - before.row["hours"]["year"]["p10"]
+        paid = (price or 0.0) - (before.row["installed_price"] or 0.0)
+        row["more_hours_per_1000"] = 1000.0 * row["more_hours"] / paid if price and paid > 0.0 else None
+    return Design(label, ride, row)
+
+
+def _battery_row(ride: RideThrough, written: Site) -> dict:
+    house = ride.house
+    groups = [group for group in house.site.battery if group.count]
+    counts = [(group.name, group.count) for group in house.site.battery]
+    return {
+        "units": sum(group.count for group in groups),
+        "where": where_text(house),
+        "by_leg": {pool.legs: pool.n_units for pool in house.pools},
+        "as_written": house.site == written or counts == [(group.name, group.count) for group in written.battery],
+        "usable_kwh": sum(pool.pool.usable_kwh for pool in house.pools),
+        "usable_end_kwh": sum(group.count * group.unit_kwh * end_frac(group) for group in groups),
+        "installed_price": installed_price(house.site),
+    }
+
+
+def end_frac(group) -> float:
+    """Share of the usable energy at the end of the warranty: as promised, else what the yearly fade leaves."""
+    warranty = group.warranty
+    if warranty is not None and warranty.retention_frac is not None:
+        return warranty.retention_frac
+    years = WARRANTY_YEARS if warranty is None or warranty.years is None else warranty.years
+    return max(1.0 - group.fade_frac_per_year * years, 0.0)
+
+
+def installed_price(site: Site) -> float | None:
+    """Price of all units and of what goes with them; None where a unit's is not given. [currency]"""
+    groups = [group for group in site.battery if group.count]
+    if any(group.installed_price is None for group in groups):
+        return None
+    other = 0.0 if site.money is None else site.money.other_installed_price
+    return sum(group.count * group.installed_price for group in groups) + (other if groups else 0.0)
+
+
+def _hours_row(ride: RideThrough) -> dict:
+    months = {"year": tuple(range(1, 13)), **SEASONS}
+    ended = sum(ride.why_frac.values())
+    last = ride.horizon_h + TOLERANCE_H
+    hours = ride.hours * (not never_carries_the_first(ride.house))
+    return {
+        "hours": {name: three(ride.in_months(m)) for name, m in months.items()},
+        "leg_hours": {leg: three(hours) for leg, hours in ride.leg_hours.items()},
+        "censored_frac": float(ride.censored.mean()),
+        "first_lost": ride.usually_lost,
+        "why": ride.why_frac,
+        "more_units_cure_frac": ride.why_frac.get("empty", 0.0) / ended if ended else 0.0,
+        "cure": cure_text(ride.why_frac),
+        "covered_frac": {
+            str(mark): float(np.mean(hours >= mark - TOLERANCE_H)) if mark <= last else None for mark in MARKS_H
+        },
+        "never_carried": list(ride.house.never_carried),
+    }
+
+
+def never_carries_the_first(house: House) -> bool:
+    """A backed-up circuit of the first priority can be served by no wiring."""
+    backed = [house.site.circuit[k] for k in house.backed]
+    top = min((circuit.priority for circuit in backed), default=0)
+    return any(circuit.priority == top and circuit.name in house.never_carried for circuit in backed)
+
+
+def three(hours) -> dict[str, float]:
+    """Nine in ten, middle and worst of hours survived. [h]
+
+    Examples
+    --------
+    >>> three([3.0, 1.0, 2.0])
+    {'p10': 1.0, 'p50': 2.0, 'worst': 1.0}
+    """
+    middle = float(np.quantile(hours, 0.5, method="lower"))
+    return {"p10": nine_in_ten(hours), "p50": middle, "worst": float(np.min(hours))}
+
+
+def cure_text(why_frac: dict[str, float]) -> str:
+    """What more units can do about what ends the outages.
+
+    Examples
+    --------
+    >>> cure_text({"overload": 1.0})
+    'more energy cures none of it: overload'
+    """
+    others = ", ".join(sorted(why for why in why_frac if why != "empty"))
+    if not why_frac:
+        return "nothing is lost within the horizon"
+    if not others:
+        return "the units are empty: more energy adds hours"
+    if "empty" not in why_frac:
+        return f"more energy cures none of it: {others}"
+    return f"more energy cures only empty units ({why_frac['empty']:.0%} of outages), not: {others}"
+
+
+def _year_row(ride: RideThrough) -> dict:
+    run = ride.run
+    no_load, on_grid = standing_kwh(run)
+    recharge = recharge_of(run)
+    return {
+        **_reliability(ride),
+        "recharge_h": _finite(recharge["from_empty_h"]),
+        "service_a": recharge["service_a"],
+        "service_exceeded": recharge["exceeds"],
+        "no_load_kwh": no_load,
+        "on_grid_kwh": on_grid,
+        "saving": bills_of(run).saving,
+    }
+
+
+def _reliability(ride: RideThrough) -> dict:
+    """Share ridden through and energy unserved, over all backed-up circuits so that designs can be compared."""
+    house = ride.house
+    kinds = interruptions_of(house.site.outage)
+    if not kinds:
+        return {"ridden_through_frac": None, "unserved_kwh_per_year": None}
+    row = reliability_row(ride, kinds)
+    never = [k for k in house.backed if house.site.circuit[k].name in house.never_carried]
+    factor = [house.site.circuit[k].outage_factor(ride.load_case) for k in never]
+    weight = start_weight(house.hours.month, house.site.outage.month_weights)
+    never_kw = float(weight @ (house.circuit_kw[never].T @ np.array(factor))) if never else 0.0
+    return {
+        "ridden_through_frac": 0.0 if never_carries_the_first(house) else row["ridden_through_frac"],
+        "unserved_kwh_per_year": row["unserved_kwh_per_year"] + never_kw * indices_in(kinds)["saidi_h"],
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if np.isfinite(value) else None
+
+
+def standing_kwh(run: HouseYear) -> tuple[float, float]:
+    """No-load draw and on-grid draw of a year on the utility, what inverting and waiting cost. [kWh]
+
+    Notes
+    -----
+    What conversion does not lose is one of the two, and the units invert or wait, so one unknown time is left; exact
+    where the units are equal.
+    """
+    year, pools = run.year, run.asked.pools
+    if not pools:
+        return 0.0, 0.0
+    h = year.step_h
+    delivered = year.pool_discharge_kw.sum(axis=1) * h
+    conversion = year.charge_kw.sum() * h * (1.0 - pools[0].charge_efficiency)
+    conversion += sum(kwh * (1.0 / pool.discharge_efficiency - 1.0) for kwh, pool in zip(delivered, pools, strict=True))
+    rest = year.loss_kw.sum() * h - conversion
+    no_load_kw, on_grid_kw = (sum(getattr(p, name) for p in pools) for name in ("no_load_kw", "on_grid_kw"))
+    hours = len(year.load_kw) * h
+    inverting_h = (rest - on_grid_kw * hours) / (no_load_kw - on_grid_kw) if no_load_kw != on_grid_kw else 0.0
+    no_load = no_load_kw * inverting_h
+    return float(no_load), float(rest - no_load)
+
+
+def _unit_notes(site: Site) -> list[str]:
+    legs = {group.leg for group in site.battery}
+    bare = {"A", "B"} - legs
+    wired = {leg for circuit in site.circuit if circuit.on == "sub-panel" for leg in leg_of(circuit, pools_of(site))}
+    notes = ["each further unit goes on the leg whose priority-1 circuits fail first in most of the worst outages"]
+    if "both" not in legs:
+        notes += [
+            f"leg {leg} carries circuits and has no battery group: give one with count = 0 to compare units there"
+            for leg in sorted(bare & wired)
+        ]
+    return notes
+
+
+def _notes(site: Site) -> tuple[str, ...]:
+    case = f"load case {site.outage.load_case}, units at the start: {site.outage.start_soc}"
+    hours = "hours to the first unserved priority-1 circuit; nine in ten reach p10"
+    return hours, case, ONE_YEAR.format(n="all")
