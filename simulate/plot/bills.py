@@ -28,7 +28,7 @@ def monthly_bills(months, *, currency: str = "USD", ax: Axes | None = None, **am
     **amounts : array_like, shape (n_months,)
         Any of `today`, `without_battery`, `with_battery`, in this order. [currency a month]
     """
-    ax = paper() if ax is None else ax
+    ax = paper(margins_in=(0.9, 0.15, 0.55, 0.4)) if ax is None else ax
     at, width = np.arange(len(months)), 0.8 / len(amounts)
     for k, (name, values) in enumerate(amounts.items()):
         color, hatch, label = BARS[name]
@@ -72,7 +72,7 @@ def stacked_bills(bills: dict, *, ax: Axes | None = None) -> Axes:
     bills : dict
         Name -> Bill, drawn from left to right in each month.
     """
-    ax = paper(height_in=3.8, margins_in=(0.75, 0.15, 0.55, 0.75)) if ax is None else ax
+    ax = paper(height_in=3.8, margins_in=(0.9, 0.15, 0.55, 0.75)) if ax is None else ax
     months = list(next(iter(bills.values())).by_month)
     tables = {name: items_by_month(bill, months) for name, bill in bills.items()}
     items = _most(tables)

@@ -24,7 +24,7 @@ def cash_flow(net, *, currency: str = "USD", ax: Axes | None = None) -> Axes:
     >>> cash_flow([-100.0, 60.0, 60.0]).lines[-1].get_ydata().tolist()
     [-100.0, -40.0, 20.0]
     """
-    ax = paper() if ax is None else ax
+    ax = paper(margins_in=(0.95, 0.15, 0.55, 0.4)) if ax is None else ax
     net = np.asarray(net, dtype=float)
     year = np.arange(len(net))
     for chosen, color, hatch, label in ((net < 0.0, MIDDLE, "///", "paid"), (net >= 0.0, DARK, "", "saved")):

@@ -136,15 +136,22 @@ def as_svg(figure: Figure, name: str, title: str, text: str) -> str:
     drawn = drawn[drawn.index("<svg") :]
     drawn = re.sub(r"\s*<metadata>.*?</metadata>", "", drawn, flags=re.S)
     drawn = re.sub(r'\s*<defs>\s*<style type="text/css">.*?</style>\s*</defs>', "", drawn, flags=re.S)
-    drawn = re.sub(r' id="(?!$)', f' id="{name}-', drawn)
-    drawn = drawn.replace("url(#", f"url(#{name}-").replace('xlink:href="#', f'href="#{name}-')
-    drawn = drawn.replace(' xmlns:xlink="http://www.w3.org/1999/xlink"', "")
+    drawn = re.sub(r"<[a-z][^>]*>", lambda tag: _led_by(name, tag[0]), drawn)
     head, _, rest = drawn.partition(">")
     said = (
         f'<title id="{name}-title">{_escaped(title)}</title>\n<desc id="{name}-desc">{_escaped(text)}</desc>'
         "\n<style>svg * {stroke-linejoin: round; stroke-linecap: butt}</style>"
     )
     return f'{head} role="img" aria-labelledby="{name}-title {name}-desc">\n{said}{rest}'
+
+
+def _led_by(name: str, tag: str) -> str:
+    """One tag with its ids and references led by a name; texts between tags are never touched."""
+    if "#" in tag or " id=" in tag or "xlink" in tag:
+        tag = tag.replace(' xmlns:xlink="http://www.w3.org/1999/xlink"', "").replace("xlink:href=", "href=")
+        for lead in (' id="', "url(#", 'href="#'):
+            tag = tag.replace(lead, f"{lead}{name}-")
+    return tag
 
 
 def _as_written(figure: Figure) -> None:

@@ -22,6 +22,8 @@ from simulate.view import hours_text
 SURVIVAL_ROWS_H = (1, 2, 4, 6, 8, 12, 18, 24, 36, 48, 72, 168, 336)
 DURATION_ROWS = (0, 1, 2, 5, 10, 25, 50, 75, 90, 100)
 MOST_ROWS = 13
+AS_PNG_TOO = ("survival", "hours-map", "outages", "bills")
+"""Each PNG takes as long as its SVG; these are the ones that go into a message or a slide."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +54,7 @@ class Plate:
 
 
 def write_figures(study: Study, folder: str | Path) -> tuple[Plate, ...]:
-    """Write the figures of a study as SVG and PNG, each beside its place and renamed.
+    """Write the figures of a study as SVG, the four most shown as PNG too, each beside its place and renamed.
 
     Parameters
     ----------
@@ -70,8 +72,9 @@ def write_figures(study: Study, folder: str | Path) -> tuple[Plate, ...]:
     for plate in plates:
         with written(folder / f"{plate.name}.svg") as beside:
             beside.write_text(f'<?xml version="1.0" encoding="UTF-8"?>\n{plate.svg}', encoding="utf-8")
-        with written(folder / f"{plate.name}.png") as beside:
-            write_png(plate.figure, beside)
+        if plate.name in AS_PNG_TOO:
+            with written(folder / f"{plate.name}.png") as beside:
+                write_png(plate.figure, beside)
     return plates
 
 
@@ -103,8 +106,8 @@ def _survival(study: Study) -> Iterator[Plate]:
             for mark in SURVIVAL_ROWS_H if mark <= ride.horizon_h]  # fmt: skip
     worst, middle = float(ride.hours.min()), spread(ride.hours)["p50"]
     text = (
-        f"A falling curve of modelled outages, one from every step of the year. None ends before {hours_text(worst)}; half "
-        f"reach {hours_text(middle, ride.horizon_h)}. Lines mark 4, 12, 24 and 72 hours."
+        f"A falling curve of modelled outages, one from every step of the year. None ends before "
+        f"{hours_text(worst)}; half reach {hours_text(middle, ride.horizon_h)}. Lines mark 4, 12, 24 and 72 hours."
     )
     if ride.censored.any():
         text += f" {100.0 * ride.censored.mean():.0f} % outlive {ride.horizon_h:g} h; they are followed no longer."

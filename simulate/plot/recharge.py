@@ -6,12 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulate.battery import fill
 from simulate.plot.paper import GREY, INK, LINES, TEXT_PT, key_above, name_axes, paper
-from simulate.recharge import charging_leg_a, refill_h
+from simulate.recharge import LINE_VOLTS, charging_leg_a, refill_h, stored_after_kwh
 
 STEP_H = 0.05
-VOLTS = {"120/240": 240.0, "120/208": 208.0, "120": 120.0}
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,10 +45,11 @@ def refill_of(run) -> Refill | None:
     if not np.isfinite(longest_h):
         return None
     at_h = np.arange(0.0, wait_h + 1.1 * longest_h + STEP_H, STEP_H)
-    soc_kwh, base = {}, (service.calculated_load_va or 0.0) / VOLTS[service.system]
+    soc_kwh, base = {}, (service.calculated_load_va or 0.0) / LINE_VOLTS[service.system]
     amps = {leg: np.full(len(at_h), base) for leg in (("A",) if service.system == "120" else ("A", "B"))}
     for leg_pool in house.pools:
-        stored, share = _refill(leg_pool.pool, at_h - wait_h)
+        stored = np.array([stored_after_kwh(leg_pool.pool, h, wait_h=wait_h) for h in at_h])
+        share = _charging_share(leg_pool.pool, stored) * (at_h >= wait_h)
         soc_kwh["both legs" if leg_pool.legs == "AB" else f"leg {leg_pool.legs}"] = stored
         for leg, full_a in charging_leg_a(leg_pool.groups, service.system).items():
             if leg in amps:
@@ -60,16 +59,13 @@ def refill_of(run) -> Refill | None:
                   "the calculated load of the house" if house_too else "nothing: the house is not given")
 
 
-def _refill(pool, at_h: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Stored energy, and the charging power as a share of the most, at some hours after charging begins."""
-    full_kw = pool.charge_kw * pool.charge_efficiency
-    stored = np.array([fill(0.0, pool.usable_kwh, full_kw, 0.0, pool.cell, max(h, 0.0))[0] for h in at_h])
-    taper = 1.0 + np.zeros(len(at_h))
-    cell = pool.cell
+def _charging_share(pool, stored: np.ndarray) -> np.ndarray:
+    """Charging power as a share of the most: less where it tapers, nothing once full."""
+    cell, share = pool.cell, np.ones(len(stored))
     span = cell.usable_kwh - cell.taper_from_kwh
     if span > 0.0:
-        taper -= (1.0 - cell.taper_to_frac) * np.clip((stored - cell.taper_from_kwh) / span, 0.0, 1.0)
-    return stored, np.where((at_h >= 0.0) & (stored < pool.usable_kwh - 1e-9), taper, 0.0)
+        share -= (1.0 - cell.taper_to_frac) * np.clip((stored - cell.taper_from_kwh) / span, 0.0, 1.0)
+    return np.where(stored < pool.usable_kwh - 1e-9, share, 0.0)
 
 
 def recharge_curve(refill: Refill, axes=None) -> np.ndarray:
