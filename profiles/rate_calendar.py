@@ -139,6 +139,8 @@ def _calendar(structure: _Structure, hours: Hours) -> RateCalendar:
     in_season = np.zeros((n_months, len(structure.seasons)), dtype=np.int64)
     np.add.at(in_season, (month_of_day, season_of_day), 1)
     net_group, net_bucket = _netting(structure.netting, hours, bucket, n_periods)
+    for array in (month, period, bucket):
+        array.flags.writeable = False  # shared by every rate of this structure
     return RateCalendar(
         hours, labels, month_number, np.diff(ends, prepend=0), share, in_season[:, season_of_period], month,
         period, bucket, np.bincount(bucket, minlength=n_months * n_periods).reshape(n_months, n_periods) > 0,

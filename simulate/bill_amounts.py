@@ -72,9 +72,9 @@ class BillAmounts:
     def kinds(self) -> dict[str, np.ndarray]:
         """Amount of each kind of line that can be taxed, each of shape (..., M)."""
         return {
-            "fixed": self.fixed, "energy": self.energy.sum(axis=(-1, -2)), "nonbypassable": self.nonbypassable,
+            "fixed": self.fixed, "energy": np.einsum("...pt->...", self.energy), "nonbypassable": self.nonbypassable,
             "rider": self.rider.sum(axis=-2), "demand": self.demand.sum(axis=-2),
-            "export": self.export.sum(axis=-1) + self.carried, "minimum": self.minimum,
+            "export": np.einsum("...p->...", self.export) + self.carried, "minimum": self.minimum,
         }
 
 
@@ -116,12 +116,12 @@ def bill_amounts(sums: MeterSums, rate: Rate, calendar: RateCalendar) -> BillAmo
     demand_kw = _billed_kw(sums.peak_kw, rate, calendar)
     energy_kwh, energy = _energy(billed, sums, rate, calendar)
     export_kwh, export = _export(sold, sums, rate, calendar)
-    all_kwh = bought.sum(axis=-1)
+    all_kwh = np.einsum("...p->...", bought)  # much faster than sum() over a short last axis
     riders = rider_per_kwh(rate, calendar.month_number)
-    net = energy.sum(axis=(-1, -2)) + export.sum(axis=-1)
+    net = np.einsum("...pt->...", energy) + np.einsum("...p->...", export)
     carried, credit_left = _carried(net, rate, calendar)
     if rate.export.unused_rule == "carry":
-        true_up_kwh = _surplus_since_true_up(all_kwh, sold.sum(axis=-1), rate, calendar)
+        true_up_kwh = _surplus_since_true_up(all_kwh, np.einsum("...p->...", sold), rate, calendar)
     parts = BillAmounts(
         fixed=rate.fixed_per_month * calendar.share + rate.fixed_per_day * calendar.days,
         energy_kwh=energy_kwh, energy=energy,

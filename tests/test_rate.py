@@ -182,6 +182,8 @@ def test_what_cannot_be_bypassed_is_no_more_than_the_price():
 def test_prices_are_read_only():
     with pytest.raises(ValueError, match="read-only"):
         rate_prices(rate(price_per_kwh=0.2), hours()).buy_per_kwh[0] = 1.0
+    with pytest.raises(ValueError, match="read-only"):
+        rate_prices(rate(price_per_kwh=0.2), hours()).period[0] = 1
 
 
 # ---- hourly prices from a file -------------------------------------------------------------------------------------
