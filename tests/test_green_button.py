@@ -243,8 +243,14 @@ def test_an_hour_over_its_own_quarters_is_left_out_and_listed(tmp_path):
     meter = read_meter(saved(tmp_path, simple(rows)))
     assert meter.energy_kwh == 2.0
     assert kinds(meter)["overlap"] == 1
+    nested = [*rows, *(reading(JULY + 1800 * k, 500, 1800) for k in range(4)), reading(JULY, 2000, 7200)]
+    assert read_meter(saved(tmp_path, simple(nested))).energy_kwh == 2.0
+
+
+@pytest.mark.parametrize("start, duration", [(450, 900), (-450, 900), (-900, 3600), (900, 1000), (1800, 7200), (0, 1500)])
+def test_readings_that_overlap_in_part_are_refused(tmp_path, start, duration):
     with pytest.raises(BadInput, match="overlap in part"):
-        read_meter(saved(tmp_path, simple([*quarter_hours(4), reading(JULY + 450, 250)])))
+        read_meter(saved(tmp_path, simple([*quarter_hours(4), reading(JULY + start, 250, duration)])))
 
 
 def test_estimates_and_runs_of_zero_are_counted(tmp_path):

@@ -358,6 +358,27 @@ def test_a_dial_that_turns_over(tmp_path):
     assert read_meter(path, dialect={"readings": "register", "dial_kwh": 100_000.0}).energy_kwh == 47.0
 
 
+def test_values_that_never_fall_are_refused_until_they_are_named(tmp_path):
+    """A hundred values that never fall are a dial, or a strange house; a column named as a dial says which."""
+    rows = [f"2025-07-{1 + h // 24:02d}T{h % 24:02d}:00Z,{h}" for h in range(120)]
+    path = written(tmp_path, ["Start,Usage kWh", *rows])
+    with pytest.raises(BadInput, match='state dialect.readings = "register" or "interval"'):
+        read_meter(path)
+    assert read_meter(path, dialect={"readings": "interval"}).energy_kwh == sum(range(120))
+    assert read_meter(written(tmp_path, ["Start,Meter index kWh", *rows])).energy_kwh == 119.0
+    assert read_meter(written(tmp_path, ["Start,Usage kWh", *rows[:24]])).energy_kwh == sum(range(24))
+
+
+def test_a_log_of_many_circuits_is_not_a_wide_file(tmp_path):
+    for stamp in ("{d:%Y-%m-%d} {t},", "{d:%Y-%m-%d},{t},"):
+        head = ("Time," if stamp.count(",") == 1 else "Date,Time,") + ",".join(f"Circuit {k} (kW)" for k in range(1, 31))
+        rows = [stamp.format(d=d, t=clock(m)) + ",".join(str(k) for k in range(1, 31)) for d, m in each(24)]
+        path = written(tmp_path, [head, *rows])
+        with pytest.raises(BadInput, match="choose one with column: Circuit 1 .kW., Circuit 2"):
+            read_meter(path, timezone=ZONE)
+        assert read_meter(path, timezone=ZONE, column="Circuit 7 (kW)").energy_kwh == 7 * 480
+
+
 def test_estimate_flags_are_counted(tmp_path):
     rows = [f"2025-07-01T{h:02d}:00Z,1,{'E' if h < 3 else 'A'}" for h in range(24)]
     meter = read_meter(written(tmp_path, ["Start,kWh,Read Type", *rows]))

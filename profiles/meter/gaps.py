@@ -9,8 +9,7 @@ import numpy as np
 
 from profiles.hours import Hours
 from profiles.meter.clock import zone_clock
-from profiles.meter.meter import Issue, Meter, merged
-from profiles.meter.sequence import where
+from profiles.meter.meter import Issue, Meter, merged, where
 from profiles.noun import BadInput
 
 INTERPOLATED_S, LIKE_DAY_S = 3600, 86_400

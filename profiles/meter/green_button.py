@@ -70,6 +70,7 @@ def read_green_button(
         chosen,
         parts,
         issues,
+        path,
         source=source,
         local=clock,
         clock=how + words,
@@ -176,12 +177,12 @@ def _own_clock(entry: Entry | None, path) -> Clock | None:
     return clock
 
 
-def _meter(chosen: list[Offer], parts: list[Settled], issues: list[Issue], **known) -> Meter:
+def _meter(chosen: list[Offer], parts: list[Settled], issues: list[Issue], path, **known) -> Meter:
     main = parts[0].readings
     issues = issues + [issue for part in parts for issue in part.issues]
     received = None
     if len(parts) == 2:
-        main, received = _paired(parts, known["local"], issues)
+        main, received = _paired(parts, path, issues)
     kind = chosen[0].type
     has_cost = not np.isnan(main.cost).all()
     dialect = f"Green Button (NAESB ESPI): {chosen[0].kind}, times 10^{kind.power_of_ten}, {kind.direction}"
@@ -205,7 +206,7 @@ def _meter(chosen: list[Offer], parts: list[Settled], issues: list[Issue], **kno
     )
 
 
-def _paired(parts: list[Settled], clock: Clock, issues: list[Issue]) -> tuple[Readings, np.ndarray]:
+def _paired(parts: list[Settled], path, issues: list[Issue]) -> tuple[Readings, np.ndarray]:
     """Delivered and received side by side, where both registers have a reading of the same interval."""
     main, other = parts[0].readings, parts[1].readings
     both, mine, theirs = np.intersect1d(main.start, other.start, assume_unique=True, return_indices=True)
@@ -215,5 +216,5 @@ def _paired(parts: list[Settled], clock: Clock, issues: list[Issue]) -> tuple[Re
             Issue("unpaired", alone, "delivered or received without the other", "left out: missing is not zero")
         )
     if not len(both):
-        raise BadInput("has delivered and received readings that never share an interval")
+        raise BadInput("has delivered and received readings that never share an interval", file=path)
     return main.at(mine), other.kwh[theirs]

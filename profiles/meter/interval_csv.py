@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -12,16 +13,17 @@ from profiles.meter.columns import Columns, long_columns, unit_in
 from profiles.meter.dialect import UNIT_KWH, Dialect
 from profiles.meter.groups import Group, chosen_groups, row_groups
 from profiles.meter.labels import Labels, Reading, read_labels
-from profiles.meter.meter import Issue, Meter, Point, merged
+from profiles.meter.meter import Issue, Meter, Point, merged, where
 from profiles.meter.register import differenced
 from profiles.meter.rows import Rows, long_rows
-from profiles.meter.sequence import Readings, Settled, settled, where
+from profiles.meter.sequence import Readings, Settled, settled
 from profiles.meter.table import Table, read_table
 from profiles.meter.wide import wide_columns
 from profiles.meter.wide_rows import wide_rows
 from profiles.noun import BadInput
 
-_RISING = 24
+_RISING = 96
+_DIAL = re.compile(r"register|reading|dial|cumul|index|counter|lifetime|stand", re.I)
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +64,7 @@ def read_interval_csv(
     """
     zone = zone_clock(timezone) if timezone else None
     table = read_table(path, dialect)
-    wide = wide_columns(table) if dialect.layout != "long" else None
+    wide = None if dialect.layout == "long" or column is not None else wide_columns(table)
     if dialect.layout == "wide" and wide is None:
         raise BadInput(
             "has fewer than 20 columns that name times or numbers of a day", file=path, key="dialect.layout"
@@ -97,7 +99,7 @@ def _groups(table: Table, columns: Columns | None, wide) -> list[Group]:
 
 def _read(rows: Rows, group: Group, table: Table, columns: Columns | None, dialect: Dialect, zone, path) -> _Read:
     """Clock, unit and register of one group of rows."""
-    register = dialect.readings == "register" or dialect.readings is None and _rises(rows)
+    register = _is_register(rows, dialect, path)
     unit, unit_words = _unit(rows, group, table, columns, dialect, path)
     if register and unit in ("kW", "W"):
         raise BadInput(
@@ -123,7 +125,7 @@ def _read(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
     interval_s = None if register else rows.labels.interval_s
     with_received = _settled_pair(readings, received, clock, path, interval_s, register)
     labels_words = "dial readings, differenced" if register else _label_words(reading)
-    words = f"{rows.words}, {labels_words}, {reading.text}, {unit_words}"
+    words = f"{rows.words}, {labels_words}, {reading.text}, values of {rows.name}, {unit_words}"
     how = f"{reading.text}: " + ("stated" if dialect.clock or reading.clock == "offset" else _how(labels, reading))
     return _Read(with_received[0], with_received[1], tuple(issues), words, how)
 
@@ -140,9 +142,23 @@ def _label_words(reading: Reading) -> str:
     )
 
 
-def _rises(rows: Rows) -> bool:
+def _is_register(rows: Rows, dialect: Dialect, path) -> bool:
+    """True where values are dial readings: stated, or rising all through in a column that is named so."""
+    if dialect.readings is not None:
+        return dialect.readings == "register"
     value = rows.value
-    return len(value) >= _RISING and bool((np.diff(value) >= 0).all()) and value[-1] > value[0]
+    if len(value) < 3 or (np.diff(value) < 0).any() or value[-1] == value[0]:
+        return False
+    if _DIAL.search(rows.name):
+        return True
+    if len(value) < _RISING:
+        return False
+    raise BadInput(
+        "never falls all through the file, as a dial does and energy by interval does not",
+        file=path,
+        key=rows.name,
+        way_out='state dialect.readings = "register" or "interval"',
+    )
 
 
 def _unit(rows: Rows, group: Group, table: Table, columns: Columns | None, dialect: Dialect, path) -> tuple[str, str]:

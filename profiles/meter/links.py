@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import bisect
 from dataclasses import dataclass, field
 
 from profiles.meter.feed import Entry
+
+DEEPEST_PATH = 32
 
 
 @dataclass
@@ -26,15 +29,16 @@ def reading_sets(entries: list[Entry]) -> tuple[list[ReadingSet], int]:
         kind: [e for e in entries if e.kind == kind]
         for kind in ("UsagePoint", "MeterReading", "ReadingType", "LocalTimeParameters", "IntervalBlock")
     }
+    readings, points = _Owners(by_kind["MeterReading"]), _Owners(by_kind["UsagePoint"])
     by_order, sets = 0, {}
     for block in by_kind["IntervalBlock"]:
-        reading, linked = _owner(block, by_kind["MeterReading"])
+        reading, linked = readings.of(block)
         by_order += not linked
         sets.setdefault(id(reading), (reading, []))[1].append(block)
     found = []
     for reading, blocks in sets.values():
         anchor = reading or blocks[0]
-        usage_point, linked_point = _owner(anchor, by_kind["UsagePoint"])
+        usage_point, linked_point = points.of(anchor)
         type_entry, linked_type = _named(anchor, by_kind["ReadingType"])
         local_time, _ = _named(usage_point or anchor, by_kind["LocalTimeParameters"])
         by_order += (usage_point is not None and not linked_point) + (type_entry is not None and not linked_type)
@@ -42,21 +46,27 @@ def reading_sets(entries: list[Entry]) -> tuple[list[ReadingSet], int]:
     return found, by_order
 
 
-def _owner(entry: Entry, owners: list[Entry]) -> tuple[Entry | None, bool]:
-    """The entry above this one, and whether a link said so; else the last one before it in the file."""
-    for owner in owners:
-        if _points_at(owner.related, entry) or owner.self_link and _is_below(entry, owner.self_link):
-            return owner, True
-    before = [owner for owner in owners if owner.position < entry.position]
-    return (before[-1] if before else owners[0] if owners else None), not owners
+class _Owners:
+    """Entries that others belong to, found by the links that name them."""
 
+    def __init__(self, owners: list[Entry]):
+        self.owners = owners
+        self.by_related = {link: owner for owner in reversed(owners) for link in owner.related}
+        self.by_self = {owner.self_link: owner for owner in reversed(owners) if owner.self_link}
 
-def _points_at(related: tuple[str, ...], entry: Entry) -> bool:
-    return bool(entry.self_link and entry.self_link in related or entry.up_link and entry.up_link in related)
-
-
-def _is_below(entry: Entry, above: str) -> bool:
-    return any(link == above or link.startswith(above + "/") for link in (entry.up_link, entry.self_link))
+    def of(self, entry: Entry) -> tuple[Entry | None, bool]:
+        """The entry above this one, and whether a link said so; else the last one before it in the file."""
+        for link in filter(None, (entry.self_link, entry.up_link)):
+            if link in self.by_related:
+                return self.by_related[link], True
+        for link in filter(None, (entry.up_link, entry.self_link)):
+            parts = link.split("/")[:DEEPEST_PATH]
+            for k in range(len(parts), 0, -1):
+                owner = self.by_self.get("/".join(parts[:k]))
+                if owner is not None:
+                    return owner, True
+        at = bisect.bisect_left(self.owners, entry.position, key=lambda owner: owner.position)
+        return (self.owners[max(at - 1, 0)] if self.owners else None), not self.owners
 
 
 def _named(entry: Entry, others: list[Entry]) -> tuple[Entry | None, bool]:

@@ -11,6 +11,7 @@ import numpy as np
 from profiles.meter.clock import Clock
 
 NO_QUALITY = -1
+_NAMED = 3
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,13 @@ class Issue:
     count: int
     where: str
     done: str
+
+
+def where(starts, clock: Clock) -> str:
+    """The first few local stamps, and how many more there are."""
+    starts = np.asarray(starts)
+    named = ", ".join(clock.stamp(start) for start in starts[:_NAMED])
+    return named if len(starts) <= _NAMED else f"{named} and {len(starts) - _NAMED} more"
 
 
 def merged(issues) -> tuple[Issue, ...]:

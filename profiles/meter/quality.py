@@ -9,8 +9,7 @@ import numpy as np
 from profiles.meter.axis import meter_years
 from profiles.meter.clock import DAY_S, Clock, zone_clock
 from profiles.meter.espi import ESTIMATED
-from profiles.meter.meter import Issue, Meter, merged
-from profiles.meter.sequence import where
+from profiles.meter.meter import Issue, Meter, merged, where
 
 ZERO_RUN_S, ZERO_RUN_READINGS, ZEROS_ARE_COMMON_FRAC = 3600, 2, 0.05
 

@@ -15,6 +15,7 @@ from profiles.noun import BadInput
 
 _NUMBER = re.compile(r"[-+]?\(?[$]?\d[\d., ]*\)?|[-+]?\.\d+|[-+]?\d+(?:\.\d*)?[eE][-+]?\d+")
 _SAMPLE = 400
+_LONGEST_NAME = 80
 _TEXT_SHARE = 0.02
 
 
@@ -60,7 +61,7 @@ def read_table(path: str | Path, dialect: Dialect) -> Table:
         )
     first = is_data.index(True)
     header = _header_row(rows, first, dialect, path)
-    names = rows[header] if header is not None else []
+    names = [name[:_LONGEST_NAME] for name in rows[header]] if header is not None else []
     width = max(len(row) for row, data in zip(rows, is_data, strict=True) if data)
     names = [*names, *[f"column {k + 1}" for k in range(len(names), width)]]
     kept = [i for i, data in enumerate(is_data) if data and i != header]

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiles.meter.clock import DAY_S
-from profiles.meter.stamps import second_of_day
+from profiles.meter.stamps import cell_kind, parsed, second_of_day
 from profiles.meter.table import Table, is_number
 
-FEWEST = 20
+FEWEST, _SAMPLE = 20, 60
 _NUMBERED = re.compile(r"[A-Za-z_ ]*?[ _-]*(?P<number>\d{1,4})\s*[^\d]*")
 _TIME_IN = re.compile(
     r"(?<!\d)\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp]\.?[Mm]\.?)?|(?<!\d)\d{1,2}\s*[AaPp]\.?[Mm]\.?(?![A-Za-z])"
@@ -45,6 +45,8 @@ class Wide:
 
 def wide_columns(table: Table) -> Wide | None:
     """The columns of a wide file, or None where a row is one reading."""
+    if _has_times(table):
+        return None
     named = [(k, _label(name)) for k, name in enumerate(table.names) if k != table.date_column]
     times = [(k, label) for k, label in named if label and label[0] == "time"]
     if len(times) >= FEWEST:
@@ -56,6 +58,18 @@ def wide_columns(table: Table) -> Wide | None:
     if len(numeric) >= FEWEST and all(name.startswith("column ") for name in table.names[numeric[0] + 1 :]):
         return _unnamed(numeric, table)
     return None
+
+
+def _has_times(table: Table) -> bool:
+    """True where rows name a time of day, so that each is one reading however many columns it has."""
+    dates = parsed(table.cells(table.date_column)[:_SAMPLE], "mdy")
+    if (dates.second > 0).any():
+        return True
+    for column in range(min(len(table.names), 12)):
+        cells = [cell for cell in table.cells(column)[:_SAMPLE] if cell]
+        if cells and column != table.date_column and all(cell_kind(cell) == "time" for cell in cells):
+            return True
+    return False
 
 
 def _label(name: str) -> tuple[str, int, bool] | None:
