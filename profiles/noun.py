@@ -120,7 +120,8 @@ def _follow(kind: Any, data: Any, loc: tuple) -> tuple[Any, list[str], list[str]
         else:
             tagged = _TAGS.get(str(step))
             model = tagged or model
-    return model, path, sorted(getattr(model, "model_fields", {}))
+    fields = getattr(model, "model_fields", {})
+    return model, path, sorted(field.alias or name for name, field in fields.items())
 
 
 _TAGS: dict[str, type[Noun]] = {}

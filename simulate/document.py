@@ -122,10 +122,9 @@ def switches_a_year(run: HouseYear) -> dict[str, int]:
     switched = run.asked.switched
     if switched is None or not len(switched.starts):
         return {}
-    may = [circuit for circuit in run.house.circuits if circuit.rate_transfer]
     served = run.year.pool_discharge_kw.sum(axis=0)[switched.starts] > 0.0
     counts = 2 * (switched.chosen & served[:, None]).sum(axis=0)
-    return {circuit.name: int(n) for circuit, n in zip(may, counts, strict=True) if n}
+    return {name: int(n) for name, n in zip(run.asked.may_switch, counts, strict=True) if n}
 
 
 def assumptions_of(run: HouseYear) -> list[str]:

@@ -46,6 +46,8 @@ class Asked:
     switched : Switched or None
         Circuits switched over for the rate (transfer mode).
     wish : Wish
+    may_switch : tuple of str
+        Names of the circuits that `switched.chosen` is about.
     """
 
     house: House
@@ -56,6 +58,7 @@ class Asked:
     cycles: Cycles
     switched: Switched | None
     wish: Wish
+    may_switch: tuple[str, ...] = ()
 
     @cached_property
     def pools(self) -> tuple[Pool, ...]:
@@ -214,7 +217,8 @@ def ask(house: House, prices: Prices | None = None) -> Asked:
         serve = _serve_steps(house, plan, cycles)
         switched = _switched(house, serve, pools, cycles if plan == "time-of-use" else None, prices)
         wish = replace(wish, reach_kw=switched.reach_kw, two_pole_kw=switched.two_pole_kw)
-    asked = Asked(house, prices, plan, reserve, floor, cycles, switched, wish)
+    may = tuple(circuit.name for circuit in house.circuits if circuit.rate_transfer)
+    asked = Asked(house, prices, plan, reserve, floor, cycles, switched, wish, may)
     asked = replace(asked, wish=replace(wish, targets_kwh=_targets(asked)))
     return asked if parallel else replace(asked, wish=replace(asked.wish, stay_kwh=_stay_kwh(asked)))
 
