@@ -98,7 +98,7 @@ class Equations:
 
     def add_rows(self, low, high, *terms) -> None:
         """Rows low <= sum(value * column) <= high; each term is (row numbers, columns, values)."""
-        n = max(int(rows.max()) + 1 for rows, _, _ in terms)
+        n = max(int(rows.max(initial=-1)) + 1 for rows, _, _ in terms)
         bounds = [np.broadcast_to(np.asarray(x, float), n) for x in (low, high)]
         placed = [(row + self.n_rows, columns, np.broadcast_to(values, len(row))) for row, columns, values in terms]
         self.rows.append((bounds, placed))
@@ -149,7 +149,7 @@ def equations(case: Case, clashes=None) -> Equations:
         _share_the_step(made, case, p, np.flatnonzero(pairs & (case.reach_kw[p] > 0.0)))
     _limit_flows(made, case, net)
     _add_binaries(made, case, net, np.zeros((len(case.pools), n), bool) if clashes is None else clashes)
-    _add_peaks(made, case)
+    add_peaks(made, case, made.columns["import"])
     return made
 
 
@@ -224,8 +224,11 @@ def _add_binaries(made: Equations, case: Case, net_kw, clashes) -> None:
         made.add_rows(-inf, most_out, (row, made.columns["export"][steps], 1.0), (row, way, most_out))
 
 
-def _add_peaks(made: Equations, case: Case) -> None:
-    """One column a billing period, above the mean import of each of its windows."""
+def add_peaks(made: Equations, case: Case, bought, per_kw: float = 1.0) -> None:
+    """One column a billing period, above the mean import of each of its windows.
+
+    `bought` names the import column of each step (those that a charge looks at), in units of `per_kw` a kW.
+    """
     for d, demand in enumerate(case.demands):
         period = demand.period[:: demand.window_steps]
         windows = np.flatnonzero(period >= 0)
@@ -234,5 +237,5 @@ def _add_peaks(made: Equations, case: Case) -> None:
             continue
         row = np.repeat(np.arange(len(windows)), demand.window_steps)
         steps = (windows[:, None] * demand.window_steps + np.arange(demand.window_steps)).ravel()
-        bought = (row, made.columns["import"][steps], 1.0 / demand.window_steps)
-        made.add_rows(-inf, 0.0, bought, (np.arange(len(windows)), peak[period[windows]], -1.0))
+        mean = (row, bought[steps], 1.0 / (demand.window_steps * per_kw))
+        made.add_rows(-inf, 0.0, mean, (np.arange(len(windows)), peak[period[windows]], -1.0))

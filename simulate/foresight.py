@@ -12,7 +12,7 @@ from profiles.rate_calendar import rate_calendar
 from simulate.battery import Pool
 from simulate.equations import Demand
 from simulate.forecast import calendar_of, forecast_targets
-from simulate.linear import Best, best_possible
+from simulate.linear import best_bound, best_possible
 from simulate.plan import reachable_floor
 from simulate.year import Asked, HouseYear
 
@@ -119,12 +119,12 @@ def bound_of(run: HouseYear, bills) -> Bound:
     with_plan = meter.cost(run.year.import_kw, run.year.export_kw)
     if abs((without - with_plan) - bills.saving) > AGREES:
         return NO_BOUND
-    best = _best(meter, wear=0.0)
-    saving = without - best.bound
+    cost, method = _least(meter, wear=0.0)
+    saving = without - cost
     wear = run.house.site.operation.wear_per_kwh
-    worn = without - _best(meter, wear).bound if wear > 0.0 else None
+    worn = without - _least(meter, wear)[0] if wear > 0.0 else None
     captured = bills.saving / saving if saving >= ONE_UNIT else None
-    return Bound(saving, worn, best.method, captured)
+    return Bound(saving, worn, method, captured)
 
 
 def _backfeeds(asked: Asked) -> bool:
@@ -139,22 +139,24 @@ def _inside_kw(asked: Asked) -> np.ndarray:
     return asked.wish.inside_kw * takes_back
 
 
-def _best(meter: Meter, wear: float) -> Best:
+def _least(meter: Meter, wear: float) -> tuple[float, str]:
+    """Least cost of the year under the plan's own floors, start and end, and the method that found it."""
     year, asked = meter.run.year, meter.asked
     floor = np.minimum(asked.floor_kwh, year.pool_kwh[:, 1:])
     start = year.pool_kwh[:, 0]
     end = np.minimum(start, year.pool_kwh[:, -1])
-    return _solved(meter, floor, start, end, wear)
+    return _solved(best_bound, meter, floor, start, end, wear)
 
 
-def _solved(meter: Meter, floor, start, end, wear: float) -> Best:
+def _solved(solve, meter: Meter, floor, start, end, wear: float):
+    """What `best_possible` or `best_bound` says of a house with these floors, starts and ends."""
     asked, house = meter.asked, meter.house
     wish, n = asked.wish, house.hours.n_steps
     reach = (
         np.full(wish.reach_kw.shape, np.inf) if wish.parallel else np.maximum(wish.reach_kw - _inside_kw(asked), 0.0)
     )
     try:
-        return best_possible(
+        return solve(
             house.load_kw, reach, house.solar_kw, asked.prices.buy_per_kwh, meter.sell_per_kwh, asked.pools,
             floor_kwh=np.clip(floor, 0.0, _usable(asked)), start_kwh=start, end_kwh=end, wear_per_kwh=wear,
             export=wish.export, step_h=house.hours.step_h, charge_ok=(~house.cold.all(axis=0)).astype(float),
@@ -179,7 +181,8 @@ def best_plan(asked: Asked) -> np.ndarray:
         floor[p] = reachable_floor(asked.floor_kwh[p], limit > 0.0, limit, pool, asked.house.hours.step_h)
         gain = np.cumsum(limit * pool.charge_efficiency * asked.house.hours.step_h)
         floor[p] = np.minimum(floor[p], np.minimum(start[p] + gain, pool.usable_kwh) if can_buy else 0.0)
-    return _solved(meter, floor, start, np.minimum(start, floor[:, -1]), meter.site.operation.wear_per_kwh).targets_kwh
+    end, wear = np.minimum(start, floor[:, -1]), meter.site.operation.wear_per_kwh
+    return _solved(best_possible, meter, floor, start, end, wear).targets_kwh
 
 
 def forecast_plan(asked: Asked) -> np.ndarray:

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
 
 from profiles.noun import BadInput
 from simulate.battery import Pool, works_in_parallel
-from simulate.best import METHOD, best_path
+from simulate.best import METHOD, best_cost, best_path
 from simulate.equations import Case, Demand, equations, offending
-from simulate.programme import charge_limit_kw, number, programme, series, switches
+from simulate.highs import loaded, solved
+from simulate.merged import can_merge, merged_equations
+from simulate.programme import Programme, charge_limit_kw, number, programme, series, switches
 
 LINEAR, MIXED = "linear programme (HiGHS)", "mixed-integer programme (HiGHS)"
-
-GAP = 1e-9
-"""Relative gap at which the search over binaries ends; what is left stands between `cost` and `bound`."""
 
 CLASH = 1e-6
 """kW (or share of a step) above which charging and serving at once are taken for real."""
@@ -99,7 +98,67 @@ def best_possible(
     """
     case = checked_case(load_kw, reach_kw, solar_kw, buy_per_kwh, sell_per_kwh, pools, **options)
     states = checked_states(case, floor_kwh, start_kwh, end_kwh)
+    whole = as_one(case, *states)
+    if whole is not None and _is_exact(whole[0]):
+        best = _exact(whole[0], *whole[1])
+        share = np.array([pool.usable_kwh for pool in case.pools]).reshape(-1, 1) / whole[0].pools[0].usable_kwh
+        return replace(best, targets_kwh=best.targets_kwh * share[:, :, None], soc_kwh=best.soc_kwh * share)
     return _exact(case, *states) if _is_exact(case) else Solver(case).best(*states)
+
+
+def best_bound(
+    load_kw, reach_kw, solar_kw, buy_per_kwh, sell_per_kwh, pools, *, floor_kwh, start_kwh, end_kwh, **options
+) -> tuple[float, str]:
+    """Cost that no use of the pools undercuts, without the path to it, and the method that found it.
+
+    Parameters
+    ----------
+    load_kw, reach_kw, solar_kw, buy_per_kwh, sell_per_kwh, pools, floor_kwh, start_kwh, end_kwh, **options
+        As `best_possible`.
+
+    Notes
+    -----
+    Switched pools that share solar or a demand charge are solved with one step for each run of like steps: the same
+    optimum by a programme a quarter of the size. Pools in proportion that work in parallel are one pool.
+
+    Examples
+    --------
+    >>> cost, method = best_bound([0.0, 1.0], 9, 0, [0.1, 0.3], 0.0, Pool(1.0), floor_kwh=0, start_kwh=0, end_kwh=0)
+    >>> round(cost, 9), method
+    (0.1, 'exact convex programme')
+    """
+    case = checked_case(load_kw, reach_kw, solar_kw, buy_per_kwh, sell_per_kwh, pools, **options)
+    states = checked_states(case, floor_kwh, start_kwh, end_kwh)
+    case, states = as_one(case, *states) or (case, states)
+    if _is_exact(case):
+        return _exact_cost(case, *states), METHOD
+    if can_merge(case) and not any(offending(case, p).any() for p in range(len(case.pools))):
+        made, untouched = merged_equations(case, *states)
+        return solved(loaded(made, presolve="off", solver="simplex")[0]) + untouched, LINEAR
+    best = Solver(case).best(*states)
+    return best.bound, best.method
+
+
+def as_one(case: Case, floor_kwh, start_kwh, end_kwh):
+    """Pools in proportion that work in parallel, as one case of one pool with its states; None where they are not."""
+    sizes = np.array([pool.usable_kwh for pool in case.pools])
+    if len(sizes) < 2 or not case.parallel or not (sizes > 0.0).all():
+        return None
+    same = ("charge_efficiency", "discharge_efficiency")
+    per_kwh = ("charge_kw", "discharge_kw", "no_load_kw", "on_grid_kw")
+    given = [[getattr(pool, name) for pool in case.pools] for name in same]
+    given += [[getattr(pool, name) / pool.usable_kwh for pool in case.pools] for name in per_kwh]
+    rows = [*given, *(one / sizes for one in (case.charge_kw.T, case.dc_kw.T, floor_kwh.T, start_kwh, end_kwh))]
+    if not all(np.allclose(np.asarray(row).T, np.asarray(row).T[:1], rtol=1e-9, atol=1e-12) for row in rows):
+        return None
+    total = {name: sum(getattr(pool, name) for pool in case.pools) for name in ("usable_kwh", *per_kwh)}
+    pool = replace(case.pools[0], taper=None, restart_kwh=0.0, **total)
+    whole = replace(
+        case, pools=(pool,), reach_kw=np.minimum(case.reach_kw.sum(axis=0, keepdims=True), 1e12),
+        charge_kw=case.charge_kw.sum(axis=0, keepdims=True), dc_kw=case.dc_kw.sum(axis=0, keepdims=True),
+    )  # fmt: skip
+    floor = np.minimum(floor_kwh.sum(axis=0, keepdims=True), pool.usable_kwh)
+    return whole, (floor, *(np.minimum(one.sum(keepdims=True), pool.usable_kwh) for one in (start_kwh, end_kwh)))
 
 
 def checked_case(
@@ -171,20 +230,37 @@ def _is_exact(case: Case) -> bool:
     return bool(alone and ordered and not odd and not case.demands and not case.two_pole_kw.any())
 
 
+def _programme(case: Case, p: int) -> Programme:
+    pool = case.pools[p]
+    share = case.charge_kw[p] / pool.charge_kw if 0.0 < pool.charge_kw < inf else case.charge_kw[p] > 0.0
+    return programme(
+        case.load_kw, case.reach_kw[p], case.solar_kw, case.buy_per_kwh, case.sell_per_kwh, pool,
+        wear_per_kwh=case.wear_per_kwh, export=case.export, step_h=case.step_h,
+        charge_ok=share, utility_ok=case.utility_ok, dc_kw=case.dc_kw[p],
+    )  # fmt: skip
+
+
 def _exact(case: Case, floor, start, end) -> Best:
-    found = []
-    for p, pool in enumerate(case.pools):
-        share = case.charge_kw[p] / pool.charge_kw if 0.0 < pool.charge_kw < inf else case.charge_kw[p] > 0.0
-        made = programme(
-            case.load_kw, case.reach_kw[p], case.solar_kw, case.buy_per_kwh, case.sell_per_kwh, pool,
-            wear_per_kwh=case.wear_per_kwh, export=case.export, step_h=case.step_h,
-            charge_ok=share, utility_ok=case.utility_ok, dc_kw=case.dc_kw[p],
-        )  # fmt: skip
-        found.append(best_path(made, floor_kwh=floor[p], start_kwh=start[p], end_kwh=end[p]))
+    found = [
+        best_path(_programme(case, p), floor_kwh=floor[p], start_kwh=start[p], end_kwh=end[p])
+        for p in range(len(case.pools))
+    ]
     targets, soc, costs = zip(*found, strict=True)
-    shared = (len(case.pools) - 1) * float((case.buy_per_kwh * case.load_kw).sum()) * case.step_h
-    cost = sum(costs) - shared
+    cost = sum(costs) - _shared(case)
     return Best(np.array(targets), np.array(soc), cost, cost, (), METHOD)
+
+
+def _exact_cost(case: Case, floor, start, end) -> float:
+    costs = [
+        best_cost(_programme(case, p), floor_kwh=floor[p], start_kwh=start[p], end_kwh=end[p])
+        for p in range(len(case.pools))
+    ]
+    return sum(costs) - _shared(case)
+
+
+def _shared(case: Case) -> float:
+    """The house's own cost, counted once for each pool beyond the first."""
+    return (len(case.pools) - 1) * float((case.buy_per_kwh * case.load_kw).sum()) * case.step_h
 
 
 class Solver:
@@ -198,27 +274,9 @@ class Solver:
     """
 
     def __init__(self, case: Case, clashes=None):
-        import highspy
-
         self.case, self.clashes = case, np.zeros((len(case.pools), case.n_steps), bool) if clashes is None else clashes
         self.made = equations(case, self.clashes)
-        matrix, low, high, price, integral, row_low, row_high = self.made.arrays()
-        model = highspy.HighsLp()
-        model.num_col_, model.num_row_ = matrix.shape[1], matrix.shape[0]
-        model.col_cost_, model.col_lower_, model.col_upper_ = price, low, high
-        model.row_lower_, model.row_upper_ = row_low, row_high
-        model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
-        model.a_matrix_.start_, model.a_matrix_.index_, model.a_matrix_.value_ = (
-            matrix.indptr, matrix.indices, matrix.data
-        )  # fmt: skip
-        self.is_mixed = bool(integral.any())
-        if self.is_mixed:
-            kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
-            model.integrality_ = [kinds[int(one)] for one in integral]
-        self.highs = _silent_highs()
-        for option, value in (("output_flag", False), ("mip_rel_gap", GAP), ("mip_abs_gap", GAP)):
-            self.highs.setOptionValue(option, value)
-        self.highs.passModel(model)
+        self.highs, self.is_mixed = loaded(self.made)
 
     def best(self, floor_kwh, start_kwh, end_kwh) -> Best:
         """Solve with these floors, shape (n_pools, n_steps), starts and ends, shape (n_pools,)."""
@@ -228,13 +286,7 @@ class Solver:
             high = np.r_[start_kwh[p], np.full(self.case.n_steps, pool.usable_kwh)]
             columns = self.made.columns[f"stored {p}"].astype(np.int32)
             self.highs.changeColsBounds(len(columns), columns, low, high)
-        self.highs.run()
-        status = self.highs.modelStatusToString(self.highs.getModelStatus())
-        if "nfeasible" in status:
-            raise BadInput("cannot be met: no use of the pools keeps these floors and ends", key="floor_kwh",
-                           way_out="start higher, or lower the floors")  # fmt: skip
-        if status != "Optimal":
-            raise RuntimeError(f"HiGHS ended with {status}")
+        solved(self.highs)
         value = np.array(self.highs.getSolution().col_value)
         clashes = self._clashes(value)
         if (clashes & ~self.clashes).any():
@@ -261,16 +313,3 @@ class Solver:
         cost = float(info.objective_function_value)
         bound = float(info.mip_dual_bound) if self.is_mixed else cost
         return Best(targets, soc, cost, min(bound, cost), peaks, MIXED if self.is_mixed else LINEAR)
-
-
-def _silent_highs():
-    import highspy
-
-    class Silent(highspy.Highs):
-        """HiGHS prints its banner as its callbacks are set up, before any option can be given."""
-
-        def enableCallbacks(self):
-            self.setOptionValue("output_flag", False)
-            super().enableCallbacks()
-
-    return Silent()

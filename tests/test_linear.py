@@ -7,7 +7,7 @@ from profiles.noun import BadInput
 from simulate.battery import Pool
 from simulate.best import best_targets
 from simulate.equations import Demand
-from simulate.linear import LINEAR, MIXED, Solver, best_possible, checked_case, checked_states
+from simulate.linear import LINEAR, MIXED, Solver, as_one, best_bound, best_possible, checked_case, checked_states
 from simulate.walk import Wish, walk_year
 
 REL = 1e-9
@@ -140,6 +140,52 @@ def test_warm_solves_equal_cold_ones():
         states = {"floor_kwh": floor, "start_kwh": 2.0, "end_kwh": 2.0}
         warm = solver.best(*checked_states(solver.case, *states.values()))
         assert warm.cost == pytest.approx(by_highs(*given, **states).cost, rel=REL)
+
+
+def months_of(n, rng):
+    """An invented demand charge of two billing periods that looks at some hours of the day."""
+    period = np.repeat([0, 1], n // 2)
+    return Demand(rng.uniform(1, 9), np.where((np.arange(n) % 24 >= 14) & (np.arange(n) % 24 < 20), period, -1), 2)
+
+
+@pytest.mark.parametrize("n_pools", [1, 2, 3])
+def test_one_step_for_each_run_costs_the_same_as_every_step(n_pools):
+    rng = np.random.default_rng(47 + n_pools)
+    for k in range(20):
+        n = 96
+        load, solar, buy, sell = house(rng, n)
+        pools = tuple(pool(rng) for _ in range(n_pools))
+        switched = (np.arange(n) % 24 >= 16) & (np.arange(n) % 24 < 21) | (k % 4 == 1) & (rng.random(n) < 0.2)
+        reach = rng.uniform(0, 0.9 / n_pools, (n_pools, n)) * load * switched
+        floor = np.repeat(rng.choice([0.3, 0.6, 1.0], (n_pools, n // 12)), 12, axis=1)
+        ask = {
+            "floor_kwh": floor, "start_kwh": 2.0, "end_kwh": 1.5, "step_h": 0.5, "wear_per_kwh": 0.02 * (k % 3),
+            "utility_ok": rng.random(n) < (0.6 if k % 3 == 2 else 1.0), "charge_ok": rng.random(n) < 0.9,
+            "dc_kw": 0.3 * (k % 5 == 0), "demands": [months_of(n, rng)] if k % 2 else [],
+        }  # fmt: skip
+        given = (load, reach, solar, buy, sell, pools)
+        cost, method = best_bound(*given, **ask)
+        assert cost == pytest.approx(by_highs(*given, **ask).cost, rel=REL)
+        assert method == (LINEAR if n_pools > 1 or k % 2 else "exact convex programme")
+
+
+def test_pools_in_proportion_are_one_pool():
+    rng = np.random.default_rng(51)
+    load, solar, buy, sell = house(rng, 96)
+    pools = tuple(Pool(5.0 * k, 2.0 * k, 1.5 * k, 0.9, 0.92, 0.03 * k, on_grid_kw=0.01 * k) for k in (1, 2))
+    given = (load, np.inf, solar, buy, sell, pools)
+    floor = np.array([[1.0], [2.0]]) * rng.uniform(0.2, 1.0, 96)
+    ask = {"floor_kwh": floor, "start_kwh": [2.0, 4.0], "end_kwh": [1.0, 2.0], "wear_per_kwh": 0.01}
+    cost, method = best_bound(*given, **ask)
+    best, highs = best_possible(*given, **ask), by_highs(*given, **ask)
+    assert method == best.method == "exact convex programme"
+    assert cost == pytest.approx(highs.cost, rel=REL) == pytest.approx(best.cost, rel=REL)
+    case = checked_case(*given, wear_per_kwh=0.01)
+    worn = 0.01 * np.maximum(-np.diff(best.soc_kwh, axis=1), 0.0).sum()
+    assert walked_cost(case, best, [2.0, 4.0]) + worn == pytest.approx(cost, rel=WALK)
+    uneven = ask | {"end_kwh": [2.0, 2.0]}
+    assert as_one(case, *checked_states(case, floor, [2.0, 4.0], [2.0, 2.0])) is None
+    assert best_bound(*given, **uneven)[0] == pytest.approx(by_highs(*given, **uneven).cost, rel=REL)
 
 
 # S24, S25 and S26 of the worked scenarios: closed form and a second method outside this project.
