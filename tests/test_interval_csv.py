@@ -406,6 +406,16 @@ def test_account_data_never_reaches_a_meter(tmp_path):
     assert not [word for word in ("Jane", "Long Lane", "12345678") if word in text]
 
 
+def test_an_account_number_above_the_readings_is_no_name_of_a_column(tmp_path):
+    path = written(tmp_path, ["Account,99887766", *(f"2025-07-01T{h:02d}:00Z,1.5" for h in range(24))])
+    with pytest.raises(BadInput, match="column 2 names no unit") as refused:
+        read_meter(path)
+    assert "99887766" not in str(refused.value)
+    meter = read_meter(path, dialect={"unit": "kWh", "labels": "beginning"})
+    assert meter.energy_kwh == 36.0
+    assert "99887766" not in meter.dialect
+
+
 def test_utf_16_and_latin_1_read_alike(tmp_path):
     lines = ["Début,kWh", *(f"2025-07-01T{h:02d}:00Z,1.5" for h in range(24))]
     for encoding in ("utf-16", "latin-1", "utf-8-sig"):

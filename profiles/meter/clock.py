@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import calendar
 import datetime as dt
+import functools
 import zoneinfo
 from dataclasses import dataclass
 
@@ -12,6 +13,7 @@ import numpy as np
 from profiles.noun import BadInput
 
 DAY_S = 86_400
+_STRIDE_S = 5 * DAY_S  # no zone since 1970 changed twice within a week (tz database 2026)
 _NEVER = 0xFFFFFFFF
 _DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _TIMES = {2: "first", 3: "second", 4: "third", 5: "fourth", 6: "fifth", 7: "last"}
@@ -120,14 +122,7 @@ class Clock:
 
     def changes(self, first_s: int, last_s: int) -> list[int]:
         """Instants in [first, last] at which the clock changes, seconds in UTC."""
-        found, before, at = [], self.offset_at(first_s), first_s
-        while at < last_s:
-            after = min(at + DAY_S, last_s)
-            offset = self.offset_at(after)
-            if offset != before:
-                found.append(self._change_between(at, after))
-            at, before = after, offset
-        return found
+        return list(_changes(self, first_s, last_s))
 
     def _change_between(self, low: int, high: int) -> int:
         before = self.offset_at(low)
@@ -155,6 +150,18 @@ class Clock:
         if not self.saving_s or self.begins is None or self.ends is None:
             return f"{base} all year"
         return f"{base}, {self.saving_s / 3600:+g} h from the {self.begins} to the {self.ends}"
+
+
+@functools.lru_cache(maxsize=4096)
+def _changes(clock: Clock, first_s: int, last_s: int) -> tuple[int, ...]:
+    found, before, at = [], clock.offset_at(first_s), first_s
+    while at < last_s:
+        after = min(at + _STRIDE_S, last_s)
+        offset = clock.offset_at(after)
+        if offset != before:
+            found.append(clock._change_between(at, after))
+        at, before = after, offset
+    return tuple(found)
 
 
 UTC = Clock()

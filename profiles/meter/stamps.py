@@ -11,6 +11,7 @@ import numpy as np
 from profiles.noun import BadInput
 
 DAY_S = 86_400
+_YEARS = range(1970, 2100)
 _EPOCH = dt.date(1970, 1, 1).toordinal()
 _MONTHS = {
     name: k
@@ -126,8 +127,9 @@ def second_of_day(text: str) -> int:
 
 def _day(text: str, order: str) -> int:
     year, month, day = _ymd(text, order)
+    year += 2000 * (year < 100)
     try:
-        return dt.date(year + 2000 * (year < 100), month, day).toordinal() - _EPOCH
+        return dt.date(year, month, day).toordinal() - _EPOCH if year in _YEARS else -1
     except ValueError:
         return -1
 

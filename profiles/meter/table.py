@@ -14,6 +14,7 @@ from profiles.meter.stamps import cell_kind
 from profiles.noun import BadInput
 
 _NUMBER = re.compile(r"[-+]?\(?[$]?\d[\d., ]*\)?|[-+]?\.\d+|[-+]?\d+(?:\.\d*)?[eE][-+]?\d+")
+_ACCOUNT = re.compile(r"[\d -]{5,}")  # a number in the row above the readings is no name of a column
 _SAMPLE = 400
 _LONGEST_NAME = 80
 _TEXT_SHARE = 0.02
@@ -135,8 +136,10 @@ def _header_row(rows: list[list[str]], first: int, dialect: Dialect, path) -> in
         return dialect.header_row - 1 if dialect.header_row else None
     for i in range(first - 1, -1, -1):
         if any(rows[i]):
-            wide_enough = sum(bool(cell) for cell in rows[i]) >= 2
-            return i if wide_enough else None
+            names_columns = sum(bool(cell) for cell in rows[i]) >= 2 and not any(
+                _ACCOUNT.fullmatch(c) for c in rows[i]
+            )
+            return i if names_columns else None
     return None
 
 
