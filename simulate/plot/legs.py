@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from simulate.plot.paper import DARK, INK, LIGHT, LINES, MIDDLE, TEXT_PT, key_above, name_axes, paper
+from simulate.plot.paper import DARK, INK, LIGHT, LINES, MIDDLE, key_above, name_axes, paper
 
 LOG_BEYOND = 4.0
 LEG_BARS = ((DARK, ""), (MIDDLE, "///"), (LIGHT, ""))
@@ -28,14 +28,12 @@ def load_duration(load_kw, *, limits: dict | None = None, ax: Axes | None = None
     >>> ax.lines[0].get_ydata().tolist()
     [3.0, 2.0, 1.0]
     """
-    ax = paper() if ax is None else ax
+    ax = paper(margins_in=(0.75, 0.15, 0.55, 0.6)) if ax is None else ax
     falling = np.sort(np.asarray(load_kw, dtype=float))[::-1]
     share = 100.0 * (np.arange(len(falling)) + 0.5) / len(falling)
     ax.plot(share, falling, label="backed-up circuits, mean of each step", linewidth=1.8, **LINES[0])
     for k, (name, value) in enumerate((limits or {}).items(), start=1):
-        ax.axhline(value, linewidth=1.4, **LINES[k])
-        ax.annotate(f"{name}: {value:.2f}", (1.0, value), xycoords=("axes fraction", "data"), xytext=(-2, 3),
-                    textcoords="offset points", ha="right", fontsize=TEXT_PT, color=INK)  # fmt: skip
+        ax.axhline(value, linewidth=1.4, label=f"{name}: {value:.2f}", **LINES[k])
     ax.set_xlim(0.0, 100.0)
     most = max([falling[0], 0.1, *(limits or {}).values()])
     if most > LOG_BEYOND * falling[0] > 0.0:  # the load would lie on the floor
@@ -45,7 +43,7 @@ def load_duration(load_kw, *, limits: dict | None = None, ax: Axes | None = None
     else:
         ax.set_ylim(0.0, 1.15 * most)
     name_axes(ax, "share of the year [%]", f"power [kW{', log scale' if ax.get_yscale() == 'log' else ''}]")
-    key_above(ax)
+    key_above(ax, columns=2)
     return ax
 
 
@@ -60,7 +58,7 @@ def leg_bars(measures: dict, limits_kw: dict, *, ax: Axes | None = None) -> Axes
         Leg -> continuous output. [kW]
     ax : Axes, optional
     """
-    ax = paper(height_in=2.9, margins_in=(0.75, 0.2, 0.55, 0.6)) if ax is None else ax
+    ax = paper(height_in=2.9, margins_in=(1.15, 0.2, 0.55, 0.6)) if ax is None else ax
     legs, height = list(limits_kw), 0.8 / max(len(measures), 1)
     at = np.arange(len(legs))
     for k, (name, by_leg) in enumerate(measures.items()):
@@ -70,12 +68,10 @@ def leg_bars(measures: dict, limits_kw: dict, *, ax: Axes | None = None) -> Axes
     for k, leg in enumerate(legs):
         ax.plot([limits_kw[leg]] * 2, [k - 0.46, k + 0.46], color=INK, linewidth=2.4, linestyle="-",
                 label="continuous limit" if k == 0 else "_limit")  # fmt: skip
-        ax.annotate(f"{limits_kw[leg]:.2f} kW", (limits_kw[leg], k - 0.46), xytext=(4, -2), textcoords="offset points",
-                    va="top", fontsize=TEXT_PT, color=INK)  # fmt: skip
     most = max([*limits_kw.values(), *(kw for row in measures.values() for kw in row.values())])
-    ax.set_xlim(0.0, 1.18 * most)
+    ax.set_xlim(0.0, 1.06 * most)
     ax.set_ylim(len(legs) - 0.5, -0.5)
-    ax.set_yticks(at, [f"leg {leg}" for leg in legs])
+    ax.set_yticks(at, [f"leg {leg}\nlimit {limits_kw[leg]:.2f} kW" for leg in legs])
     ax.tick_params(axis="y", length=0)
     ax.grid(axis="x", color="#c9d0d8", linewidth=0.6)
     ax.grid(False, axis="y")

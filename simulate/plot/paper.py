@@ -126,7 +126,8 @@ def month_name(key: str) -> str:
 
 
 def as_svg(figure: Figure, name: str, title: str, text: str) -> str:
-    """A figure as SVG with its title and description, every id led by `name` so that figures can share a page."""
+    """A figure as SVG with its title and description, every id led by `plot-name` so that figures can share a page."""
+    name = f"plot-{name}"
     _as_written(figure)
     buffer = io.StringIO()
     with _quiet(), matplotlib.rc_context({**_SVG, "svg.hashsalt": name}):

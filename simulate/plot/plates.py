@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -92,8 +93,12 @@ def plates_of(study: Study) -> tuple[Plate, ...]:
 def plate(name: str, title: str, text: str, axes, header, rows) -> Plate:
     """A plate from the axes of its figure."""
     figure = np.ravel(axes)[0].figure
-    return Plate(name, title, text, tuple(header), tuple(tuple(row) for row in rows),
-                 as_svg(figure, name, title, text), figure)  # fmt: skip
+    rows = tuple(tuple(_no_minus_zero(cell) for cell in row) for row in rows)
+    return Plate(name, title, text, tuple(header), rows, as_svg(figure, name, title, text), figure)
+
+
+def _no_minus_zero(cell: str) -> str:
+    return cell[1:] if re.fullmatch(r"-0(\.0*)?", cell) else cell
 
 
 def _survival(study: Study) -> Iterator[Plate]:

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from profiles.noun import BadInput
-from simulate.plot.paper import GREY, INK, LINES, TEXT_PT, key_above, name_axes, paper
+from simulate.plot.paper import GREY, LINES, key_above, name_axes, paper
 
 MARKS_H = (4.0, 12.0, 24.0, 72.0)
 LINEAR_TO_H = 100.0
@@ -74,19 +74,18 @@ def survival_curves(designs: dict, *, horizon_h: float = 336.0, ax: Axes | None 
     >>> [line.get_label() for line in ax.lines][-2:]
     ['1 unit', '2 units']
     """
-    ax = paper() if ax is None else ax
+    if ax is None:
+        ax = paper(margins_in=(0.75, 0.15, 0.55, 0.35 + 0.15 * max(1, (len(designs) - 1) // 2)))
     steps = {name: survival_steps(hours, horizon_h) for name, hours in designs.items()}
     most_h = max([76.0, *(at_h[-1] * 1.03 for at_h, _ in steps.values())])
     _hour_axis(ax, min(most_h, horizon_h * 1.03))
     for k, (name, (at_h, share)) in enumerate(steps.items()):
         style = LINES[k % len(LINES)]
-        ax.plot(at_h, 100.0 * share, drawstyle="steps-pre", linewidth=1.8, label=name, **style)
+        lived = f"{name}, {100.0 * share[-1]:.0f} % at least {horizon_h:g} h" if at_h[-1] >= horizon_h else name
+        ax.plot(at_h, 100.0 * share, drawstyle="steps-pre", linewidth=1.8, label=lived, **style)
         if at_h[-1] >= horizon_h:
-            text = f"at least {horizon_h:g} h: {100.0 * share[-1]:.0f} %"
-            ax.plot(at_h[-1], 100.0 * share[-1], ">", color=style["color"], markersize=7, clip_on=False)
-            ax.annotate(text, (at_h[-1], 100.0 * share[-1]), xytext=(-8, 6), textcoords="offset points",
-                        ha="right", fontsize=TEXT_PT - 1, color=INK)  # fmt: skip
-    key_above(ax, columns=3)
+            ax.plot(at_h[-1], 100.0 * share[-1], ">", color=style["color"], markersize=7, clip_on=False, label="_lived")
+    key_above(ax, columns=2 if any(at_h[-1] >= horizon_h for at_h, _ in steps.values()) else 3)
     return ax
 
 

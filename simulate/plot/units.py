@@ -18,23 +18,23 @@ def marginal_hours(n_units, hours_p10, *, hours_p50=None, ax: Axes | None = None
         Hours survived nine times in ten; the middle outage as a line. [h]
     ax : Axes, optional
     """
-    ax = paper() if ax is None else ax
+    ax = paper(margins_in=(0.75, 0.15, 0.7, 0.4)) if ax is None else ax
     n_units, hours = np.asarray(n_units), np.asarray(hours_p10, dtype=float)
     before = np.r_[0.0, hours[:-1]]
-    ax.bar(n_units, np.minimum(before, hours), 0.6, color=LIGHT, edgecolor=INK, linewidth=0.5,
-           label="with one unit less")  # fmt: skip
-    ax.bar(n_units, hours - before, 0.6, bottom=before, color=DARK, hatch="", edgecolor=INK, linewidth=0.5,
-           label="added, nine times in ten")  # fmt: skip
-    for n, top, added in zip(n_units, np.maximum(hours, before), hours - before, strict=True):
-        ax.annotate(f"{added:+.1f} h", (n, top), xytext=(0, 3), textcoords="offset points", ha="center",
-                    fontsize=TEXT_PT, color=INK)  # fmt: skip
+    low, gains = np.minimum(before, hours), hours >= before
+    ax.bar(n_units, low, 0.6, color=LIGHT, edgecolor=INK, linewidth=0.5, label="with one unit less")
+    kinds = ((gains, DARK, "", "added, nine times in ten"), (~gains, "white", "///", "lost"))
+    for chosen, color, hatch, label in kinds:
+        if chosen.any():
+            ax.bar(n_units[chosen], np.abs(hours - before)[chosen], 0.6, bottom=low[chosen], color=color, hatch=hatch,
+                   edgecolor=INK, linewidth=0.5, label=label)  # fmt: skip
     most = float(np.maximum(hours, before).max())
     if hours_p50 is not None:
         ax.plot(n_units, hours_p50, marker="s", markersize=5, label="middle outage", **LINES[1])
         most = max(most, float(np.max(hours_p50)))
-    ax.set_xticks(n_units)
+    ax.set_xticks(n_units, [f"{n}\n{more:+.1f} h" for n, more in zip(n_units, hours - before, strict=True)])
     ax.set_ylim(0.0, 1.18 * most or 1.0)
-    name_axes(ax, "battery units", "hours survived [h]")
+    name_axes(ax, "battery units, and what the last of them adds [h]", "hours survived [h]")
     key_above(ax)
     return ax
 
@@ -57,7 +57,8 @@ def frontier(hours_p10, saving, *, labels=None, name: str = "one reserve all yea
     for k, (label, (hours, money)) in enumerate(curves.items()):
         ax.plot(hours, money, marker=MARKERS[k % len(MARKERS)], markersize=5, linewidth=1.6, label=label, **LINES[k])
     for x, y, text in zip(hours_p10, saving, labels or (), strict=False):
-        ax.annotate(text, (x, y), xytext=(5, 4), textcoords="offset points", fontsize=TEXT_PT - 0.5, color=INK)
+        ax.annotate(text, (x, y), xytext=(5, 4), textcoords="offset points", fontsize=TEXT_PT - 0.5, color=INK,
+                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5})  # fmt: skip
     ax.axhline(0.0, color=INK, linewidth=0.8)
     ax.margins(x=0.1, y=0.14)
     name_axes(ax, "hours survived, nine times in ten [h]", f"bill saving [{currency} a year]")

@@ -1,0 +1,150 @@
+"""The report in a browser: nothing overflows, every figure has a size, the print cuts nothing off."""
+
+import html
+import json
+import os
+import re
+import shutil
+import subprocess
+import xml.etree.ElementTree as ElementTree
+
+import pytest
+
+from simulate.document import study
+from simulate.panel.check import check_panel
+from simulate.report import CHROMIUM, pdf_of, write_report
+from simulate.site import read_site
+
+CHROME = next(filter(None, map(shutil.which, CHROMIUM)), None)
+pytestmark = pytest.mark.skipif(CHROME is None, reason="chromium is not on this machine (apt-get install chromium)")
+WIDTHS = (1280, 768, 390)
+
+LOOK = """
+<script>
+const offends = (page, width) => {
+  const doc = page.contentDocument, out = {width, texts: [], figures: [], labels: []};
+  out.page = doc.documentElement.scrollWidth;
+  out.fetched = page.contentWindow.performance.getEntriesByType("resource").map(one => one.name);
+  for (const one of doc.body.querySelectorAll("*")) {
+    if (one.closest("svg") || one.closest(".scroll") || one.closest(".skip")) continue;
+    const box = one.getBoundingClientRect();
+    if (box.width && (box.right > width + 0.5 || box.left < -0.5)) out.texts.push(one.outerHTML.slice(0, 80));
+  }
+  for (const one of doc.querySelectorAll(".scroll")) {
+    const style = page.contentWindow.getComputedStyle(one);
+    if (one.scrollWidth > one.clientWidth + 1 && style.overflowX !== "auto") out.texts.push(one.outerHTML.slice(0, 80));
+  }
+  for (const one of doc.querySelectorAll("figure svg")) {
+    const box = one.getBoundingClientRect();
+    out.figures.push([box.width, box.height]);
+    for (const text of one.querySelectorAll("text")) {
+      const label = text.getBoundingClientRect();
+      if (label.left < box.left - 1 || label.right > box.right + 1 || label.top < box.top - 1 || label.bottom > box.bottom + 1)
+        out.labels.push(text.textContent);
+    }
+  }
+  return out;
+};
+addEventListener("load", () => {
+  const pages = [...document.querySelectorAll("iframe")];
+  document.getElementById("out").textContent = JSON.stringify(pages.map(page => offends(page, page.width * 1)));
+});
+</script>
+"""
+
+
+def chrome(profile, *flags, page) -> subprocess.CompletedProcess:
+    """One run of the browser on a page, with a folder of its own."""
+    command = [
+        CHROME, "--headless", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+        "--disable-component-update", "--disable-sync", "--enable-logging=stderr", f"--user-data-dir={profile}",
+        *(["--no-sandbox"] if os.geteuid() == 0 else []), *flags, page.as_uri(),
+    ]  # fmt: skip
+    return subprocess.run(command, capture_output=True, timeout=120, check=True)
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    """A report with findings, long names and a client's long word."""
+    site = read_site().with_values({
+        "site.name": "The long-standing Heron Creek farmhouse and Outbuildingsandworkshopswithoutaspace",
+        'circuit["Study and router"].name': "Study, router, printers and the aquarium pump in the corner",
+    })  # fmt: skip
+    one = study(site)
+    findings = [vars(finding) for finding in check_panel(site)]
+    one.__dict__["document"] = {**one.document, "panel": {"findings": findings, "fail": 1, "not_assessed": 1}}
+    path = tmp_path_factory.mktemp("report") / "report.html"
+    write_report(one, path)
+    return path
+
+
+@pytest.fixture(scope="module")
+def looks(written, tmp_path_factory):
+    """What the browser measures at three widths, each page in a frame of its own."""
+    folder = tmp_path_factory.mktemp("frames")
+    inside = html.escape(written.read_text("utf-8"), quote=True)
+    frames = "".join(f'<iframe width="{width}" height="3000" srcdoc="{inside}"></iframe>' for width in WIDTHS)
+    page = folder / "frames.html"
+    page.write_text(f'<!DOCTYPE html><meta charset="utf-8">{LOOK}{frames}<pre id="out"></pre>', encoding="utf-8")
+    dumped = chrome(folder / "profile", "--dump-dom", "--virtual-time-budget=10000", page=page).stdout.decode()
+    found = re.search(r'<pre id="out">(.*?)</pre>', dumped, re.S)
+    return {one["width"]: one for one in json.loads(html.unescape(found[1]))}
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+class TestScreen:
+    def test_no_text_runs_over_the_edge(self, looks, width):
+        assert looks[width]["texts"] == []
+        assert looks[width]["page"] <= width
+
+    def test_every_figure_has_a_size_and_its_labels_inside(self, looks, width):
+        figures = looks[width]["figures"]
+        assert len(figures) >= 10
+        assert all(w > 300 and h > 150 for w, h in figures)
+        assert looks[width]["labels"] == []
+
+    def test_nothing_is_fetched(self, looks, width):
+        assert looks[width]["fetched"] == []
+
+
+def test_the_measure_sees_what_runs_over(tmp_path):
+    """The look itself: a page with a wide block and a label outside its drawing is caught."""
+    bad = '<body><div style="width:2000px">wide</div><figure><svg width=400 height=200><text x=390>cut off</text></svg></figure>'
+    page = tmp_path / "bad.html"
+    page.write_text(f'{LOOK}<iframe width="390" height="500" srcdoc="{html.escape(bad)}"></iframe><pre id="out"></pre>')
+    dumped = chrome(tmp_path / "profile", "--dump-dom", "--virtual-time-budget=5000", page=page).stdout.decode()
+    one = json.loads(html.unescape(re.search(r'<pre id="out">(.*?)</pre>', dumped, re.S)[1]))[0]
+    assert one["texts"]
+    assert one["labels"] == ["cut off"]
+
+
+def test_the_console_is_silent(written, tmp_path):
+    done = chrome(tmp_path, "--dump-dom", page=written)
+    assert b"</html>" in done.stdout
+    assert b"CONSOLE" not in done.stderr
+
+
+@pytest.mark.parametrize(("size", "width_pt", "height_pt"), [("letter", 612, 792), ("A4", 595, 842)])
+def test_the_print_cuts_nothing_off(written, tmp_path, size, width_pt, height_pt):
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not on this machine (apt-get install poppler-utils)")
+    page, pdf = tmp_path / "report.html", tmp_path / "report.pdf"
+    text = written.read_text("utf-8")
+    page.write_text(text.replace("@page {", f"@page {{ size: {size};"), encoding="utf-8")
+    pdf_of(page, pdf)
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["report.html", "report.pdf"]
+    boxes = subprocess.run(["pdftotext", "-bbox", pdf, "-"], capture_output=True, check=True).stdout
+    pages = [node for node in ElementTree.fromstring(boxes).iter() if node.tag.endswith("}page")]
+    assert len(pages) > 8
+    for sheet in pages:
+        assert float(sheet.get("width")) == pytest.approx(width_pt, abs=1)
+        assert float(sheet.get("height")) == pytest.approx(height_pt, abs=1)
+        for word in sheet:
+            assert 14 < float(word.get("xMin")) < float(word.get("xMax")) < width_pt - 14, word.text
+            assert 14 < float(word.get("yMin")) < float(word.get("yMax")) < height_pt - 14, word.text
+    printed = {word.text for sheet in pages for word in sheet}
+    cells = re.findall(r"<t[hd][^>]*>([^<]+)</t[hd]>", text)
+    assert len(cells) > 500
+    assert {word for cell in cells for word in re.split(r"[\s/,;-]+", html.unescape(cell)) if re.fullmatch(r"[\d.]+", word)} <= {
+        part for word in printed for part in (word, *re.split(r"[\s/,;-]+", word))
+    }
