@@ -10,6 +10,8 @@ import numpy as np
 from profiles.noun import BadInput
 from simulate.cautions import ONE_YEAR, cautions_of
 from simulate.foresight import Bound, bound_of
+from simulate.observed import observed
+from simulate.panel.check import check_panel
 from simulate.pools import solar_returns
 from simulate.recharge import recharge_of
 from simulate.ride import RideThrough, ride_through, who_goes_dark
@@ -85,7 +87,7 @@ class Study:
     @cached_property
     def findings(self) -> tuple:
         """Findings of the panel checks."""
-        return ()
+        return check_panel(self.site, simulated=observed(self.run, switches_a_year(self.run)))
 
     @cached_property
     def document(self) -> dict:

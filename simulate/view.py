@@ -49,6 +49,8 @@ def answer(ride: RideThrough) -> str:
     return f"If the power fails at a random hour in {name}, nine times in ten you have {least}."
 
 
+WORDS = ("where", "done", "why", "verdict", "leg", "unit")
+"""Columns of words, which stand to the left."""
 WHY_TEXT = {
     "empty": "the units are empty",
     "overload": "an overload trips a unit",
@@ -80,7 +82,7 @@ def show_study(study: Study, console: Console) -> None:
     """One screen: hours, what is lost, the bill, the checks, the cautions."""
     document = study.document
     console.print(
-        f"[bold]{_plain(document['site'])}[/bold]  modelled year {study.run.hours.year}, {document['steps']:,} steps"
+        f"[bold]{plain(document['site'])}[/bold]  modelled year {study.run.hours.year}, {document['steps']:,} steps"
     )
     show_outage(study.ride, console, storm=study.storm)
     for line in outage_lines(study.ride, document):
@@ -93,7 +95,7 @@ def show_study(study: Study, console: Console) -> None:
 def show_outage(ride: RideThrough, console: Console, storm: RideThrough | None = None) -> None:
     """The answer and its table by season."""
     console.print(f"[bold]{answer(ride)}[/bold]")
-    table = _table("power fails in", "nine in ten", "middle", "worst")
+    table = table_of("power fails in", "nine in ten", "middle", "worst")
     if storm is not None:
         table.add_column("storm 9/10", justify="right")
     for leg in ride.leg_hours:
@@ -125,10 +127,10 @@ def outage_lines(ride: RideThrough, document: dict) -> list[str]:
     lines = []
     site = ride.house.site
     for name in ride.house.never_carried:
-        lines.append(f"[bold red]NEVER CARRIED: {_plain(name)} - no wiring can serve it as drawn (0 hours)[/bold red]")
+        lines.append(f"[bold red]NEVER CARRIED: {plain(name)} - no wiring can serve it as drawn (0 hours)[/bold red]")
     if site.subpanel.transfer.kind == "manual":
         lines.append("[bold]Hours count from the moment somebody throws the transfer switch.[/bold]")
-    lines.append(f"First circuit lost, mostly: {_plain(ride.usually_lost)}. What ends it: {why_text(ride.why_frac)}.")
+    lines.append(f"First circuit lost, mostly: {plain(ride.usually_lost)}. What ends it: {why_text(ride.why_frac)}.")
     start = {"as-run": "as the rate left them", "full": "full"}.get(
         str(site.outage.start_soc), f"{site.outage.start_soc}"
     )
@@ -163,17 +165,17 @@ def show_one(one: dict, console: Console) -> None:
     console.print(
         f"[bold]If the power fails at {one['start_local']}[/bold] with {one['soc_kwh']:.2f} kWh stored, it {lasts}."
     )
-    table = _table("circuit", "leg", "priority", "dark after", "why")
+    table = table_of("circuit", "leg", "priority", "dark after", "why")
     for row in one["circuits"]:
         after = "not within the horizon" if row["hours"] is None else hours_text(row["hours"])
-        table.add_row(_plain(row["circuit"]), row["leg"], str(row["priority"]), after, row["why"])
+        table.add_row(plain(row["circuit"]), row["leg"], str(row["priority"]), after, row["why"])
     console.print(table)
 
 
 def show_bills(bills: ThreeBills, console: Console) -> None:
     """The three bills of the year and the saving, rounded so that they add."""
     currency = bills.with_battery.currency
-    table = _table(f"bill of the year [{currency}]", "total")
+    table = table_of(f"bill of the year [{currency}]", "total")
     if bills.today is not None:
         table.add_row("today's rate, no battery", f"{bills.today.total:,.2f}")
     without, saving = rounded_to_add([bills.with_battery.total, bills.saving])
@@ -189,7 +191,7 @@ def show_lines(bills: ThreeBills, console: Console) -> None:
     named = {"today": bills.today, "no battery": bills.without_battery, "with battery": bills.with_battery}
     named = {name: bill for name, bill in named.items() if bill is not None}
     kinds = list(dict.fromkeys(line.name for bill in named.values() for line in bill.lines))
-    table = _table("line of the year", *named)
+    table = table_of("line of the year", *named)
     sums = {name: rounded_to_add([_amount(bill, kind) for kind in kinds]) for name, bill in named.items()}
     for k, kind in enumerate(kinds):
         table.add_row(kind, *(f"{sums[name][k]:,.2f}" for name in named))
@@ -215,24 +217,26 @@ def show_cautions(cautions: list[str], console: Console) -> None:
     usual = (*ALWAYS, MONEY)
     for text in cautions:
         if text not in usual and not text.startswith("Solar"):
-            console.print(f"[dim]- {_plain(text)}[/dim]")
+            console.print(f"[dim]- {plain(text)}[/dim]")
     console.print(f"[bold]{SHORT}[/bold] [dim]In full: --json, or report.html of --out.[/dim]")
 
 
-def _plain(text: str) -> str:
+def plain(text: object) -> str:
+    """Text from files, with nothing in it taken for markup."""
     from rich.markup import escape
 
     return escape(str(text))
 
 
-def _table(first: str, *others: str):
+def table_of(first: str, *others: str):
+    """A plain table: the first column to the left, the others to the right."""
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
 
     table = Table(box=SIMPLE_HEAD, pad_edge=False)
     table.add_column(first)
     for name in others:
-        table.add_column(name, justify="right")
+        table.add_column(name, justify="left" if name in WORDS else "right")
     return table
 
 
