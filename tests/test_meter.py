@@ -299,9 +299,9 @@ import sys, json, hashlib
 sys.path.insert(0, sys.argv[1])
 from profiles.meter import document, meter_kw, read_meter
 from profiles.hours import hours_of_year
-found = [document(read_meter(p, timezone="America/New_York")) for p in sys.argv[2:]]
-kw = [meter_kw(read_meter(p, timezone="America/New_York"), hours_of_year(2025, "America/New_York")).tobytes().hex() for p in sys.argv[2:]]
-print(hashlib.sha256(json.dumps([found, kw]).encode()).hexdigest())
+meters = [read_meter(p, timezone="America/New_York") for p in sys.argv[2:]]
+kw = [meter_kw(m, hours_of_year(2025, "America/New_York")).tobytes().hex() for m in meters]
+print(hashlib.sha256(json.dumps([[document(m) for m in meters], kw]).encode()).hexdigest())
 """
 
 
