@@ -4,13 +4,12 @@ from simulate.panel.check import check_panel
 from simulate.panel.finding import Finding
 from tests.small_site import circuit, locked_pair, small_site, unit
 
-NEC_2023 = {"code_edition": "NEC 2023"}
-
 
 def bench(circuits, batteries=None, *, edition="NEC 2023", **tables):
     """A site with an edition; a locked pair of units unless others are given."""
     place = {"code_edition": edition} if edition else {}
-    return small_site(circuits, batteries or locked_pair(), site=place, **tables)
+    tables["site"] = place | tables.get("site", {})
+    return small_site(circuits, batteries or locked_pair(), **tables)
 
 
 def findings(site, check: str, simulated=None) -> list[Finding]:
@@ -31,4 +30,4 @@ def both_unit(**more) -> dict:
     return unit("both", **{"continuous_kw": 6.0, "charging_circuit": charging, **more})
 
 
-__all__ = ["NEC_2023", "bench", "both_unit", "circuit", "findings", "locked_pair", "only", "unit"]
+__all__ = ["bench", "both_unit", "circuit", "findings", "locked_pair", "only", "unit"]

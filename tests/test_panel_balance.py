@@ -91,9 +91,9 @@ def test_the_programme_equals_enumeration_many_times(seed):
     test_the_programme_equals_enumeration(seed)
 
 
-@pytest.mark.parametrize("seed", range(25, 28))
+@pytest.mark.parametrize("seed", (25, 26, 55))
 def test_with_hours_it_equals_enumeration_where_all_are_compared(seed):
-    with_hours(seed, most=5)
+    with_hours(seed, most=8 if seed == 55 else 5)
 
 
 @pytest.mark.long

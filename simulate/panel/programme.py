@@ -14,6 +14,10 @@ from simulate.panel.spaces import Item, items_of, slots_of, takes
 if TYPE_CHECKING:
     from simulate.panel.balance import Bench
 
+SOLVED, INFEASIBLE = 0, 2
+"""Statuses of `scipy.optimize.milp`. The HiGHS of SciPy 1.17 ends some of these programmes with "solve error" after its
+presolve and solves them without: that is no proof of infeasibility, so it is asked again."""
+
 TOLERANCE_KW = 1e-5
 """What an objective may give away when the next one is sought; HiGHS itself works to 1e-6. [kW]"""
 
@@ -53,12 +57,14 @@ class Rows:
         for column, factor in cost.items():
             price[column] = factor
         whole = np.array(self.whole)
-        result = milp(
-            price, integrality=whole, bounds=Bounds(0.0, np.where(whole == 1, 1.0, np.inf)),
-            constraints=LinearConstraint(matrix, [row[1] for row in self.rows], [row[2] for row in self.rows]),
-            options={"mip_rel_gap": 0.0},
-        )  # fmt: skip
-        return result.x if result.success else None
+        bounds = Bounds(0.0, np.where(whole == 1, 1.0, np.inf))
+        within = LinearConstraint(matrix, [row[1] for row in self.rows], [row[2] for row in self.rows])
+        for presolve in (True, False):
+            options = {"mip_rel_gap": 0.0, "presolve": presolve}
+            result = milp(price, integrality=whole, bounds=bounds, constraints=within, options=options)
+            if result.status in (SOLVED, INFEASIBLE):
+                return result.x if result.status == SOLVED else None
+        raise RuntimeError(f"the solver gave up on the assignment of legs: {result.message}")
 
 
 def best_choices(bench: Bench, n: int) -> tuple[list[tuple[int, ...]], bool]:
