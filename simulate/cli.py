@@ -136,6 +136,129 @@ def bill(site: SiteFile, as_json: Json = False) -> None:
 
 
 @app.command()
+def panel(
+    site: SiteFile,
+    balance: Annotated[
+        Path | None, typer.Option(help="propose legs and write a changed copy of the site file here")
+    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="folder for the sheets the crew needs")] = None,
+    as_json: Json = False,
+) -> None:
+    """Check the panel as it is wired; leg assignment; schedules and sheets."""
+    from simulate.document import study as study_of
+
+    with _busy("checking the panel"):
+        result = study_of(_site(site))
+        document = _part(result.document, "panel")
+        assignment = None
+        if balance is not None:
+            from simulate.legs import assignment_document, balanced
+
+            assignment = balanced(result.site, site, balance)
+            document["legs"] = assignment_document(assignment)
+        if out is not None:
+            from simulate.outputs import write_crew_sheets
+
+            write_crew_sheets(result, out)
+    if as_json:
+        _print_json(document)
+        return
+    from simulate.listing import show_assignment, show_findings
+    from simulate.view import show_cautions
+
+    console = _console()
+    show_findings(result.findings, console)
+    if assignment is not None:
+        show_assignment(assignment, console)
+        console.print(f"Written: {balance}")
+    show_cautions(document["cautions"], console)
+
+
+@app.command()
+def compare(
+    site: SiteFile,
+    other: Annotated[Path | None, typer.Argument(help="a second site file", show_default=False)] = None,
+    units: Annotated[str, typer.Option(help="total numbers of battery units, such as 1:6")] = "1:6",
+    vary: Annotated[str | None, typer.Option(help="a key and its values instead, such as solar.dc_kw=0,3,6")] = None,
+    as_json: Json = False,
+) -> None:
+    """Battery units added one at a time, other values of a key, or two sites side by side."""
+    from simulate.compare import compare_sites, compare_units, compare_values
+    from simulate.varied import values_of, vary_of
+
+    with _busy("comparing designs"):
+        if other is not None:
+            comparison = compare_sites(_site(site), _site(other))
+        elif vary is not None:
+            ((key, values),) = vary_of([vary]).items()
+            comparison = compare_values(_site(site), key, values)
+        else:
+            comparison = compare_units(_site(site), values_of(units))
+        document = comparison.document()
+    if as_json:
+        _print_json(document)
+        return
+    from simulate.listing import show_comparison
+    from simulate.view import show_cautions
+
+    console = _console()
+    show_comparison(document, console)
+    show_cautions(document["cautions"], console)
+
+
+@app.command()
+def choose(
+    site: SiteFile,
+    hours: Annotated[float, typer.Option(help="hours to be survived")] = 24.0,
+    share: Annotated[float, typer.Option(help="in this share of the outages")] = 0.9,
+    season: Annotated[str | None, typer.Option(help="winter, spring, summer or autumn")] = None,
+    as_json: Json = False,
+) -> None:
+    """Which candidate circuits to back up so that a target is met."""
+    from simulate.choose import choose_circuits
+
+    with _busy("trying sets of circuits"):
+        document = choose_circuits(_site(site), hours=hours, share=share, season=season).document()
+    if as_json:
+        _print_json(document)
+        return
+    from simulate.listing import show_choice
+    from simulate.view import show_cautions
+
+    console = _console()
+    show_choice(document, console)
+    show_cautions(document["cautions"], console)
+
+
+@app.command()
+def meter(
+    file: Annotated[Path, typer.Argument(help="interval meter file: Green Button XML or CSV", show_default=False)],
+    point: Annotated[str | None, typer.Option(help="point of supply, where a file holds several")] = None,
+    column: Annotated[str | None, typer.Option(help="column of a CSV file")] = None,
+    timezone: Annotated[str | None, typer.Option(help="IANA zone of the meter")] = None,
+    clean: Annotated[Path | None, typer.Option(help="write the readings as a clean CSV file")] = None,
+    as_json: Json = False,
+) -> None:
+    """What a meter file holds, its gaps and its quality."""
+    from profiles.meter import clean_csv, document, read_meter
+
+    with _busy("reading the meter file"):
+        readings = read_meter(file, point=point, column=column, timezone=timezone)
+        found = document(readings)
+        if clean is not None:
+            clean_csv(readings, clean)
+    if as_json:
+        _print_json(found)
+        return
+    from simulate.listing import show_meter
+
+    console = _console()
+    show_meter(found, console)
+    if clean is not None:
+        console.print(f"Written: {clean}")
+
+
+@app.command()
 def new(file: Annotated[Path, typer.Argument(help="site file to write")]) -> None:
     """Write a commented starter site file."""
     from simulate.starter import write_starter

@@ -36,8 +36,32 @@ def write_study(study: Study, folder: str | Path) -> None:
     for name, frame in tables.items():
         with written(out / name) as beside:
             frame.to_csv(beside, index=False, lineterminator="\n")
+    write_crew_sheets(study, out / "sheets")
     write_figures(study, folder_for(out / "figures"))
     write_report(study, out / "report.html")
+
+
+def write_crew_sheets(study: Study, folder: str | Path) -> None:
+    """The sheets that the crew and the client need, each as CSV, and all of them as one page to print."""
+    from simulate.panel.sheets import sheets, write_sheets
+
+    write_sheets(sheets(study.site, study.findings, client_answers(study)), folder_for(folder))
+
+
+def client_answers(study: Study) -> dict[str, str]:
+    """Modelled hours in sentences for the client's page."""
+    from simulate.outage import SEASONS, nine_in_ten
+    from simulate.view import answer, hours_text, why_text
+
+    ride, storm = study.ride, study.storm
+    out = {"How long does it last?": answer(ride)}
+    for name in ("winter", "summer"):
+        usual, wild = (hours_text(nine_in_ten(one.in_months(SEASONS[name])), one.horizon_h) for one in (ride, storm))
+        out[f"In {name}, nine times in ten"] = f"{usual} as you live usually; {wild} in the weather that causes outages."
+    out["What goes dark first?"] = f"{ride.usually_lost}, mostly: {why_text(ride.why_frac)}."
+    if ride.house.never_carried:
+        out["What is never carried?"] = ", ".join(ride.house.never_carried)
+    return out
 
 
 def _text(path: Path, text: str) -> None:

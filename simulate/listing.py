@@ -1,0 +1,132 @@
+"""Lists and tables on a terminal: findings, designs, choices, legs, a meter file."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from simulate.view import hours_text, plain, table_of
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+MARK = {"fail": "[bold red]FAIL[/bold red]", "marginal": "marginal", "pass": "pass", "not-assessed": "not assessed"}
+ORDER = ("fail", "marginal", "not-assessed", "pass")
+
+
+def show_findings(findings, console: Console) -> None:
+    """Every finding, fails first; fails and not-assessed counted side by side, no overall pass."""
+    table = table_of("check", "verdict", "value", "limit", "margin")
+    for verdict in ORDER:
+        for one in (f for f in findings if f.verdict == verdict):
+            figures = [_figure(one.value, one.unit), _figure(one.limit, one.unit), _figure(one.margin, one.unit)]
+            table.add_row(f"{plain(one.check)}: {plain(one.subject)}", MARK[verdict], *figures)
+            table.add_row(f"[dim]{plain(one.text)} \\[{plain(one.basis)}][/dim]")
+    console.print(table)
+    counts = {verdict: sum(f.verdict == verdict for f in findings) for verdict in ORDER}
+    console.print(
+        f"[bold]{counts['fail']} fail, {counts['not-assessed']} not assessed[/bold], {counts['marginal']} marginal. "
+        "The authority having jurisdiction decides."
+    )
+
+
+def _figure(value, unit: str) -> str:
+    return "" if value is None else f"{value:.4g} {unit}"
+
+
+def show_comparison(document: dict, console: Console) -> None:
+    """Designs side by side."""
+    names = ("design", "winter 9/10", "summer 9/10", "worst", "24 h covered", "recharge", "saving", "price")
+    table = table_of(*names, "more hours")
+    for row in document["rows"]:
+        seasons = row["hours"]
+        table.add_row(
+            plain(row["label"]), hours_text(seasons["winter"]["p10"]), hours_text(seasons["summer"]["p10"]),
+            hours_text(seasons["year"]["worst"]), _share(row["covered_frac"].get("24")), _hours(row["recharge_h"]),
+            _number(row["saving"]), _number(row["installed_price"]), _number(row["more_hours"], 1),
+        )  # fmt: skip
+    console.print(table)
+    for row in document["rows"]:
+        lost = f"{plain(row['label'])}: first circuit lost {plain(row['first_lost'])}"
+        never = "; never carried: " + plain(", ".join(row["never_carried"])) if row["never_carried"] else ""
+        console.print(f"{lost}; more units cure {_share(row['more_units_cure_frac'])} of the outages{never}.")
+    console.print(
+        f"Hours of the {document['load_case']} load from {document['start_soc']}; money in {document['currency']}."
+    )
+    for note in document["notes"]:
+        console.print(f"[dim]- {plain(note)}[/dim]")
+
+
+def _share(value) -> str:
+    return "" if value is None else f"{value:.0%}"
+
+
+def _number(value, digits: int = 0) -> str:
+    return "" if value is None else f"{value:,.{digits}f}"
+
+
+def _hours(value) -> str:
+    return "" if value is None else f"{value:.1f} h"
+
+
+def show_choice(document: dict, console: Console) -> None:
+    """The circuits to back up, the next best set, what each costs."""
+    best = document["best"]
+    when = f"{document['season']}, {document['load_case']} load"
+    target = f"{document['hours']:g} h in {document['share']:.0%} of the outages ({when})"
+    met = "meets" if best["met"] else "MISSES"
+    chosen = _names(best["circuits"]) if best["circuits"] else "no candidate"
+    console.print(f"[bold]{chosen}[/bold] with {_names(document['required'])}: {met} {target}.")
+    console.print(
+        f"{best['lasting_frac']:.1%} of the outages last so long; nine in ten last {hours_text(best['hours']['p10'])}, "
+        f"the worst {hours_text(best['hours']['worst'])}."
+    )
+    if document["next_best"]:
+        other = document["next_best"]
+        console.print(f"Next best: {_names(other['circuits'])} ({hours_text(other['hours']['p10'])}).")
+    table = table_of("circuit", "hours it costs (nine in ten)")
+    for name, hours in sorted(document["costs_h"].items(), key=lambda item: -(item[1] or 0.0)):
+        table.add_row(plain(name), _number(hours, 1))
+    console.print(table)
+    for name, why in document["left_out"].items():
+        console.print(f"Left out: {plain(name)}: {plain(why)}")
+    if document["switch_off"]:
+        console.print(f"To reach the target switch off in an outage: {_names(document['switch_off'])}.")
+    for note in document["notes"]:
+        console.print(f"[dim]- {plain(note)}[/dim]")
+
+
+def _names(names) -> str:
+    return ", ".join(map(plain, names)) or "none"
+
+
+def show_assignment(assignment, console: Console) -> None:
+    """Legs before and after."""
+    data = assignment.table()
+    table = table_of(*data["columns"])
+    for name, unit, before, after in data["rows"]:
+        table.add_row(plain(name), unit, _number(before, 2), _number(after, 2))
+    console.print(table)
+    moves = ", ".join(f"{plain(name)} to {assignment.legs[name]}" for name in assignment.moved) or "nothing moves"
+    console.print(f"[bold]{moves}[/bold] ({plain(assignment.method)}).")
+    if assignment.unplaced:
+        console.print(f"[bold red]No space for: {_names(assignment.unplaced)}[/bold red]")
+
+
+def show_meter(document: dict, console: Console) -> None:
+    """What a meter file holds, its gaps and its quality."""
+    console.print(
+        f"[bold]{document['energy_kwh']:,.3f} kWh[/bold] in {document['readings']:,} readings of "
+        f"{document['interval_min']:g} min, {document['start']} to {document['end']}, "
+        f"{document['completeness_frac']:.2%} complete"
+    )
+    console.print(f"Clock: {plain(document['clock'])}")
+    if document.get("dialect"):
+        console.print(f"Read as: {plain(document['dialect'])}")
+    table = table_of("issue", "count", "where", "done")
+    for issue in document["issues"]:
+        table.add_row(plain(issue["kind"]), str(issue["count"]), plain(issue["where"]), plain(issue["done"]))
+    if document["issues"]:
+        console.print(table)
+    if len(document["points"]) > 1:
+        for point in document["points"]:
+            console.print("Point: " + ", ".join(f"{key} {plain(value)}" for key, value in point.items() if value))
