@@ -502,3 +502,19 @@ def test_twenty_days_however_they_are_written(tmp_path, name):
     assert (meter.kwh / (meter.duration_s / 3600) == 1.0).all()
     assert meter.span_s == 20 * 86_400
     assert meter.received_kwh is None or not meter.received_kwh.any()
+
+
+def test_keys_of_long_files_are_refused_for_wide_ones(tmp_path):
+    path = written(tmp_path, twenty_days()["wide, kW at quarter-hours"])
+    with pytest.raises(BadInput, match="dialect.end_column is for files with one row a reading; this one has one row a day"):
+        read_meter(path, timezone=ZONE, dialect={"end_column": "end"})
+
+
+def test_a_register_without_its_partner_is_left_out_and_listed(tmp_path):
+    rows = [f"2025-07-01T{h:02d}:00Z,1,{0.5 if 6 <= h < 18 else ''}" for h in range(24)]
+    meter = read_meter(written(tmp_path, ["Start,Delivered kWh,Received kWh", *rows]))
+    assert (meter.energy_kwh, meter.received_kwh.sum()) == (12.0, 6.0)
+    assert {issue.kind: issue.count for issue in meter.issues}["unpaired"] == 12
+    never = [f"2025-07-01T{h:02d}:00Z,{'' if h % 2 else 1},{1 if h % 2 else ''}" for h in range(24)]
+    with pytest.raises(BadInput, match="never share an interval"):
+        read_meter(written(tmp_path, ["Start,Delivered kWh,Received kWh", *never]))

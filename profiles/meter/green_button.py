@@ -13,7 +13,7 @@ from profiles.meter.feed import Entry, read_feed
 from profiles.meter.links import reading_sets
 from profiles.meter.meter import Issue, Meter, Point, merged
 from profiles.meter.offers import Offer, offers_in
-from profiles.meter.sequence import Readings, Settled, settled
+from profiles.meter.sequence import Settled, paired, settled
 from profiles.meter.start_clock import in_utc, on_midnights
 from profiles.noun import BadInput
 
@@ -182,7 +182,8 @@ def _meter(chosen: list[Offer], parts: list[Settled], issues: list[Issue], path,
     issues = issues + [issue for part in parts for issue in part.issues]
     received = None
     if len(parts) == 2:
-        main, received = _paired(parts, path, issues)
+        main, received, alone = paired(main, parts[1].readings, file=path)
+        issues = issues + alone
     kind = chosen[0].type
     has_cost = not np.isnan(main.cost).all()
     dialect = f"Green Button (NAESB ESPI): {chosen[0].kind}, times 10^{kind.power_of_ten}, {kind.direction}"
@@ -204,17 +205,3 @@ def _meter(chosen: list[Offer], parts: list[Settled], issues: list[Issue], path,
         issues=merged(issues),
         **known,
     )
-
-
-def _paired(parts: list[Settled], path, issues: list[Issue]) -> tuple[Readings, np.ndarray]:
-    """Delivered and received side by side, where both registers have a reading of the same interval."""
-    main, other = parts[0].readings, parts[1].readings
-    both, mine, theirs = np.intersect1d(main.start, other.start, assume_unique=True, return_indices=True)
-    alone = len(main) + len(other) - 2 * len(both)
-    if alone:
-        issues.append(
-            Issue("unpaired", alone, "delivered or received without the other", "left out: missing is not zero")
-        )
-    if not len(both):
-        raise BadInput("has delivered and received readings that never share an interval", file=path)
-    return main.at(mine), other.kwh[theirs]

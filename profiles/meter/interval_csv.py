@@ -16,7 +16,7 @@ from profiles.meter.labels import Labels, Reading, read_labels
 from profiles.meter.meter import Issue, Meter, Point, merged, where
 from profiles.meter.register import differenced
 from profiles.meter.rows import Rows, long_rows
-from profiles.meter.sequence import Readings, Settled, settled
+from profiles.meter.sequence import Readings, Settled, paired, settled
 from profiles.meter.table import Table, read_table
 from profiles.meter.wide import wide_columns
 from profiles.meter.wide_rows import wide_rows
@@ -69,6 +69,8 @@ def read_interval_csv(
         raise BadInput(
             "has fewer than 20 columns that name times or numbers of a day", file=path, key="dialect.layout"
         )
+    if wide:
+        _refuse_long_keys(dialect, path)
     columns = None if wide else long_columns(table, dialect, column, file=path)
     groups = _groups(table, columns, wide)
     listing = {one.id: f"{one.text}, {one.direction}, {len(one.rows)} rows" for one in groups}
@@ -82,7 +84,19 @@ def read_interval_csv(
     words = f"CSV: {layout}, {_sign(table.delimiter)} between columns, {read[0].words}"
     if columns and columns.energy_note:
         words += f", {columns.energy_note}"
-    return _meter(read, chosen, groups, table, zone or UTC, source=source, timezone=timezone, dialect=words)
+    return _meter(read, chosen, groups, table, zone or UTC, path, source=source, timezone=timezone, dialect=words)
+
+
+def _refuse_long_keys(dialect: Dialect, path) -> None:
+    """Keys that name a column make no sense where the columns are the times of the day."""
+    for key in ("time_column", "end_column", "received_column"):
+        if getattr(dialect, key) is not None:
+            raise BadInput(
+                "is for files with one row a reading; this one has one row a day",
+                file=path,
+                key=f"dialect.{key}",
+                way_out='leave it out, or state dialect.layout = "long"',
+            )
 
 
 def _sign(delimiter: str) -> str:
@@ -225,33 +239,19 @@ def _settled_pair(readings: Readings, received, clock, path, interval_s, registe
         other, _ = differenced(replace(readings, kwh=received), at="start")
     else:
         other = replace(readings, kwh=received)
-    theirs = settled(other.at(np.flatnonzero(~np.isnan(other.kwh))), clock, file=path, interval_s=interval_s)
-    both, mine, at = np.intersect1d(
-        main.readings.start, theirs.readings.start, assume_unique=True, return_indices=True
-    )
-    alone = len(main.readings) + len(theirs.readings) - 2 * len(both)
-    issues = main.issues + (
-        (Issue("unpaired", alone, "delivered or received without the other", "left out: missing is not zero"),)
-        if alone
-        else ()
-    )
-    return replace(main, readings=main.readings.at(mine), issues=issues), theirs.readings.kwh[at]
+    known = other.at(np.flatnonzero(~np.isnan(other.kwh)))
+    theirs = settled(known, clock, file=path, interval_s=interval_s).readings if len(known) else known
+    delivered, received, alone = paired(main.readings, theirs, file=path)
+    return replace(main, readings=delivered, issues=main.issues + tuple(alone)), received
 
 
-def _meter(read: list[_Read], chosen, groups, table: Table, clock: Clock, **known) -> Meter:
+def _meter(read: list[_Read], chosen, groups, table: Table, clock: Clock, path, **known) -> Meter:
     main, received = read[0].readings, read[0].received
     issues = [*read[0].issues, *main.issues]
     readings = main.readings
     if len(read) == 2:
-        both, mine, at = np.intersect1d(
-            readings.start, read[1].readings.readings.start, assume_unique=True, return_indices=True
-        )
-        alone = len(readings) + len(read[1].readings.readings) - 2 * len(both)
-        if alone:
-            issues.append(
-                Issue("unpaired", alone, "delivered or received without the other", "left out: missing is not zero")
-            )
-        readings, received = readings.at(mine), read[1].readings.readings.kwh[at]
+        readings, received, alone = paired(readings, read[1].readings.readings, file=path)
+        issues += alone
     if table.other_rows:
         issues.append(
             Issue(

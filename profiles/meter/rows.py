@@ -56,58 +56,53 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, pa
     """
 
     def cells(column: int | None) -> list[str] | None:
-        return (
-            None
-            if column is None
-            else [table.rows[i][column] if column < len(table.rows[i]) else "" for i in group.rows]
-        )
+        rows = (table.rows[i] for i in group.rows)
+        return None if column is None else [row[column] if column < len(row) else "" for row in rows]
 
-    name = table.names[columns.date]
-    dates = cells(columns.date)
-    order = dialect.date_order or date_order(dates, file=path, key=name)
+    dates, name = cells(columns.date), table.names[columns.delivered]
+    order = dialect.date_order or date_order(dates, file=path, key=table.names[columns.date])
     stamps = parsed(dates, order)
-    second, ordinal_kind = _seconds(stamps, cells(columns.time), cells(columns.hour), name, path)
-    value_name = table.names[columns.delivered]
-    value, bad = column_values(cells(columns.delivered), dialect, path, value_name)
-    received = (
-        None
-        if columns.received is None
-        else column_values(cells(columns.received), dialect, path, table.names[columns.received])[0]
-    )
+    second, kind = _seconds(stamps, cells(columns.time), cells(columns.hour), table.names[columns.date], path)
+    value, bad = column_values(cells(columns.delivered), dialect, path, name)
     good = (stamps.day >= 0) & (second >= 0)
-    issues = row_issues(good, value, bad, dates)
-    naive = stamps.day * DAY_S + np.maximum(second, 0)
-    usable = np.flatnonzero(good & np.isfinite(value))
-    if not len(usable):
-        raise BadInput("has no row with a time and a number", file=path, key=value_name)
-    steps = np.diff(naive[usable])
-    usable = usable[::-1] if (steps < 0).sum() > (steps > 0).sum() else usable
-    naive, midnight = _midnights(naive[usable], second[usable])
-    offset_s, saving = _offsets(stamps, cells(columns.zone))
-    ends_s = _ends(cells(columns.end), order, naive, stamps.day[usable], usable, second[usable])
+    usable = _in_time_order(stamps.day * DAY_S + second, good & np.isfinite(value), path, name)
+    naive, midnight = _midnights(stamps.day[usable] * DAY_S + second[usable], second[usable])
+    ends_s = _ends(cells(columns.end), order, naive, stamps.day[usable], usable)
     interval_s, duration_s = _lengths(naive, ends_s, dialect, path)
-    kind = columns.labels or ordinal_kind or ("ending" if midnight or (second[usable] == DAY_S).any() else None)
-    header = " ".join(table.names[k] for k in {columns.date, columns.time, columns.hour, columns.end} - {None})
-    labels = Labels(
-        naive,
-        offset_s[usable],
-        saving[usable],
-        value[usable],
-        interval_s,
-        kind,
-        says_clock=clock_said(f"{header} {table.preamble}"),
-    )
-    words = f"dates {order}" + (", midnight dated to the day before" if midnight else "")
+    offset_s, saving = _offsets(stamps, cells(columns.zone))
+    ends_day = midnight or bool((second[usable] == DAY_S).any())
+    kind = columns.labels or kind or ("ending" if ends_day else None)
+    said = clock_said(_time_names(table, columns) + " " + table.preamble)
+    labels = Labels(naive, offset_s[usable], saving[usable], value[usable], interval_s, kind, says_clock=said)
+    received = _received(cells(columns.received), dialect, path, table, columns)
     return Rows(
         labels,
         value[usable],
         None if received is None else received[usable],
         duration_s,
         _quality(cells(columns.flag), table, columns)[usable],
-        value_name,
-        words,
-        issues,
+        name,
+        f"dates {order}" + (", midnight dated to the day before" if midnight else ""),
+        row_issues(good, value, bad, dates),
     )
+
+
+def _in_time_order(naive: np.ndarray, usable: np.ndarray, path, name: str) -> np.ndarray:
+    """Rows that can be used, turned round where the newest stands first."""
+    index = np.flatnonzero(usable)
+    if not len(index):
+        raise BadInput("has no row with a time and a number", file=path, key=name)
+    steps = np.diff(naive[index])
+    return index[::-1] if (steps < 0).sum() > (steps > 0).sum() else index
+
+
+def _time_names(table: Table, columns: Columns) -> str:
+    named = (columns.date, columns.time, columns.hour, columns.end)
+    return " ".join(table.names[k] for k in named if k is not None)
+
+
+def _received(cells: list[str] | None, dialect: Dialect, path, table: Table, columns: Columns) -> np.ndarray | None:
+    return None if cells is None else column_values(cells, dialect, path, table.names[columns.received])[0]
 
 
 def _seconds(stamps: Stamps, times, hours, name: str, path) -> tuple[np.ndarray, str | None]:
@@ -207,7 +202,7 @@ def _offsets(stamps: Stamps, zones: list[str] | None) -> tuple[np.ndarray, np.nd
 
 
 def _ends(
-    cells: list[str] | None, order: str, naive: np.ndarray, day: np.ndarray, usable: np.ndarray, second
+    cells: list[str] | None, order: str, naive: np.ndarray, day: np.ndarray, usable: np.ndarray
 ) -> np.ndarray | None:
     """Ends of the intervals on the file's clock, where a column gives them."""
     if cells is None:

@@ -81,6 +81,23 @@ def settled(readings: Readings, clock: Clock, *, file: object, interval_s: int |
     return Settled(readings, interval_s, covered_s, repeated, tuple(issues))
 
 
+def paired(main: Readings, other: Readings, *, file: object) -> tuple[Readings, np.ndarray, list[Issue]]:
+    """Delivered readings and the received energy beside them, where both registers have the same interval.
+
+    Raises
+    ------
+    BadInput
+        They never share an interval.
+    """
+    both, mine, theirs = np.intersect1d(main.start, other.start, assume_unique=True, return_indices=True)
+    if not len(both):
+        raise BadInput("has delivered and received readings that never share an interval", file=file)
+    alone = len(main) + len(other) - 2 * len(both)
+    text = "delivered or received without the other"
+    issues = [Issue("unpaired", alone, text, "left out: missing is not zero")] if alone else []
+    return main.at(mine), other.kwh[theirs], issues
+
+
 def _usual(duration: np.ndarray) -> int:
     values, counts = np.unique(duration[duration > 0], return_counts=True)
     return int(values[counts.argmax()]) if len(values) else 3600

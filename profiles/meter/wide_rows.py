@@ -15,6 +15,8 @@ from profiles.meter.table import Table
 from profiles.meter.wide import Wide
 from profiles.noun import BadInput
 
+_NAME = "the columns of the day"
+
 
 def wide_rows(table: Table, wide: Wide, group: Group, dialect: Dialect, zone, path) -> Rows:
     """Cells of a wide file as rows, day by day.
@@ -24,57 +26,49 @@ def wide_rows(table: Table, wide: Wide, group: Group, dialect: Dialect, zone, pa
     BadInput
         Day and month that can be read in two ways, or a day longer than 24 h without a clock change.
     """
-    name = table.names[table.date_column]
     dates = [table.rows[i][table.date_column] for i in group.rows]
-    order = dialect.date_order or date_order(dates, file=path, key=name)
+    order = dialect.date_order or date_order(dates, file=path, key=table.names[table.date_column])
     day = parsed(dates, order).day
-    cells = [[table.rows[i][k] if k < len(table.rows[i]) else "" for k in wide.columns] for i in group.rows]
-    flat = [cell for row in cells for cell in row]
-    value, bad = column_values(flat, dialect, path, "the columns of the day")
-    value = value.reshape(len(cells), -1)
-    issues = row_issues(day >= 0, np.zeros(len(day)), np.zeros(len(day), bool), dates)
-    if bad.any():
-        issues += (
-            Issue(
-                "not-a-number",
-                int(bad.sum()),
-                dates[int(np.argmax(bad)) // len(wide.columns)],
-                "left out: missing is not zero",
-            ),
-        )
+    value, issues = _day_values(table, wide, group, dialect, path)
+    issues += row_issues(day >= 0, np.zeros(len(day)), np.zeros(len(day), bool), dates)
     by_day = np.argsort(day, kind="stable")
     by_day = by_day[day[by_day] >= 0]
     day, value = day[by_day], value[by_day]
-    naive = day[:, None] * DAY_S + np.array(wide.label_s)[None, :]
     filled = np.isfinite(value)
-    naive = _extra_labels(naive, filled, day, wide, zone, path)
-    counts_days = wide.counted and dialect.extra_columns != "repeated-hour" and _counts_days(filled, wide)
-    keep = filled.ravel()
-    if not keep.any():
+    if not filled.any():
         raise BadInput("has no row with a time and a number", file=path)
-    ordinal = np.broadcast_to(wide.ordinal, value.shape).ravel()[keep] if counts_days else None
-    n = int(keep.sum())
+    naive = _extra_labels(day[:, None] * DAY_S + np.array(wide.label_s), filled, day, wide, zone, path)
+    counts_days = wide.counted and dialect.extra_columns != "repeated-hour" and _counts_days(filled, wide)
+    days, ordinal = (np.broadcast_to(one, value.shape)[filled] for one in (day[:, None], wide.ordinal))
+    n = len(days)
     labels = Labels(
-        naive.ravel()[keep],
+        naive[filled],
         np.full(n, NO_OFFSET),
         np.full(n, -1),
-        value.ravel()[keep],
+        value[filled],
         wide.interval_s,
         dialect.labels or wide.kind,
-        ordinal,
-        np.broadcast_to(day[:, None], value.shape).ravel()[keep],
+        ordinal if counts_days else None,
+        days,
         clock_said(table.preamble),
     )
-    return Rows(
-        labels,
-        value.ravel()[keep],
-        None,
-        np.full(n, wide.interval_s, dtype=np.int64),
-        np.full(n, NO_QUALITY),
-        "the columns of the day",
-        f"dates {order}",
-        issues,
-    )
+    length_s = np.full(n, wide.interval_s, dtype=np.int64)
+    none = np.full(n, NO_QUALITY)
+    return Rows(labels, value[filled], None, length_s, none, _NAME, f"dates {order}", issues)
+
+
+def _day_values(
+    table: Table, wide: Wide, group: Group, dialect: Dialect, path
+) -> tuple[np.ndarray, tuple[Issue, ...]]:
+    """Values by row and column, NaN where blank, and an issue for what is neither blank nor a number."""
+    rows = [table.rows[i] for i in group.rows]
+    cells = [row[k] if k < len(row) else "" for row in rows for k in wide.columns]
+    value, bad = column_values(cells, dialect, path, _NAME)
+    value, issues = value.reshape(len(rows), -1), ()
+    if bad.any():
+        first = rows[int(np.argmax(bad)) // len(wide.columns)][table.date_column]
+        issues = (Issue("not-a-number", int(bad.sum()), first, "left out: missing is not zero"),)
+    return value, issues
 
 
 def _counts_days(filled: np.ndarray, wide: Wide) -> bool:
