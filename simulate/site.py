@@ -271,7 +271,7 @@ def _check_operation(site: Site) -> None:
             value=True,
             way_out='a transferred circuit never exports; set mode = "interactive" if the utility agrees',
         )
-    if (site.service.other_load is None) == (site.service.whole_house is None) and site.service.other_load is not None:
+    if site.service.other_load is not None and site.service.whole_house is not None:
         raise BadInput(
             "must not stand beside whole_house",
             file=site.file,

@@ -106,8 +106,6 @@ class Battery(BreakerNoun):
                 value=self.round_trip_efficiency,
                 way_out="give one or the other",
             )
-        if self.leg != "both" and self.charging_circuit.volts == 120 and self.charging_circuit.leg is None:
-            return self
         return self
 
     @property
