@@ -45,12 +45,9 @@ def tables_of(study: Study) -> dict[str, Table]:
 
 
 def warnings_of(study: Study) -> list[str]:
-    """The three loudest warnings, for the first page."""
+    """The three loudest warnings, for the first page; what is never carried stands above them by itself."""
     ride, panel, document = study.ride, study.document["panel"], study.document
-    never = ride.house.never_carried
     loud = []
-    if never:
-        loud.append(f"Never carried: {', '.join(never)}. No wiring as drawn can serve this in an outage: 0 hours.")
     if any(circuit.is_medical for circuit in ride.house.circuits):
         least = view.hours_text(float(min(ride.hours.min(), study.storm.hours.min())), ride.horizon_h)
         loud.append(f"Medical circuits: {least} at the least, units as new. {cautions.LIFE_SUPPORT}")

@@ -2,6 +2,7 @@
 
 import re
 import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
 from pathlib import Path
 
 import matplotlib
@@ -19,6 +20,7 @@ from simulate.document import study
 from simulate.outage import nine_in_ten
 from simulate.plot import heat, outages, paper, recharge, survival
 from simulate.plot.day import average_by_hour
+from simulate.plot.outages import Course, draw_courses
 from simulate.plot.plates import AS_PNG_TOO, plates_of, write_figures
 from simulate.recharge import charging_leg_a, refill_h
 from simulate.site import read_site
@@ -69,11 +71,15 @@ def key_of(ax) -> list[str]:
 
 
 def standalone() -> dict:
-    """A figure from each function that a study does not draw, with wide names."""
+    """A figure from each function, with wide names; its data are invented."""
+    zero = np.zeros(9)
+    course = Course("", np.arange(10.0), {"leg A": np.arange(10.0), "leg B": np.ones(10)}, zero + 2.0, zero + 1.0, zero + 3.0)
     one, two = RNG.gamma(4.0, 5.0, 500), np.minimum(RNG.gamma(4.0, 60.0, 500), 336.0)
     return {
         "survival_curve": plot.survival_curve(one),
         "survival_curves": plot.survival_curves({f"{n} battery units": one * n for n in range(1, 5)} | {"solar": two}),
+        "three_outages": draw_courses([replace(course, title=f"{name}, 28 Nov 22:00: at least 336 h")
+                                       for name in ("worst", "middle", "best")])[0, 0],
         "hours_map": plot.hours_map(RNG.uniform(0.0, 336.0, (12, 24))),
         "price_map": plot.price_map(RNG.uniform(0.0, 1.0, (12, 24)), currency="CAD"),
         "monthly_bills": plot.monthly_bills(MONTHS, without_battery=np.arange(12) * 9e3, with_battery=-np.ones(12)),
@@ -130,6 +136,13 @@ class TestSurvival:
 
 
 class TestMaps:
+    def test_a_wide_span_gets_square_root_shades_that_say_so(self):
+        grid = np.full((12, 24), 300.0)
+        grid[0] = 10.0
+        for values, wide in ((grid, True), (grid / 10.0 + 20.0, False)):
+            ax = plot.hours_map(values)
+            assert ("square root]" in ax.figure.axes[-1].get_ylabel()) == wide
+
     def test_cells_equal_a_pandas_group(self):
         axis = hours_of_year(2025, "America/New_York")
         values = RNG.uniform(0.0, 50.0, axis.n_steps)

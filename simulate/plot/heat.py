@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import PowerNorm
 
 from profiles.noun import BadInput
 from simulate.outage import nine_in_ten
@@ -13,6 +14,10 @@ from simulate.view import hours_text
 SHADES = "cividis"
 """Lightness rises evenly along it and the common colour deficiencies see the same order (Nunez, Anderton & Renslow
 2018, doi:10.1371/journal.pone.0199239)."""
+
+
+WIDE = 8.0
+"""Beyond this ratio of the highest to the lowest cell the shades go with the square root."""
 
 
 def by_month_and_hour(values, month, hour, of=np.mean) -> np.ndarray:
@@ -45,7 +50,7 @@ def by_month_and_hour(values, month, hour, of=np.mean) -> np.ndarray:
     return grid.reshape(12, 24)
 
 
-def hours_map(grid, *, what: str = "hours survived, nine times in ten [h]", ax: Axes | None = None) -> Axes:
+def hours_map(grid, *, what: str = "survived nine times in ten [h]", ax: Axes | None = None) -> Axes:
     """Hours survived by month and local hour at which the power fails; the worst cell is named.
 
     Parameters
@@ -86,8 +91,10 @@ def _map(grid, what: str, ax: Axes | None, shades: str) -> Axes:
     if ax is None:
         ax = paper(height_in=3.6, margins_in=(0.6, 0.05, 0.55, 0.35))
     ax.grid(False)
-    whole = np.ma.masked_invalid(grid)
-    shown = ax.pcolormesh(np.arange(25), np.arange(13), whole, cmap=shades, edgecolors="face", linewidth=0.5)
+    whole, norm = np.ma.masked_invalid(grid), None
+    if whole.max() > WIDE * whole.min() and whole.max() > WIDE:  # short outages would all be one shade
+        norm, what = PowerNorm(0.5, 0.0, float(whole.max())), what.replace("]", ", square root]")
+    shown = ax.pcolormesh(np.arange(25), np.arange(13), whole, cmap=shades, norm=norm, edgecolors="face", linewidth=0.5)
     ax.set_xticks(np.arange(0, 25, 3), [f"{h:02d}:00" for h in range(0, 25, 3)])
     ax.set_yticks(np.arange(12) + 0.5, MONTHS)
     ax.set_ylim(12, 0)

@@ -54,7 +54,7 @@ def course_of(ride: RideThrough, start: int, name: str = "") -> Course:
     solar_kw = (house.solar_kw + house.solar_dc_kw)[steps] if comes_back else np.zeros(n)
     when, lasts = axis.local[start], hours_text(float(ride.hours[start]), ride.horizon_h)
     return Course(
-        title=f"{name}: {when.day} {MONTHS[when.month - 1]} {when:%H:%M}, {lasts}".lstrip(": "),
+        title=f"{name}, {when.day} {MONTHS[when.month - 1]} {when:%H:%M}: {lasts}".lstrip(", "),
         edges_h=np.arange(n + 1) * axis.step_h,
         soc_kwh={_pool_name(pool.legs): soc for pool, soc in zip(house.pools, stored, strict=True)},
         load_kw=load_kw, served_kw=trace.served_kwh.sum(axis=0) / axis.step_h, solar_kw=solar_kw,
@@ -67,13 +67,13 @@ def _pool_name(legs: str) -> str:
 
 def state_of_charge(course: Course, ax: Axes | None = None) -> Axes:
     """Stored energy of each pool through one outage. [kWh]"""
-    ax = paper() if ax is None else ax
+    ax = paper(margins_in=(0.75, 0.15, 0.55, 0.5)) if ax is None else ax
     for k, (name, soc_kwh) in enumerate(course.soc_kwh.items()):
         ax.plot(course.edges_h, soc_kwh, label=f"stored, {name}", linewidth=1.8, **LINES[k])
     ax.set_xlim(0.0, course.edges_h[-1])
     ax.set_ylim(0.0, 1.08 * max(float(soc.max()) for soc in course.soc_kwh.values()) or 1.0)
     name_axes(ax, "hours after the power fails [h]", "stored energy [kWh]")
-    ax.set_title(course.title, loc="left", fontsize=TEXT_PT, color=INK)
+    ax.set_title(course.title.replace(": ", ":\n"), loc="left", fontsize=TEXT_PT, color=INK)
     return ax
 
 
@@ -105,7 +105,7 @@ def three_outages(ride: RideThrough) -> np.ndarray:
 
 def draw_courses(courses) -> np.ndarray:
     """Several outages side by side on the same scales; shape (2, n) of Axes."""
-    panels = paper(2, len(courses), height_in=4.6, margins_in=(0.6, 0.15, 0.55, 0.68), gap=(0.12, 0.12))
+    panels = paper(2, len(courses), height_in=4.7, margins_in=(0.6, 0.15, 0.55, 0.8), gap=(0.12, 0.12))
     for course, (above, below) in zip(courses, panels.T, strict=True):
         state_of_charge(course, above)
         served_and_not(course, below)
