@@ -185,11 +185,12 @@ def switch_step(load_kw, solar_kw, reach_kw, s, h):
 
 
 @jit
-def begin_period(stay_kwh, stay_h, s):
-    """A lane whose energy does not last the least stay is not switched over in this period."""
+def begin_period(stay_kwh, stay_h, code, s):
+    """A lane whose energy does not last the least stay above the period's floor is not switched over in it."""
     for j in range(WIDTH):
+        floor = s[USABLE + j] if code == 2 else s[RESERVE + j] if code == 1 else 0.0
         least = stay_kwh * s[LOAD_SCALE + j] * s[PER_DISCHARGE_EFF + j] + s[NO_LOAD_KW + j] * stay_h
-        s[MAY + j] = 1.0 if s[STORED + j] - s[SERVE_TO + j] >= least else 0.0
+        s[MAY + j] = 1.0 if s[STORED + j] >= floor + least else 0.0
 
 
 @jit
@@ -268,11 +269,11 @@ def _note_blocks(t, blocks, lengths, months, s, held, peaks, h):
 def walk_block(s, series, runs, codes, prices, demand, h, parallel, out):
     """Walk one block of lanes over all steps.
 
-    `series` is (load, solar, reach, dc, inside, stay kWh, stay h), `runs` is (first steps, kind, bucket, may charge,
-    exact) of stretches in which the plan, the bucket and the cold do not change, `out` is (import, export, cost,
-    credit, peaks, stored).
+    `series` is (load, solar, reach, dc, inside, stay kWh, stay h, stay code), `runs` is (first steps, kind, bucket,
+    may charge, exact) of stretches in which the plan, the bucket and the cold do not change, `out` is (import,
+    export, cost, credit, peaks, stored).
     """
-    load, solar, reach, dc, inside, stay_kwh, stay_h = series
+    load, solar, reach, dc, inside, stay_kwh, stay_h, stay_to = series
     first, kinds, bucket, may_charge, exact = runs
     buy, sell = prices
     month_of_run, blocks, lengths, months = demand
@@ -284,7 +285,7 @@ def walk_block(s, series, runs, codes, prices, demand, h, parallel, out):
         kind = kinds[r]
         for t in range(first[r], first[r + 1]):
             if stay_kwh.shape[0] > 0 and stay_kwh[t] >= 0.0:
-                begin_period(stay_kwh[t], stay_h[t], s)
+                begin_period(stay_kwh[t], stay_h[t], stay_to[t], s)
             if stored.shape[0] > 0:
                 for j in range(WIDTH):
                     stored[t, j] = s[STORED + j]

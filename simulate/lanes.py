@@ -153,8 +153,9 @@ class Track:
         False where the cells are too cold.
     dc_kw, inside_kw : array_like, optional
         Solar on the cells, and the part of `solar_kw` that goes with the sub-panel. [kW]
-    stay_kwh, stay_h : array_like, optional
-        At the first step of a period of service the AC energy of the least stay and its hours; else -1 and 0.
+    stay_kwh, stay_h, stay_to : array_like, optional
+        At the first step of a period of service the AC energy of the least stay, its hours, and the code of the floor
+        that it is above; else -1, 0 and 0.
     pool_exports, surplus_exports : bool
         The units may send energy out; solar that nobody uses may go out (else it is curtailed).
     """
@@ -173,6 +174,7 @@ class Track:
     inside_kw: np.ndarray | None = None
     stay_kwh: np.ndarray | None = None
     stay_h: np.ndarray | None = None
+    stay_to: np.ndarray | None = None
     pool_exports: bool = False
     surplus_exports: bool = True
 
@@ -222,9 +224,10 @@ class _Ready:
         self.bucket = np.zeros(n, np.int64) if track.bucket is None else np.asarray(track.bucket, dtype=np.int64)
         self.n_buckets = int(self.bucket.max()) + 1
         self.needs_exact = bool(self.dc.any() or self.inside.any())
-        self.stay = (np.zeros(0), np.zeros(0))
+        self.stay = (np.zeros(0), np.zeros(0), np.zeros(0, np.int64))
         if track.stay_kwh is not None:
-            self.stay = tuple(np.asarray(one, dtype=float) for one in (track.stay_kwh, track.stay_h))
+            stay = (np.asarray(one, dtype=float) for one in (track.stay_kwh, track.stay_h))
+            self.stay = (*stay, np.asarray(track.stay_to, dtype=np.int64))
         self._prices(track)
         self._demand(track, n)
         self._runs(track)

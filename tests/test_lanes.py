@@ -62,6 +62,7 @@ def drawn(seed: int, style: str, tapers: bool, n_steps: int = 240, n_designs: in
         starts = rng.random(n_steps) < 0.1
         more["stay_kwh"] = np.where(starts, rng.uniform(0.0, 2.0, n_steps), -1.0)
         more["stay_h"] = np.where(starts, rng.uniform(0.0, 1.0, n_steps), 0.0)
+        more["stay_to"] = np.where(starts, rng.integers(0, 3, n_steps), 0)
     track = Track(
         load, solar, codes, reach, step_h, bucket=rng.integers(0, 4, n_steps), buy_per_kwh=rng.uniform(0, 1, n_steps),
         sell_per_kwh=rng.uniform(0, 0.3, n_steps), demand=(every_step(np.arange(n_steps) * 3 // n_steps),),
@@ -86,7 +87,7 @@ def alone(track: Track, lanes: Lanes, design: int, start_kwh: float):
     stay = np.full(n, -1.0)
     if track.stay_kwh is not None:
         least = track.stay_kwh * own["load_scale"] / own["discharge_efficiency"] + own["no_load_kw"] * track.stay_h
-        stay = np.where(track.stay_kwh >= 0.0, least, -1.0)
+        stay = np.where(track.stay_kwh >= 0.0, level[track.stay_to] + least, -1.0)
     wish = Wish(
         reach_kw=np.minimum(reach, pool.discharge_kw) + np.zeros(one), two_pole_kw=none,
         targets_kwh=level[track.codes.astype(int)].reshape(1, n, 4), stay_kwh=stay.reshape(one),

@@ -1,0 +1,167 @@
+"""One design of a sweep as a row: what went in, what came out, or why it was refused."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import OrderedDict
+from dataclasses import dataclass, replace
+from functools import cache
+
+from profiles.noun import BadInput
+from simulate.document import bills_of
+from simulate.house import House, SiteSources, house_of
+from simulate.house import _cold as cold_steps
+from simulate.outage import MARKS_H, lasting_frac, spread
+from simulate.pools import pools_of
+from simulate.ride import RideThrough, ride_through
+from simulate.site import Site
+from simulate.year import Asked, HouseYear, ask, prices_of, walk_asked
+
+MOST_HOUSES = 4
+"""Houses that a worker keeps; a year of minutes of twenty circuits is 80 MB."""
+
+ENERGIES = (
+    "load", "backed_up", "solar", "import", "export", "charge", "discharge", "loss", "curtailed", "stored_change",
+)  # fmt: skip
+SPREADS = ("min", "p10", "p50", "p90", "max", "mean")
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a sweep works out beside the year and its bills.
+
+    Parameters
+    ----------
+    outages : bool
+        Start an outage at every step.
+    bound : bool
+        Solve for the best possible saving too (slow where several pools share a meter).
+    """
+
+    outages: bool = True
+    bound: bool = False
+
+
+@cache
+def version() -> str:
+    """Version of this distribution."""
+    from importlib.metadata import version as version_of
+
+    return version_of("keeplit")
+
+
+def series_key(site: Site) -> str:
+    """What the series of a house are made of; designs with the same key share them."""
+    text = lambda noun: None if noun is None else noun.model_dump_json(by_alias=True)
+    loads = [circuit.model_dump_json(include={"load", "name"}) for circuit in site.circuit]
+    service = site.service.model_dump_json(include={"other_load", "whole_house"})
+    return json.dumps([text(site.site), text(site.weather), text(site.solar), service, loads, str(site.folder)])
+
+
+class Houses:
+    """The houses of the designs that were met last, so that each series is built once."""
+
+    def __init__(self):
+        self._kept: OrderedDict[str, tuple[House, SiteSources, dict]] = OrderedDict()
+
+    def house(self, site: Site) -> House:
+        """The house of a site, on series that are built already where they are the same."""
+        key = series_key(site)
+        if key not in self._kept:
+            house = house_of(site)
+            self._kept[key] = house, SiteSources(site), {_cold_key(site): house.cold}
+            while len(self._kept) > MOST_HOUSES:
+                self._kept.popitem(last=False)
+        self._kept.move_to_end(key)
+        house, sources, colds = self._kept[key]
+        pools = pools_of(site)
+        cold_key = _cold_key(site)
+        if cold_key not in colds:
+            colds[cold_key] = cold_steps(site, pools, house.hours, sources)
+        return replace(house, site=site, pools=pools, cold=colds[cold_key])
+
+
+def _cold_key(site: Site) -> str:
+    told = {"leg", "temperature", "place", "heated"}
+    return json.dumps([group.model_dump_json(include=told) for group in site.battery if group.count])
+
+
+def input_hash(site: Site) -> str:
+    """Hash of a site as it was understood; the same site has the same hash on any machine."""
+    return hashlib.sha256(site.model_dump_json(by_alias=True, exclude_none=True).encode()).hexdigest()[:16]
+
+
+def asked_of(house: House) -> Asked:
+    """The plan of a house."""
+    return ask(house, prices_of(house))
+
+
+def row_of(run: HouseYear, ride: RideThrough | None, wanted: Wanted) -> dict:
+    """The results of a design by the names of their columns."""
+    bills = bills_of(run)
+    row = year_row(run.energy_kwh(), installed_price(run.house.site))
+    today = None if bills.today is None else bills.today.total
+    row |= bill_row(today, bills.without_battery.total, bills.with_battery.total)
+    if wanted.bound:
+        from simulate.foresight import bound_of
+
+        bound = bound_of(run, bills)
+        row |= {"out_bound": bound.saving, "out_captured_frac": bound.captured_frac}
+    return row | ({} if ride is None else outage_row(ride))
+
+
+def year_row(energy_kwh: dict, price: float | None) -> dict:
+    """Energy of the year, what the units delivered (as warranties count it), and what they cost."""
+    row = {f"out_{name}_kwh": energy_kwh[name] for name in ENERGIES}
+    return row | {"out_throughput_kwh": energy_kwh["discharge"], "out_installed_price": price}
+
+
+def bill_row(today: float | None, without: float, with_battery: float) -> dict:
+    """The three bills and the saving."""
+    return {
+        "out_today": today, "out_without_battery": without, "out_with_battery": with_battery,
+        "out_saving": without - with_battery,
+    }  # fmt: skip
+
+
+def outage_row(ride: RideThrough) -> dict:
+    """Hours survived: spread, shares that last, what is lost first."""
+    hours = spread(ride.hours)
+    row = {f"out_hours_{name}": hours[name] for name in SPREADS}
+    row |= {f"out_lasting_{mark}_frac": frac for mark, frac in lasting_frac(ride.hours, ride.horizon_h).items()}
+    return row | {"out_censored_frac": float(ride.censored.mean()), "out_first_lost": ride.usually_lost}
+
+
+def installed_price(site: Site) -> float | None:
+    """Price of the units and of what else is named; None where a unit has no price. [currency]"""
+    groups = [group for group in site.battery if group.count]
+    if any(group.installed_price is None for group in groups):
+        return None
+    other = getattr(site.money, "other_installed_price", None) or 0.0
+    return float(sum(group.count * group.installed_price for group in groups) + other)
+
+
+RESULTS = (
+    *(f"out_{name}_kwh" for name in ENERGIES), "out_throughput_kwh", "out_installed_price", "out_today",
+    "out_without_battery", "out_with_battery", "out_saving", "out_bound", "out_captured_frac",
+    *(f"out_hours_{name}" for name in SPREADS), *(f"out_lasting_{mark}_frac" for mark in MARKS_H), "out_censored_frac",
+)  # fmt: skip
+"""Columns of results that are numbers; a number that is not there is NaN."""
+
+
+def run_design(site: Site, houses: Houses, wanted: Wanted) -> dict:
+    """One design by itself, as `study` runs it."""
+    run = walk_asked(asked_of(houses.house(site)))
+    return row_of(run, ride_through(run) if wanted.outages else None, wanted)
+
+
+def site_with(site: Site, keys, values) -> Site:
+    """The site of a design; a value that is missing (None or NaN) leaves the key as it is."""
+    given = {key: value for key, value in zip(keys, values, strict=True) if value is not None and value == value}
+    return site.with_values(given) if given else site
+
+
+def refused(error: Exception) -> dict:
+    """The row of a design that is refused: bad input in its own line, a fault of ours by its kind."""
+    return {"error": str(error) if isinstance(error, BadInput) else f"{type(error).__name__}: {error}"}

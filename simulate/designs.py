@@ -1,0 +1,306 @@
+"""Many designs of one site: a sweep, on this machine or on others, in memory or as a dataset."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, ThreadPoolExecutor, wait
+from contextlib import contextmanager
+from pathlib import Path
+
+from profiles.noun import BadInput
+from simulate.dataset import Dataset
+from simulate.design_row import (
+    RESULTS,
+    Houses,
+    Wanted,
+    input_hash,
+    refused,
+    run_design,
+    site_with,
+    version,
+)
+from simulate.lane_designs import grouped_rows
+from simulate.site import Site
+from simulate.varied import Grid, Table, designs_of
+
+SMALL = 32
+"""Sweeps of up to so many designs run in this process: starting others takes longer."""
+IN_FLIGHT = 4
+"""Parts that wait for a worker, for each worker: enough to keep it busy, few enough for constant memory."""
+PART_DESIGNS = (16, 960)
+UNKNOWN_KEY = ("not a known key", "not a key", "not a table", "names no")
+"""What the site reader says of a key that no value can mend."""
+
+
+def sweep(
+    site: Site, vary, *, executor: Executor | None = None, out: str | Path | None = None, n: int | None = None,
+    method: str = "latin", seed: int = 0, outages: bool = True, bound: bool = False,
+):  # fmt: skip
+    """Run a site for every design that `vary` names, one row a design.
+
+    Parameters
+    ----------
+    site : Site
+    vary : mapping or DataFrame
+        Site keys such as "battery.count", 'battery["Left unit"].usable_kwh' or 'circuit["Jet pump"].priority', each
+        with a list of values or a distribution (`uniform(2, 8)`); or a table with a design in each row. Lists alone
+        make a grid, the last key fastest; a distribution, or `n`, makes a sample.
+    executor : concurrent.futures.Executor, optional
+        Where it runs; all cores of this machine unless given. On a cluster `dask.distributed.Client.get_executor()`.
+    out : path, optional
+        Folder of Parquet parts. What is finished there is kept: run the same sweep again to take it up.
+    n, method, seed
+        Of a sample: designs, "latin" (hypercube) or "sobol" (n a power of two), and where it starts.
+    outages : bool
+        Start an outage at every step of every design too.
+    bound : bool
+        Solve for the best possible saving too; slow where several pools share a meter.
+
+    Returns
+    -------
+    DataFrame
+        Columns `design`, `in_*` by site key, `out_*` results, `error` (None, or why a design was refused),
+        `input_hash` and `version`. A result that was not asked for is NaN.
+
+    Raises
+    ------
+    BadInput
+        A key that the site does not have, an empty list, a folder that holds another sweep.
+
+    Notes
+    -----
+    Designs with the same series share them; those that differ in numbers only run as lanes. A row equals the study of
+    its site to 1e-9.
+
+    Examples
+    --------
+    >>> from simulate.site import read_site
+    >>> table = sweep(read_site(), {"battery.count": [1, 2]}, outages=False)
+    >>> table["in_battery.count"].tolist(), bool(table["out_saving"].notna().all())
+    ([1, 2], True)
+    """
+    import pandas as pd
+
+    designs = designs_of(vary, n=n, method=method, seed=seed)
+    wanted = Wanted(outages, bound)
+    parts = dict(run_parts(site, designs, wanted, executor=executor, out=out))
+    if out is not None:
+        return pd.read_parquet(out)
+    return pd.concat([parts[k] for k in sorted(parts)], ignore_index=True)
+
+
+def run_parts(
+    site: Site, designs: Grid | Table, wanted: Wanted, *, executor: Executor | None = None, out=None, progress=None,
+    workers: int | None = None,
+) -> Iterator[tuple[int, object]]:
+    """Run a sweep part by part, in any order; with a folder, parts are written there and given back as None.
+
+    Parameters
+    ----------
+    progress : callable, optional
+        Called with the number of designs that have just been finished, those on disk already at first.
+    workers : int, optional
+        Processes, where no executor is given; one for each core unless given.
+    """
+    check_keys(site, designs)
+    size = part_size(len(designs))
+    bounds = [(first, min(first + size, len(designs))) for first in range(0, len(designs), size)]
+    kinds = {f"in_{key}": kind_of(values) for key, values in designs.values.items()}
+    dataset = None if out is None else Dataset(out, told(site, designs, wanted, size))
+    todo = [k for k in range(len(bounds)) if dataset is None or not dataset.has(k)]
+    if progress is not None and len(todo) < len(bounds):
+        progress(sum(b - a for k, (a, b) in enumerate(bounds) if k not in set(todo)))
+    n_todo = sum(bounds[k][1] - bounds[k][0] for k in todo)
+    with _somewhere(executor, n_todo, workers) as (pool, n_workers):
+        tasks = ((k, (site, designs.keys, designs.rows(*bounds[k]), bounds[k][0], wanted)) for k in todo)
+        for k, frame in _as_done(pool, tasks, IN_FLIGHT * n_workers):
+            for name, kind in kinds.items():
+                frame[name] = frame[name].map(_text).astype(object) if kind is str else frame[name].astype(kind)
+            if dataset is not None:
+                dataset.write(k, frame)
+            if progress is not None:
+                progress(len(frame))
+            yield k, frame if dataset is None else None
+    if dataset is not None:
+        dataset.close(len(designs))
+
+
+def kind_of(values) -> type:
+    """The one kind of a column of inputs, the same in every part: whole numbers, numbers, truths, else text."""
+    one = lambda v: bool if isinstance(v, bool) else int if isinstance(v, int) else float if _is_number(v) else str
+    kinds = {one(value) for value in values}
+    if len(kinds) == 1:
+        return kinds.pop()
+    return float if kinds == {int, float} else str
+
+
+def _is_number(value) -> bool:
+    return value is None or isinstance(value, float)
+
+
+def _text(value) -> str | None:
+    missing = value is None or value != value
+    return None if missing else value if isinstance(value, str) else json.dumps(value, default=str)
+
+
+def part_size(n_designs: int) -> int:
+    """Designs in a part: a 64th of the sweep, within limits; it depends on nothing else, so a sweep can be resumed."""
+    low, high = PART_DESIGNS
+    return max(low, min(high, -(-n_designs // 64)))
+
+
+def told(site: Site, designs: Grid | Table, wanted: Wanted, size: int) -> dict:
+    """The record of a sweep: what must not change while it is resumed."""
+    return {
+        "version": version(), "vary": designs.told(), "designs": len(designs), "part_designs": size,
+        "wanted": vars(wanted), "site": site.model_dump(mode="json", by_alias=True, exclude_none=True),
+    }  # fmt: skip
+
+
+def check_keys(site: Site, designs: Grid | Table) -> None:
+    """Refuse a key that no design can take, before anything runs."""
+    first = designs.rows(0, min(len(designs), SMALL))
+    for column, key in enumerate(designs.keys):
+        errors = []
+        for value in dict.fromkeys(row[column] for row in first):
+            try:
+                site_with(site, (key,), (value,))
+            except BadInput as error:
+                errors.append(error)
+            else:
+                errors.clear()
+                break
+        if errors and any(mark in errors[0].rule for mark in UNKNOWN_KEY):
+            raise errors[0]
+
+
+def run_part(site: Site, keys, rows, first: int, wanted: Wanted):
+    """Run the designs of one part; a design that is refused is a row with its error.
+
+    Returns
+    -------
+    DataFrame
+    """
+    houses, sites, out = _houses(), [], []
+    for k, values in enumerate(rows):
+        row = {"design": first + k, **{f"in_{key}": value for key, value in zip(keys, values, strict=True)}}
+        try:
+            own = site_with(site, keys, values)
+            row["input_hash"] = input_hash(own)
+        except BadInput as error:
+            own, row = None, row | refused(error)
+        sites.append(own)
+        out.append(row)
+    good = [k for k, own in enumerate(sites) if own is not None]
+    side_by_side = dict(zip(good, grouped_rows([sites[k] for k in good], houses, wanted), strict=True))
+    for k in good:
+        try:
+            out[k] |= side_by_side[k] or run_design(sites[k], houses, wanted)
+        except Exception as error:  # one design must not cost the others; the row says what happened
+            out[k] |= refused(error)
+    return _frame(out, keys)
+
+
+def _frame(rows: list[dict], keys):
+    """A table whose columns and their kinds do not depend on the designs that are in it."""
+    import pandas as pd
+
+    frame = pd.DataFrame(rows)
+    inputs = {f"in_{key}": frame[f"in_{key}"] for key in keys}
+    numbers = {name: pd.to_numeric(_column(frame, name)).astype(float) for name in RESULTS}
+    texts = {name: _column(frame, name).astype(object) for name in ("out_first_lost", "error", "input_hash")}
+    texts = {name: column.where(column.notna(), None) for name, column in texts.items()}
+    whole = {"design": frame["design"].astype("int64"), **inputs, **numbers, **texts}
+    return pd.DataFrame(whole).assign(version=version())
+
+
+def _column(frame, name: str):
+    import pandas as pd
+
+    return frame[name] if name in frame else pd.Series([None] * len(frame), dtype=object)
+
+
+_KEPT: dict[int, Houses] = {}
+
+
+def _houses() -> Houses:
+    """The houses of this thread: a worker keeps them from part to part."""
+    import threading
+
+    return _KEPT.setdefault(threading.get_ident(), Houses())
+
+
+@contextmanager
+def _somewhere(executor: Executor | None, n_designs: int, workers: int | None = None):
+    """The executor that was given, or one of our own that is shut down at the end."""
+    if executor is not None:
+        yield executor, _workers_of(executor)
+        return
+    own, n_workers = _own_executor(n_designs, workers)
+    try:
+        yield own, n_workers
+    except BaseException:
+        own.shutdown(wait=False, cancel_futures=True)
+        for process in list((getattr(own, "_processes", None) or {}).values()):
+            process.terminate()
+        raise
+    own.shutdown()
+
+
+def _own_executor(n_designs: int, workers: int | None = None) -> tuple[Executor, int]:
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    workers = workers or os.cpu_count() or 1
+    if n_designs <= SMALL or workers == 1:
+        return ThreadPoolExecutor(1), 1
+    fresh = multiprocessing.get_context("spawn")
+    return ProcessPoolExecutor(workers, mp_context=fresh, initializer=_leave_with_parent), workers
+
+
+def _leave_with_parent() -> None:
+    """A worker leaves an interrupt to its parent, and does not outlive it."""
+    import multiprocessing
+    import signal
+    import threading
+
+    def watch() -> None:
+        multiprocessing.parent_process().join()
+        os._exit(1)
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def _workers_of(executor: Executor) -> int:
+    known = getattr(executor, "_max_workers", None)
+    if known is None and hasattr(executor, "_client"):
+        known = sum(executor._client.nthreads().values())
+    return max(int(known or 8), 1)
+
+
+def _as_done(pool: Executor, tasks, most: int) -> Iterator[tuple[int, object]]:
+    """Results as they come, with at most so many parts under way."""
+    waiting, tasks, more = {}, iter(tasks), True
+    try:
+        while True:
+            while more and len(waiting) < most:
+                task = next(tasks, None)
+                if task is None:
+                    more = False
+                    break
+                waiting[pool.submit(run_part, *task[1])] = task[0]
+            if not waiting:
+                return
+            for future in wait(waiting, return_when=FIRST_COMPLETED).done:
+                yield waiting.pop(future), future.result()
+    except BrokenExecutor as error:
+        raise RuntimeError(
+            "a worker process ended early: out of memory, killed, or the script that calls sweep() lacks "
+            'an `if __name__ == "__main__":` above the call'
+        ) from error
+    finally:
+        for future in waiting:
+            future.cancel()

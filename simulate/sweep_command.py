@@ -1,0 +1,124 @@
+"""A sweep as the command runs it: texts in, a dataset out, a bar on a terminal, a cluster by its address."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from profiles.noun import BadInput
+from simulate.design_row import Wanted
+from simulate.designs import run_parts
+from simulate.site import Site
+from simulate.varied import designs_of, vary_of
+
+RETRIES = 3
+"""How often a part is tried again on a cluster after its worker has died or failed."""
+REACHED_S = 10.0
+
+
+def sweep_command(
+    site: Site, vary: Iterable[str], out: str | Path, *, workers: int | None = None, dask: str | None = None,
+    n: int | None = None, method: str = "latin", seed: int = 0, outages: bool = True, bound: bool = False,
+) -> dict:  # fmt: skip
+    """Sweep a site into a folder and say what is in it.
+
+    Parameters
+    ----------
+    site : Site
+    vary : iterable of str
+        `KEY=VALUES` texts, or one `homes.csv` / `homes.parquet` with a home in each row.
+    out : path
+        Folder of Parquet parts; taken up where it was left.
+    workers : int, optional
+        Processes on this machine; one for each core unless given.
+    dask : str, optional
+        Address of a scheduler such as "tcp://10.0.0.5:8786"; parts of a worker that dies go to another.
+
+    Returns
+    -------
+    dict
+        `site`, `out`, `designs`, `refused` and `first_error` (None without one): plain data.
+
+    Raises
+    ------
+    BadInput
+        Texts or keys that are not known, a folder that holds another sweep, a scheduler that does not answer.
+    """
+    if dask is not None and workers is not None:
+        raise BadInput("must not stand beside --dask", key="--workers", value=workers,
+                       way_out="start as many dask workers as you want")
+    designs = designs_of(_vary(list(vary)), n=n, method=method, seed=seed)
+    wanted = Wanted(outages, bound)
+    with _cluster(dask) as executor, _bar(len(designs)) as progress:
+        for _ in run_parts(site, designs, wanted, executor=executor, out=out, progress=progress, workers=workers):
+            pass
+    return {"site": site.site.name, "out": str(out), "designs": len(designs), **_errors_in(out)}
+
+
+def _vary(texts: list[str]):
+    if len(texts) == 1 and "=" not in texts[0]:
+        from simulate.fleet import read_fleet
+
+        return read_fleet(texts[0]).designs
+    return vary_of(texts)
+
+
+def _errors_in(out: str | Path) -> dict:
+    """How many designs were refused, and why the first one was; read part by part."""
+    import pyarrow.dataset as ds
+    from pyarrow.types import is_null
+
+    parts = ds.dataset(str(out), format="parquet")
+    refused, first = 0, None
+    for batch in parts.to_batches(columns=["error"]):
+        column = batch.column(0)
+        if is_null(column.type) or column.null_count == len(column):
+            continue
+        errors = [text for text in column.to_pylist() if text is not None]
+        refused, first = refused + len(errors), first or errors[0]
+    return {"refused": refused, "first_error": first}
+
+
+@contextmanager
+def _cluster(address: str | None) -> Iterator:
+    """An executor on a cluster, or None for this machine."""
+    if address is None:
+        yield None
+        return
+    try:
+        from distributed import Client
+    except ImportError:
+        raise BadInput("needs dask", key="--dask", value=address, way_out="pip install 'keeplit[cluster]'") from None
+    try:
+        client = Client(address, timeout=REACHED_S, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as error:
+        raise BadInput(f"cannot be reached: {error}", key="--dask", value=address,
+                       way_out="start one with: dask scheduler") from None
+    with client:
+        yield client.get_executor(retries=RETRIES, pure=False)
+
+
+@contextmanager
+def _bar(n_designs: int) -> Iterator:
+    """A bar with rate and time left on a terminal; nothing in a pipe."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (
+        TextColumn("designs"), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[rate]}"),
+        TimeRemainingColumn(elapsed_when_finished=True),
+    )  # fmt: skip
+    with Progress(*columns, console=Console(stderr=True)) as bar:
+        task = bar.add_task("designs", total=n_designs, rate="")
+
+        def progress(done: int) -> None:
+            bar.advance(task, done)
+            speed = bar.tasks[0].speed
+            bar.update(task, rate=f"{speed:.1f} a second" if speed else "")
+
+        yield progress
