@@ -4,13 +4,16 @@ import math
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from simulate.panel.check import check_panel
 from simulate.panel.finding import PHYSICS, Figure, by_edition, edition_year, found, section
 from simulate.panel.layout import Layout
+from simulate.panel.sheets import sheets
 from simulate.panel.tables import SOURCES
 from simulate.site import read_site
-from tests.panel_bench import bench, circuit, unit
+from tests.panel_bench import bench, circuit, locked_pair, unit
 
 CHECKS = {
     "space", "conductor", "raceway", "feeder", "continuous-load", "inverter-continuous", "one-heater", "source-circuit",
@@ -118,6 +121,105 @@ def test_every_table_has_a_source_and_a_certainty():
     for name, source in SOURCES.items():
         assert "NEC" in source, name
         assert "seen" in source or "memory" in source, name
+
+
+maybe = lambda strategy: st.one_of(st.none(), strategy)
+watts = st.integers(0, 6000)
+MOTORS = st.fixed_dictionaries({}, optional={
+    "hp": st.sampled_from([0.25, 0.5, 1.0, 3.0]), "code_letter": st.sampled_from("AGKV"), "lra_a": st.floats(1, 200),
+    "inrush_a": st.floats(1, 200), "at_volts": st.sampled_from([115.0, 120.0, 230.0]), "soft_start": st.booleans(),
+    "start_s": st.floats(0.1, 5.0),
+})  # fmt: skip
+CIRCUITS = st.fixed_dictionaries(
+    {"on": st.sampled_from(["sub-panel", "sub-panel", "main", "candidate"]), "breaker_a": st.sampled_from([15, 20, 30, 50]),
+     "poles": st.sampled_from([1, 1, 2]), "load": st.just({"kw": 0.1})},
+    optional={
+        "kind": st.sampled_from(["lighting", "receptacle", "motor", "hvac", "heat", "ev", "medical"]),
+        "running_w": watts, "largest_w": watts, "priority": st.integers(1, 3), "motor": MOTORS,
+        "mca_a": st.floats(1, 60), "mocp_a": st.floats(15, 60),
+        "wire": st.fixed_dictionaries({"awg": st.sampled_from(["12", "10", "6", "1/0"])}, optional={
+            "material": st.sampled_from(["Cu", "Al"]), "length_ft": st.floats(1, 300)}),
+        "gfci": st.sampled_from(["breaker", "device", "none"]), "afci": st.sampled_from(["breaker", "none"]),
+    },
+)  # fmt: skip
+UNITS = st.fixed_dictionaries(
+    {"count": st.integers(0, 3), "continuous_kw": st.floats(0.5, 12.0)},
+    optional={
+        "surge_kva": st.floats(1, 30), "surge_s": st.floats(0.1, 5), "output_breaker_a": st.sampled_from([20, 35, 60]),
+        "output_wire_awg": st.sampled_from(["10", "6"]), "charge_kw": st.floats(0.5, 9), "charge_adjustable": st.booleans(),
+        "takes_back_kw": st.floats(0, 9), "nameplate_kwh": st.floats(1, 30), "place": st.sampled_from(["garage", "basement"]),
+        "heated": st.booleans(), "temperature": st.just({"min_charge_c": 0.0}),
+        "neutral_bond": st.sampled_from(["floating", "bonded", "switches"]),
+    },
+)  # fmt: skip
+PANELS = st.fixed_dictionaries({}, optional={
+    "mode": st.sampled_from(["transfer", "interactive"]), "build": st.sampled_from(["fed", "pass-through"]),
+    "bus_a": st.sampled_from([60, 125]), "neutral": st.sampled_from(["solid", "switched"]),
+    "load_control": st.sampled_from(["none", "by-hand", "automatic"]), "load_control_kw": st.floats(0.1, 9),
+    "feeder": st.just({"breaker_a": 60, "awg": "6", "length_ft": 20.0}),
+    "raceways": st.just([{"length_in": 40.0, "conductors": 8}]), "power_control": st.booleans(),
+    "transfer": st.just({"kind": "manual", "rated_a": 20}),
+    "spaces": st.just([{"poles": 1, "max_breaker_a": 20, "count": 3}, {"poles": 2, "max_breaker_a": 30}]),
+})  # fmt: skip
+SERVICES = st.fixed_dictionaries({"system": st.sampled_from(["120/240", "120/208"])}, optional={
+    "main_breaker_a": st.sampled_from([60, 100, 200]), "bus_a": st.sampled_from([100, 200]),
+    "calculated_load_va": st.floats(0, 60000), "free_spaces": st.integers(0, 6),
+})  # fmt: skip
+SOLARS = st.fixed_dictionaries(
+    {"dc_kw": st.floats(1, 12), "tilt_deg": st.just(20.0), "azimuth_deg": st.just(180.0),
+     "connected_at": st.sampled_from(["main-panel", "sub-panel", "battery"])},
+    optional={"ac_kw": st.floats(1, 12), "curtails": st.sampled_from(["smooth", "steps", "no"]), "opposite_end": st.booleans()},
+)  # fmt: skip
+
+
+def drawn(circuits, units, output, panel, service, solar):
+    loads = []
+    for k, one in enumerate(circuits):
+        leg = {} if one["poles"] == 2 else {"leg": "AB"[k % 2]}
+        loads.append({"name": f"C{k}", **one, **leg})
+    both = {"charging_circuit": {"breaker_a": 30, "volts": 120 if service["system"] == "120/208" else 240}}
+    batteries = {"A": [unit("A", **units)], "locked": locked_pair(**units), "AB": [unit("A", **units), unit("B", **units)],
+                 "both": [unit("both", **units | both)]}[output]  # fmt: skip
+    tables = {"solar": solar} if solar else {}
+    return bench(loads, batteries, subpanel=panel, service=service, **tables)
+
+
+ANY_SITE = st.tuples(
+    st.lists(CIRCUITS, min_size=1, max_size=6), UNITS, st.sampled_from(["A", "locked", "AB", "both"]), PANELS, SERVICES,
+    maybe(SOLARS),
+)  # fmt: skip
+
+
+@settings(max_examples=80)
+@given(ANY_SITE)
+def test_any_panel_gets_findings_that_agree_with_themselves(parts):
+    """No panel breaks a check; a pass has nothing missing from its margin, a fail has."""
+    site = drawn(*parts)
+    for one in check_panel(site):
+        assert one.check in CHECKS
+        for number in (one.value, one.limit, one.margin):
+            assert number is None or math.isfinite(number), one
+        if one.margin is not None and one.verdict == "pass":
+            assert one.margin >= -1e-9, one
+        if one.margin is not None and one.verdict == "fail":
+            assert one.margin < 0, one
+        if one.verdict == "not-assessed":
+            assert "give " in one.text, one
+    made = sheets(site, check_panel(site))
+    assert "<svg" in made["one-line"]["svg"]
+
+
+@settings(max_examples=25)
+@given(ANY_SITE)
+def test_the_order_of_the_circuits_changes_no_finding(parts):
+    """Every figure and verdict stays; where two conductors are equally tight in a raceway, either may be named."""
+    site = drawn(*parts)
+    turned = site.model_copy(update={"circuit": site.circuit[::-1]})
+    turned._file = site.file
+    key = lambda one: (one.check, one.subject, one.verdict, one.unit, *(round(x, 9) if x is not None else None
+                                                                       for x in (one.value, one.limit)))  # fmt: skip
+    same = lambda s: sorted(map(str, (key(one) for one in check_panel(s) if one.check != "raceway")))
+    assert same(site) == same(turned)
 
 
 @pytest.mark.skipif(not EXAMPLES.exists(), reason="the worked examples are not on this machine")

@@ -157,11 +157,22 @@ def fed(breaker=60, awg="6", running_w=1000, bus_a=125, **feeder):
 def test_the_feeder_carries_its_leg():
     one = only(fed(), "feeder", "feeder load")
     assert (one.verdict, one.value) == ("pass", 50.0)
-    assert "everything on 50.0 A, the largest two plus what always runs 41.7 A, of 60 A" in one.text
+    assert "everything on 50.0 A, the largest two plus what always runs 41.7 A, continuous kinds at" in one.text
     assert only(fed(45), "feeder", "feeder load").verdict == "marginal"
     assert only(fed(40), "feeder", "feeder load").verdict == "fail"
     site = bench([circuit("One", 0.1)], subpanel={"build": "fed", "feeder": {"breaker_a": 60, "awg": "6"}})
     assert "running_w" in only(site, "feeder", "feeder load").text
+
+
+def test_the_feeder_takes_continuous_kinds_at_125_percent():
+    """215.3: 40 A of fixed heat ask for 50 A of the feeder breaker; the voltage drop stays that of 40 A."""
+    heat = circuit("Heat", 0.1, "A", kind="heat", running_w=4800, wire={"awg": "6", "length_ft": 1.0})
+    feeder = {"breaker_a": 50, "awg": "6", "length_ft": 100.0}
+    site = bench([heat], [unit("A")], subpanel={"build": "fed", "feeder": feeder})
+    one = only(site, "feeder", "feeder load")
+    assert (one.verdict, one.value) == ("pass", 50.0)
+    drop = only(site, "voltage-drop", "feeder and branch").value
+    assert drop == pytest.approx(0.2 * 0.491 * 40 / 240 + 0.002 * 0.491 * 40 / 120)
 
 
 def test_the_feeder_conductor_and_the_bus_carry_its_breaker():

@@ -140,6 +140,9 @@ def test_headroom_from_calculation_rows():
     assert only(site, "service-headroom").value == pytest.approx(9000 / 240 + 30)
     assert "(optional method)" in only(site, "service-headroom").text
     assert "(standard method)" in only(service(1, calculated=None, calculation=rows), "service-headroom").text
+    tables = {"service": {"main_breaker_a": 100, "calculation": rows}}
+    nameless = bench(LOAD, [both_unit()], edition=None, **tables)
+    assert "give site.code_edition." in only(nameless, "service-headroom").text
 
 
 SOLAR = {"dc_kw": 9.0, "ac_kw": 7.68, "tilt_deg": 25.0, "azimuth_deg": 180.0, "connected_at": "main-panel"}

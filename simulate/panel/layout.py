@@ -113,6 +113,11 @@ class Layout:
             if (not self.carries_two_pole if circuit.poles == 2 else self.legs_of(circuit)[0] not in self.fed_legs)
         )
 
+    @cached_property
+    def carried(self) -> tuple[Circuit, ...]:
+        """Circuits on the sub-panel that the wiring can serve at all."""
+        return tuple(circuit for circuit in self.circuits if circuit not in self.never_carried)
+
     def share(self, circuit: Circuit, leg: str) -> float:
         """Share of a circuit's power that a leg carries on battery; 0 for a two-pole circuit that is never carried."""
         legs = self.legs_of(circuit)
@@ -182,8 +187,8 @@ class Demand:
 
 
 def demand(layout: Layout, legs: tuple[str, ...], circuits=None) -> Demand:
-    """Demand of the circuits on some legs; every circuit must have the keys of `power_keys`."""
-    circuits = layout.circuits if circuits is None else circuits
+    """Demand of circuits (all that are carried, by default) on some legs; each must have the keys of `power_keys`."""
+    circuits = layout.carried if circuits is None else circuits
     rows = [(circuit, sum(layout.share(circuit, leg) for leg in legs)) for circuit in circuits]
     running = sum(circuit.running_w * share for circuit, share in rows)
     steps = sorted(((peak_w(circuit) - circuit.running_w) * share for circuit, share in rows), reverse=True)

@@ -134,13 +134,14 @@ class Place:
 
 def motor_findings(layout: Layout) -> list[Finding]:
     """Findings of `motor-start`: each motor by itself, then those of a leg together."""
-    served = [c for c in layout.circuits if starts_motor(c) and c not in layout.never_carried]
+    served = [c for c in layout.circuits if starts_motor(c) and c in layout.carried]
     return [*(_start(layout, circuit) for circuit in served), *_together(layout, served)]
 
 
 def _start(layout: Layout, circuit: Circuit) -> Finding:
     start = start_of(circuit, layout.volts(circuit))
-    others = [c for leg in layout.legs_of(circuit) for c in layout.on_leg(leg) if c is not circuit]
+    legs = layout.legs if layout.both else layout.legs_of(circuit)
+    others = [c for leg in legs for c in layout.on_leg(leg) if c is not circuit]
     keys = (start if isinstance(start, list) else []) + power_keys(others, largest=False)
     if keys:
         return missing("motor-start", circuit.name, keys, PHYSICAL)
@@ -225,6 +226,7 @@ def _judged(layout, circuit: Circuit, start: Start, place: Place, limit: str, su
         text += " Met at the low end only." if high > limit_kva + 1e-9 else " Measure the start to be sure."
     if too_long:
         verdict, text = "fail", f"{text} A start of {_start_s(circuit):g} s outlasts the unit's {surge_s:g} s."
+        figure = Figure(_start_s(circuit), surge_s, "s") if high <= limit_kva + 1e-9 else figure
     return found("motor-start", circuit.name, verdict, figure, PHYSICAL, text)
 
 

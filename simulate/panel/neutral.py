@@ -104,7 +104,7 @@ def _bonds(layout: Layout) -> list[Finding]:
     words = [group.neutral_bond for group in layout.groups for _ in range(group.count)]
     utility, battery = bonds(neutral, words)
     worst = utility if utility != 1 else battery
-    figure = Figure(float(worst), 1.0, "bonds")
+    figure = Figure(float(worst), 1.0, "bonds", at_least=worst == 0)
     text = f"Bonds of neutral and ground: {utility} on the utility, {battery} on battery, with a {neutral} neutral."
     if (utility, battery) == (1, 1):
         return [found("neutral-bond", "battery units", pass_or_fail(figure), figure, BOND, text)]

@@ -137,7 +137,7 @@ def source_kw(layout: Layout) -> tuple[float | None, float, Circuit | None, list
         circuit, and the missing keys.
     """
     panel = layout.site.subpanel
-    circuits = [circuit for circuit in layout.circuits if circuit not in layout.never_carried]
+    circuits = layout.carried
     keys = power_keys(circuits)
     if keys or not circuits:
         return None, math.nan, None, keys
@@ -161,7 +161,7 @@ STAND_ALONE = "NEC 710.15(A)"
 
 
 def _capacity(layout: Layout) -> list[Finding]:
-    if not layout.groups or set(layout.never_carried) == set(layout.circuits):
+    if not layout.groups or not layout.carried:
         return []
     needed_kw, alone_kw, largest, keys = source_kw(layout)
     transfer = layout.site.subpanel.mode == "transfer"
@@ -239,7 +239,7 @@ def leg_amps(layout: Layout, leg: str) -> tuple[float, float]:
 def _balance(layout: Layout) -> list[Finding]:
     if layout.fed_legs != ("A", "B"):
         return []
-    keys = power_keys(layout.circuits, largest=False)
+    keys = power_keys(layout.carried, largest=False)
     if keys:
         return [missing("leg-balance", "legs A and B", keys, COMMON_PRACTICE)]
     a, b = (demand(layout, (leg,)).running_kw for leg in ("A", "B"))

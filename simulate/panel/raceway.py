@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from profiles.circuit import Circuit, Wire
-from simulate.panel.conductor import breaker_allowed_a
+from simulate.panel.conductor import CONTINUOUS_KINDS, breaker_allowed_a
 from simulate.panel.finding import Figure, Finding, found, missing, pass_or_fail, pass_or_marginal
 from simulate.panel.layout import LEG_VOLTS, PLUGGED_KINDS, Layout, peak_w, power_keys
 from simulate.panel.tables import bundling_factor, voltage_drop_v
@@ -86,12 +86,15 @@ def _judged_raceway(subject: str, raceway: Raceway, factor: float, figures) -> F
     return found("raceway", subject, pass_or_fail(worst), worst, BUNDLE, text)
 
 
-def _utility_amps(layout: Layout, leg: str) -> tuple[list[float], list[float]]:
-    """Running and peak current of each circuit on a leg of the feeder, on the utility. [A]"""
+def _utility_amps(layout: Layout, leg: str, continuous: float) -> tuple[list[float], list[float]]:
+    """Running and peak current of each circuit on a leg, on the utility, continuous kinds times `continuous`. [A]"""
     on = [circuit for circuit in layout.circuits if leg in layout.legs_of(circuit)]
-    volts = [layout.volts(circuit) or 2 * LEG_VOLTS for circuit in on]
-    running = [circuit.running_w / v for circuit, v in zip(on, volts, strict=True)]
-    return running, [peak_w(circuit) / v for circuit, v in zip(on, volts, strict=True)]
+    per_watt = [
+        (continuous if circuit.kind in CONTINUOUS_KINDS else 1.0) / (layout.volts(circuit) or 2 * LEG_VOLTS)
+        for circuit in on
+    ]
+    running = [circuit.running_w * factor for circuit, factor in zip(on, per_watt, strict=True)]
+    return running, [peak_w(circuit) * factor for circuit, factor in zip(on, per_watt, strict=True)]
 
 
 def _feeder(layout: Layout) -> list[Finding]:
@@ -124,13 +127,13 @@ def _feeder_load(layout: Layout) -> Finding:
     verdict = "pass" if figure.met else "marginal" if two_a <= breaker_a + 1e-9 else "fail"
     text = (
         f"Leg {leg} of the feeder: everything on {everything_a:.1f} A, the largest two plus what always runs "
-        f"{two_a:.1f} A, of {breaker_a:g} A."
+        f"{two_a:.1f} A, continuous kinds at 125 %, of {breaker_a:g} A."
     )
     return found("feeder", "feeder load", verdict, figure, FEEDER, text)
 
 
-def _leg_load(layout: Layout, leg: str) -> tuple[str, float, float]:
-    running, peak = _utility_amps(layout, leg)
+def _leg_load(layout: Layout, leg: str, continuous: float = 1.25) -> tuple[str, float, float]:
+    running, peak = _utility_amps(layout, leg, continuous)
     steps = sorted((p - r for r, p in zip(running, peak, strict=True)), reverse=True)
     return leg, sum(peak), sum(running) + sum(steps[:2])
 
@@ -175,7 +178,7 @@ def _total_drop(layout: Layout, feeder) -> Finding:
         keys += _wire_keys(circuit.wire, f'circuit "{circuit.name}"')
     if keys or not layout.circuits:
         return missing("voltage-drop", "feeder and branch", keys or ["circuit"], DROP)
-    amps = max(_leg_load(layout, leg)[1] for leg in layout.legs)
+    amps = max(_leg_load(layout, leg, 1.0)[1] for leg in layout.legs)
     volts = layout.line_volts or LEG_VOLTS
     feeder_frac = voltage_drop_v(amps, feeder.awg, feeder.length_ft, feeder.material) / volts
     worst = max(layout.circuits, key=lambda circuit: _branch_frac(layout, circuit))

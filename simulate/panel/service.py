@@ -79,7 +79,8 @@ def _headroom(layout: Layout) -> list[Finding]:
     site = layout.site
     house_va, how = house_load(site.service, edition_year(site.site.code_edition))
     keys = ["service.main_breaker_a"] if site.service.main_breaker_a is None else []
-    keys += ["service.calculated_load_va"] if house_va is None else []
+    if house_va is None:
+        keys.append("service.calculated_load_va" if site.service.calculation is None else "site.code_edition")
     bank = chargers(layout)
     leg = max(bank.amps, key=bank.amps.get)
     peak = _peak(layout)
@@ -195,7 +196,7 @@ def _bus(layout: Layout, subject: str, ratings: tuple[float, float], sources_a: 
     )
     if not figure.met and layout.site.subpanel.power_control:
         text += " Held by a listed power control system (705.13): record its setting."
-        return found("busbar", subject, "pass", figure, "NEC 705.12(B), 705.13", text)
+        return found("busbar", subject, "pass", Figure(figure.value, None, "A"), "NEC 705.12(B), 705.13", text)
     if not figure.met:
         text += " A smaller main breaker, a larger bus, or a listed power control system."
     return found("busbar", subject, pass_or_fail(figure), figure, BUSBAR, text)
