@@ -140,11 +140,11 @@ def numbers_of(study: Study) -> list[tuple[str, str, str]]:
 
 def _saved(study: Study) -> tuple[str, str, str]:
     bills, currency = study.bills, study.bills.with_battery.currency
-    paid, saving = rounded_to_add([bills.with_battery.total, bills.saving], digits=0)
+    paid, saving = rounded_to_add([bills.with_battery.total, bills.saving])
     what = "a year off the bill, by the battery" if saving >= 0.0 else "a year: the battery adds to the bill"
-    behind = f"{paid + saving:,.0f} {currency} without it, {paid:,.0f} {currency} with it, on the same rate"
+    behind = f"{paid + saving:,.2f} {currency} without it, {paid:,.2f} {currency} with it, on the same rate"
     behind += "; bought for outages" if "ought for outages" in view.saving_text(bills) else ""
-    return f"{saving + 0.0:,.0f} {currency}", what, behind
+    return f"{round(saving):,} {currency}", what, behind
 
 
 def verdicts_of(study: Study) -> str:

@@ -304,8 +304,9 @@ class TestSums:
 
     def test_the_three_numbers_of_the_saving_add(self, demo):
         saving, _, behind = numbers_of(demo)[1]
-        without, with_ = (int(n.replace(",", "")) for n in re.findall(r"([\d,]+) USD", behind))
-        assert without - with_ == int(saving.split()[0].replace(",", ""))
+        without, with_ = (round(float(n.replace(",", "")) * 100) for n in re.findall(r"([\d,.]+) USD", behind))
+        assert without == round(demo.bills.without_battery.total * 100)
+        assert round((without - with_) / 100) == int(saving.split()[0].replace(",", "")) == round(demo.bills.saving)
 
 
 class TestFiles:

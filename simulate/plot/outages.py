@@ -26,7 +26,7 @@ class Course:
     soc_kwh : dict
         By pool name, stored energy at each edge, shape (n + 1,). [kWh]
     load_kw, served_kw, solar_kw : ndarray, shape (n,)
-        What the carried circuits ask for, what they get, and solar that reaches the island. [kW]
+        What the carried circuits ask for, what they get, and what a roof that feeds the island could give. [kW]
     """
 
     title: str
@@ -78,14 +78,14 @@ def state_of_charge(course: Course, ax: Axes | None = None) -> Axes:
 
 
 def served_and_not(course: Course, ax: Axes | None = None) -> Axes:
-    """What the backed-up circuits ask for: served, not served, and solar on the island. [kW]"""
+    """What the backed-up circuits ask for: served, not served, and what the roof could give. [kW]"""
     ax = paper() if ax is None else ax
     edges = course.edges_h
     ax.stairs(course.load_kw, edges, fill=True, facecolor=LIGHT, edgecolor=MIDDLE, hatch="////", linewidth=0.0,
               label="not served")  # fmt: skip
     ax.stairs(course.served_kw, edges, fill=True, color=DARK, label="served")
     if course.solar_kw.any():
-        ax.stairs(course.solar_kw, edges, color=INK, linewidth=1.2, linestyle=(0, (2, 1.5)), label="solar")
+        ax.stairs(course.solar_kw, edges, color=INK, linewidth=1.2, linestyle=(0, (2, 1.5)), label="roof could give")
     ax.set_xlim(0.0, edges[-1])
     ax.set_ylim(bottom=0.0)
     name_axes(ax, "hours after the power fails [h]", "circuits [kW]")

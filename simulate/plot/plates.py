@@ -157,7 +157,7 @@ def _outages(study: Study) -> Iterator[Plate]:
     yield plate("outages", "The worst, a middling and the best outage of the year", text,
                 outages.draw_courses(courses),
                 ("outage", "hours [h]", *(f"stored, {name} [kWh]" for name in pools), "served [kW]",
-                 "not served [kW]", "solar on the island [kW]"), rows)  # fmt: skip
+                 "not served [kW]", "roof could give [kW]"), rows)  # fmt: skip
 
 
 def _legs(study: Study) -> Iterator[Plate]:
