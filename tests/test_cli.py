@@ -137,3 +137,55 @@ def test_a_metered_house_runs_through_study(tmp_path, job):
 def test_the_same_bytes_under_any_time_zone(job):
     outputs = {keeplit("study", job, "--json", TZ=zone)[0] for zone in ("UTC", "Asia/Kolkata", "America/St_Johns")}
     assert len(outputs) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["panel"], "not assessed"),
+        (["compare", "--units", "1:2"], "more units cure"),
+        (["compare", "--vary", "battery.usable_kwh=5,10"], "battery.usable_kwh = 10"),
+        (["choose", "--hours", "6"], "of the outages"),
+    ],
+)
+def test_designer_verbs_say_it_on_a_terminal_and_in_json(job, words, said):
+    verb, *rest = words
+    shown = CliRunner().invoke(app, [verb, str(job), *rest])
+    assert shown.exit_code == 0, shown.output
+    assert said in " ".join(shown.output.split())
+    assert "Licensed electrician" in shown.output
+    assert not [word for word in FORBIDDEN if word in shown.output.lower()]
+    document = json.loads(CliRunner().invoke(app, [verb, str(job), *rest, "--json"]).stdout)
+    assert document["cautions"]
+
+
+def test_balance_writes_a_changed_copy_with_its_comments(tmp_path):
+    path, out = tmp_path / "two.toml", tmp_path / "balanced.toml"
+    path.write_text(
+        starter_text().replace('name = "Leg A unit"\n', 'name = "Leg A unit"\nlocked_with = "Leg B unit"\n')
+        + '\n[[battery]]\nname = "Leg B unit"\nleg = "B"\nlocked_with = "Leg A unit"\nusable_kwh = 5.0\n'
+        "continuous_kw = 3.0\ncharging_circuit = { breaker_a = 30, volts = 120 }\n"
+    )
+    result = CliRunner().invoke(app, ["panel", str(path), "--balance", str(out), "--json"])
+    assert result.exit_code == 0, result.output
+    legs = json.loads(result.stdout)["legs"]["legs"]
+    assert set(legs.values()) == {"A", "B"}
+    assert "# 1 is kept longest" in out.read_text()
+    assert CliRunner().invoke(app, ["outage", str(out), "--json"]).exit_code == 0
+
+
+def test_meter_lists_what_a_file_holds_and_writes_it_clean(tmp_path):
+    """An invented quarter-day of half-hour readings with offset stamps."""
+    rows = [f"2025-06-01T{h:02d}:{m:02d}:00+00:00,0.25" for h in range(6) for m in (0, 30)]
+    path, clean = tmp_path / "usage.csv", tmp_path / "clean.csv"
+    path.write_text("interval start,kWh\n" + "\n".join(rows) + "\n")
+    result = CliRunner().invoke(app, ["meter", str(path), "--clean", str(clean), "--json"])
+    assert result.exit_code == 0, result.output
+    document = json.loads(result.stdout)
+    assert document["energy_kwh"] == pytest.approx(3.0)
+    assert (document["readings"], document["interval_min"]) == (12, 30.0)
+    assert len(clean.read_text().splitlines()) == 13
+    shown = CliRunner().invoke(app, ["meter", str(path)])
+    assert "3.000 kWh" in shown.output
+    _, err, code = keeplit("meter", tmp_path / "absent.xml")
+    assert code == 2 and len(err.strip().splitlines()) == 1
