@@ -12,8 +12,8 @@ from simulate.site import read_site
 from tests.panel_bench import bench, both_unit, circuit, locked_pair, unit
 
 NAMES = [
-    "one-line", "schedule", "spaces", "wiring", "neutrals", "charging", "load-calculation", "checks", "labels",
-    "materials", "replacing", "commissioning", "client",
+    "one-line", "schedule", "legs", "spaces", "wiring", "neutrals", "charging", "load-calculation", "checks", "labels",
+    "materials", "replacing", "commissioning", "client", "site-visit",
 ]  # fmt: skip
 SPACES = [{"poles": 1, "max_breaker_a": 20, "count": 3}, {"poles": 2, "max_breaker_a": 30, "count": 2}]
 
@@ -88,6 +88,44 @@ def test_the_space_map_shows_number_leg_and_circuit():
     assert column(made, "leg") == ["A", "B", "either", "A+B", "A+B"]
     short = sheets(house(subpanel={"spaces": SPACES[:1]}))["spaces"]
     assert short["rows"][-1][:2] + short["rows"][-1][4:] == ["", 2, "Pump", "20 A 2-pole"]
+
+
+def test_the_legs_before_and_after():
+    """Fridge 190 and West 300 on A against East 300 and Oxygen 350 on B, and half of 1,450 W on each."""
+    from simulate.panel.balance import balance_legs
+
+    site = house()
+    before = sheets(site)["legs"]
+    assert row_of(before, "running, leg A") == {"figure": "running, leg A", "unit": "kW", "before": 1.215, "after": "-"}
+    assignment = balance_legs(site)
+    made = sheets(site, assignment=assignment)["legs"]
+    assert row_of(made, "running, leg A")["after"] == round(assignment.after.running_kw[0], 4)
+    moved = [row for row in made["rows"] if row[0] == "leg"]
+    assert [row[1] for row in moved] == list(assignment.moved)
+    blank = sheets(bench([circuit("Den", 0.1)]))["legs"]
+    assert column(blank, "before") == ["", ""]
+    one = bench([circuit("Den", 0.1)], [unit("A")], service={"system": "120"})
+    assert sheets(one)["legs"]["notes"] == ["The service has one leg."]
+
+
+def test_heat_on_the_sub_panel_is_pointed_out():
+    heat = circuit("Wall heater", 0.1, kind="heat", running_w=1500)
+    assert "left off" not in text_of(sheets(house())["schedule"])
+    assert "leave off, or drop by load control: Wall heater." in text_of(sheets(bench([heat]))["schedule"])
+
+
+def test_the_site_visit_asks_for_what_is_missing():
+    solar = {"dc_kw": 3.6, "tilt_deg": 25.0, "azimuth_deg": 180.0, "connected_at": "main-panel"}
+    site = house(solar=solar, generator={"kw": 4.0, "connection": "interlocked-inlet"}, service={"main_breaker_a": 200})
+    made = sheets(site)["site-visit"]
+    assert row_of(made, "circuit West")["question"] == "still to find: kind, wire, gfci, afci, also_on_wire"
+    known = {(row[0], row[1]): row[2] for row in made["rows"]}
+    assert known["service", "main breaker"] == "200 A"
+    assert known["service", "bus rating"] == ""
+    assert known["goal", "who depends on a medical device, and on which circuit"] == "Oxygen"
+    assert known["solar", "connected at"] == "main-panel"
+    assert known["generator", "neutral"] == ""
+    assert set(column(made, "checked")) == {""}
 
 
 def test_wiring_out_and_back_or_from_its_own_breaker():

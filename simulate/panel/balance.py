@@ -49,6 +49,21 @@ class LegFigures:
     excess_kw: float
     hours: float | None = None
 
+    def table(self) -> list[tuple[str, str, float | None]]:
+        """Name, unit and value of every figure, for a reader."""
+        return [
+            ("running, leg A", "kW", self.running_kw[0]),
+            ("running, leg B", "kW", self.running_kw[1]),
+            ("everything on, leg A", "kW", self.everything_kw[0]),
+            ("everything on, leg B", "kW", self.everything_kw[1]),
+            ("largest start, leg A", "kVA", self.start_kva[0]),
+            ("largest start, leg B", "kVA", self.start_kva[1]),
+            ("neutral, running", "A", self.neutral_a),
+            ("running loads apart", "frac", self.imbalance_frac),
+            ("limits exceeded by", "kW", self.excess_kw),
+            ("hours of the leg that dies first", "h", self.hours),
+        ]
+
 
 @dataclass(frozen=True)
 class Assignment:
@@ -83,24 +98,9 @@ class Assignment:
 
     def table(self) -> dict:
         """Before and after as plain data: columns and rows."""
-        rows = []
-        for name, unit, read in _ROWS:
-            rows.append([name, unit, read(self.before), read(self.after)])
+        pairs = zip(self.before.table(), self.after.table(), strict=True)
+        rows = [[name, unit, before, after] for (name, unit, before), (_, _, after) in pairs]
         return {"columns": ["figure", "unit", "before", "after"], "rows": rows}
-
-
-_ROWS = (
-    ("running, leg A", "kW", lambda f: f.running_kw[0]),
-    ("running, leg B", "kW", lambda f: f.running_kw[1]),
-    ("everything on, leg A", "kW", lambda f: f.everything_kw[0]),
-    ("everything on, leg B", "kW", lambda f: f.everything_kw[1]),
-    ("largest start, leg A", "kVA", lambda f: f.start_kva[0]),
-    ("largest start, leg B", "kVA", lambda f: f.start_kva[1]),
-    ("neutral, running", "A", lambda f: f.neutral_a),
-    ("running loads apart", "frac", lambda f: f.imbalance_frac),
-    ("limits exceeded by", "kW", lambda f: f.excess_kw),
-    ("hours of the leg that dies first", "h", lambda f: f.hours),
-)
 
 
 @dataclass(frozen=True)

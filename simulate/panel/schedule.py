@@ -9,6 +9,9 @@ from simulate.panel.motor import start_of, starts_motor
 from simulate.panel.sheet import BLANK, NONE, breaker_text, length_text, or_blank, sheet, wire_text
 from simulate.panel.spaces import Slot, items_of, seats, slots_of
 
+HEAVY_KINDS = ("heat", "water-heater", "cooking", "ev", "laundry")
+"""Kinds that are usually left on the main panel, common practice."""
+
 WHERE = {"sub-panel": "sub-panel", "main": "main panel", "candidate": "main panel (candidate)"}
 
 
@@ -38,6 +41,10 @@ def schedule(layout: Layout) -> dict:
         "Verify each circuit by switching it off, not by the legend.",
         "A tripped GFCI stays tripped: look at sump and refrigerator after each transfer.",
     ]
+    heavy = [circuit.name for circuit in layout.circuits if circuit.kind in HEAVY_KINDS]
+    if heavy:
+        names = ", ".join(heavy)
+        notes.append(f"Heat and vehicles empty a battery first: leave off, or drop by load control: {names}.")
     return sheet("Circuit schedule, before and after", columns, rows, notes)
 
 

@@ -14,17 +14,23 @@ from simulate.panel.finding import Finding, edition_year, section
 from simulate.panel.handover import client_page, replacing
 from simulate.panel.labels import label_set
 from simulate.panel.layout import Layout
+from simulate.panel.legsheet import leg_sheet
 from simulate.panel.schedule import schedule, space_map
 from simulate.panel.sheet import BLANK, NONE, sheet, sheet_csv
+from simulate.panel.visit import site_visit
 from simulate.panel.wirelist import charging_list, material_list, neutral_list, wiring_list
 
 if TYPE_CHECKING:
+    from simulate.panel.balance import Assignment
     from simulate.site import Site
 
 LICENSED = "Planning estimate: a licensed electrician designs and installs; the authority having jurisdiction decides."
 
 
-def sheets(site: Site, findings: Sequence[Finding] = (), answers: Mapping[str, str] | None = None) -> dict[str, dict]:
+def sheets(
+    site: Site, findings: Sequence[Finding] = (), answers: Mapping[str, str] | None = None, *,
+    assignment: Assignment | None = None,
+) -> dict[str, dict]:
     """The sheets that the crew and the client need, in the order of the job.
 
     Parameters
@@ -34,6 +40,8 @@ def sheets(site: Site, findings: Sequence[Finding] = (), answers: Mapping[str, s
         Of `check_panel`.
     answers : mapping of question to sentence, optional
         Modelled hours for the client's page.
+    assignment : Assignment, optional
+        Of `balance_legs`, for the legs before and after.
 
     Returns
     -------
@@ -44,12 +52,13 @@ def sheets(site: Site, findings: Sequence[Finding] = (), answers: Mapping[str, s
     --------
     >>> from simulate.site import read_site
     >>> list(sheets(read_site()))[:3]
-    ['one-line', 'schedule', 'spaces']
+    ['one-line', 'schedule', 'legs']
     """
     layout = Layout(site)
     return {
         "one-line": sheet("One-line diagram", ["note"], [], [LICENSED], one_line(layout)),
         "schedule": schedule(layout),
+        "legs": leg_sheet(layout, assignment),
         "spaces": space_map(layout),
         "wiring": wiring_list(layout),
         "neutrals": neutral_list(layout),
@@ -61,6 +70,7 @@ def sheets(site: Site, findings: Sequence[Finding] = (), answers: Mapping[str, s
         "replacing": replacing(layout),
         "commissioning": commissioning_form(layout),
         "client": client_page(layout, answers),
+        "site-visit": site_visit(layout),
     }
 
 
