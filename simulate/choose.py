@@ -290,6 +290,12 @@ class _Search:
         return sum(1 << k for k, group in enumerate(self.movers) if rated & set(group))
 
     @cached_property
+    def until_h(self) -> float:
+        """How far outages must be followed: the target in whole steps. [h]"""
+        step_h = self.house.hours.step_h
+        return float(np.ceil(self.target.hours / step_h - 1e-9) * step_h)
+
+    @cached_property
     def prices(self):
         return prices_of(self.house)
 
@@ -355,7 +361,7 @@ class _Search:
 
     def _lasts_together(self, mask: int) -> np.ndarray:
         if mask not in self._lasts:
-            self._lasts[mask] = self.season_hours(mask, self.target.hours) >= self.target.hours - TOLERANCE_H
+            self._lasts[mask] = self.season_hours(mask, self.until_h) >= self.target.hours - TOLERANCE_H
         return self._lasts[mask]
 
     def on_pool(self, p: int) -> int:
@@ -382,9 +388,9 @@ class _Search:
 
     def _dark(self, island: Island, pools, soc) -> np.ndarray:
         self.n_simulated += 1
-        hours = self.target.hours
-        dark = dark_hours(island, pools, soc, step_h=self.house.hours.step_h, horizon_h=hours, begin=self.begin)
-        return dark.dark_h >= hours - TOLERANCE_H
+        step_h = self.house.hours.step_h
+        dark = dark_hours(island, pools, soc, step_h=step_h, horizon_h=self.until_h, begin=self.begin)
+        return dark.dark_h >= self.target.hours - TOLERANCE_H
 
     def pool_trips(self, p: int, on) -> np.ndarray:
         """Steps in which a set exceeds an output limit of a pool, shape (n_steps,) of bool."""

@@ -92,9 +92,9 @@ def assert_best(site, hours, share=0.9, mates=()):
     return found
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_best_set_equals_plain_enumeration(seed):
-    assert_best(random_site(seed), 14.0)
+@pytest.mark.parametrize(("seed", "hours"), [(0, 14.0), (1, 14.5), (2, 14.0), (3, 9.25)])
+def test_best_set_equals_plain_enumeration(seed, hours):
+    assert_best(random_site(seed), hours)
 
 
 @pytest.mark.long
