@@ -518,3 +518,13 @@ def test_a_register_without_its_partner_is_left_out_and_listed(tmp_path):
     never = [f"2025-07-01T{h:02d}:00Z,{'' if h % 2 else 1},{1 if h % 2 else ''}" for h in range(24)]
     with pytest.raises(BadInput, match="never share an interval"):
         read_meter(written(tmp_path, ["Start,Delivered kWh,Received kWh", *never]))
+
+
+@pytest.mark.parametrize("head", ["2," * 25 + "kWh", ",".join(str(900 + k % 3) for k in range(25)), ",".join(["25:00"] * 25),
+                                  ",".join(f"00:00:{k:02d}" for k in range(25)), ",".join(["2400"] * 25)])
+def test_columns_that_do_not_cut_a_day_are_not_a_wide_file(tmp_path, head):
+    """Found by fuzzing: many columns whose names are numbers, but not the times of a day."""
+    path = written(tmp_path, ["Date," + head, *(f"{day:{ISO}}" + ",1" * 25 for day in DAYS)])
+    with pytest.raises(BadInput) as refused:
+        read_meter(path, timezone=ZONE)
+    assert "\n" not in str(refused.value)

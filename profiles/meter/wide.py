@@ -45,12 +45,21 @@ class Wide:
 
 def wide_columns(table: Table) -> Wide | None:
     """The columns of a wide file, or None where a row is one reading."""
-    if _has_times(table):
-        return None
+    wide = None if _has_times(table) else _found(table)
+    return wide if wide is not None and _is_a_day(wide) else None
+
+
+def _is_a_day(wide: Wide) -> bool:
+    """True where the labels cut a day into equal intervals of a usual length."""
+    distinct = set(wide.label_s)
+    return wide.interval_s in _DAY_COUNTS.values() and len(distinct) >= FEWEST and min(distinct) >= 0
+
+
+def _found(table: Table) -> Wide | None:
     named = [(k, _label(name)) for k, name in enumerate(table.names) if k != table.date_column]
     times = [(k, label) for k, label in named if label and label[0] == "time"]
     if len(times) >= FEWEST:
-        return _timed(times, table)
+        return _timed(times)
     numbers = [(k, label) for k, label in named if label and label[0] == "number"]
     numeric = [k for k, _ in named if _mostly_numbers(table, k)]
     if len(numbers) >= FEWEST:
@@ -88,7 +97,7 @@ def _mostly_numbers(table: Table, column: int) -> bool:
     return bool(cells) and sum(is_number(cell) for cell in cells) > 0.8 * len(cells)
 
 
-def _timed(times: list, table: Table) -> Wide:
+def _timed(times: list) -> Wide:
     seconds = [label[1] for _, label in times]
     interval_s = _step(seconds)
     ends = seconds[0] == interval_s or seconds[-1] == DAY_S
@@ -98,8 +107,9 @@ def _timed(times: list, table: Table) -> Wide:
 
 
 def _step(seconds: list[int]) -> int:
+    """The usual step between labels, 0 where they do not rise. [s]"""
     steps = [b - a for a, b in zip(seconds[:-1], seconds[1:], strict=True) if b > a]
-    return max(set(steps), key=steps.count)
+    return max(set(steps), key=steps.count) if steps else 0
 
 
 def _numbered(numbers: list) -> Wide:
