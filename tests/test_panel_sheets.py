@@ -287,6 +287,11 @@ def test_the_one_line_diagram_names_everything():
         assert part in words, part
 
 
+def test_the_title_block_is_for_the_hand():
+    block = dict(sheets(house())["one-line"]["rows"])
+    assert (block["job"], block["edition of the Code adopted"], block["drawn by"]) == ("Test bench", "NEC 2023", "")
+
+
 def test_the_one_line_diagram_is_accessible():
     root = drawing(house())
     assert root.get("role") == "img"
@@ -343,13 +348,28 @@ def test_sheets_are_written_whole(tmp_path):
     made = sheets(site, check_panel(site))
     paths = write_sheets(made, tmp_path / "sheets")
     there = sorted(one.name for one in (tmp_path / "sheets").iterdir())
-    assert there == sorted([f"{name}.csv" for name in NAMES if name != "one-line"] + ["one-line.svg"])
+    assert there == sorted([f"{name}.csv" for name in NAMES] + ["one-line.svg", "sheets.html"])
     assert sorted(one.name for one in paths) == there
     with open(tmp_path / "sheets" / "schedule.csv", encoding="utf-8", newline="") as file:
         rows = list(csv.reader(file))
     assert rows[0] == made["schedule"]["columns"]
     assert [row[0] for row in rows[1:]] == ["Fridge", "West", "East", "Oxygen", "Pump", "Dryer"]
     ElementTree.parse(tmp_path / "sheets" / "one-line.svg")
+
+
+def test_the_page_to_print_is_whole_and_offline(tmp_path):
+    site = house()
+    write_sheets(sheets(site, check_panel(site)), tmp_path)
+    page = (tmp_path / "sheets.html").read_text(encoding="utf-8")
+    assert page.startswith("<!doctype html>")
+    assert "<title>Sheets, Test bench</title>" in page
+    assert page.count('<section id="') == page.count("</section>") == len(NAMES)
+    for name in NAMES:
+        assert f'href="#{name}"' in page
+        assert f'<section id="{name}" class="sheet">' in page
+    assert page.count("<table") == page.count('<div class="wide">') == page.count("</table></div>")
+    for word in ("<script", "src=", "@import", "url("):
+        assert word not in page
 
 
 def test_csv_keeps_its_digits(tmp_path):
@@ -365,4 +385,4 @@ def test_the_demo_site_has_all_its_sheets():
     site = read_site()
     made = sheets(site, check_panel(site))
     assert list(made) == NAMES
-    assert all(one["rows"] for name, one in made.items() if name != "one-line")
+    assert all(one["rows"] for one in made.values())

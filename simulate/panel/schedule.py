@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from profiles.circuit import Circuit
 from simulate.panel.conductor import CONTINUOUS_KINDS
-from simulate.panel.layout import Layout
+from simulate.panel.layout import PLUGGED_KINDS, Layout
 from simulate.panel.motor import start_of, starts_motor
 from simulate.panel.sheet import BLANK, NONE, breaker_text, length_text, or_blank, sheet, wire_text
 from simulate.panel.spaces import Slot, items_of, seats, slots_of
@@ -55,10 +55,15 @@ def _row(layout: Layout, circuit: Circuit, spaces: dict[str, Slot]) -> list:
     return [
         circuit.name, circuit.poles, leg_text(layout, circuit), circuit.breaker_a, wire_text(circuit.wire),
         length_text(circuit.wire), _continuous(layout, circuit), or_blank(circuit.running_w),
-        or_blank(circuit.largest_w), _start(layout, circuit), circuit.priority, or_blank(circuit.gfci),
+        _largest(circuit), _start(layout, circuit), circuit.priority, or_blank(circuit.gfci),
         or_blank(circuit.afci), "main panel", BLANK, WHERE[circuit.on], space, mate.name if mate else NONE,
         circuit.also_on_wire or BLANK, circuit.if_lost or BLANK, BLANK,
     ]  # fmt: skip
+
+
+def _largest(circuit: Circuit):
+    """Asked of what anything may be plugged into; elsewhere it is the running power."""
+    return or_blank(circuit.largest_w) if circuit.kind in (None, *PLUGGED_KINDS) else circuit.largest_w or NONE
 
 
 def _continuous(layout: Layout, circuit: Circuit):

@@ -65,7 +65,7 @@ def sheet_html(plain: dict, svg: str = "") -> str:
 
 def _cell(value) -> str:
     if value == BLANK and isinstance(value, str):
-        return '<td class="fill"><span aria-label="fill in by hand">________</span></td>'
+        return '<td class="fill"><span aria-label="fill in by hand">____</span></td>'
     number = isinstance(value, int | float) and not isinstance(value, bool)
     return f'<td class="number">{text_of(value)}</td>' if number else f"<td>{escape(text_of(value))}</td>"
 

@@ -15,6 +15,7 @@ from simulate.panel.handover import client_page, replacing
 from simulate.panel.labels import label_set
 from simulate.panel.layout import Layout
 from simulate.panel.legsheet import leg_sheet
+from simulate.panel.page import sheets_page
 from simulate.panel.schedule import schedule, space_map
 from simulate.panel.sheet import BLANK, NONE, sheet, sheet_csv
 from simulate.panel.visit import site_visit
@@ -56,7 +57,7 @@ def sheets(
     """
     layout = Layout(site)
     return {
-        "one-line": sheet("One-line diagram", ["note"], [], [LICENSED], one_line(layout)),
+        "one-line": sheet("One-line diagram", ["title block", ""], title_block(site), [LICENSED], one_line(layout)),
         "schedule": schedule(layout),
         "legs": leg_sheet(layout, assignment),
         "spaces": space_map(layout),
@@ -72,6 +73,14 @@ def sheets(
         "client": client_page(layout, answers),
         "site-visit": site_visit(layout),
     }
+
+
+def title_block(site: Site) -> list[list]:
+    """What stands in the corner of the drawing; who drew and checked it is filled in by hand."""
+    place = f"{site.site.latitude:g}, {site.site.longitude:g}"
+    edition = site.site.code_edition or BLANK
+    rows = [["job", site.site.name], ["place (latitude, longitude)", place], ["edition of the Code adopted", edition]]
+    return rows + [[item, BLANK] for item in ("drawn by", "checked by", "permit", "date")]
 
 
 def check_sheet(findings: Sequence[Finding]) -> dict:
@@ -117,7 +126,7 @@ def _amps(layout: Layout, va: float | None):
 
 
 def write_sheets(made: Mapping[str, dict], folder: str | Path) -> list[Path]:
-    """Write every sheet as CSV, the one-line diagram as SVG; each is written beside and renamed.
+    """Write every sheet as CSV, the one-line diagram as SVG, and all as one page to print; each beside and renamed.
 
     Parameters
     ----------
@@ -141,7 +150,7 @@ def write_sheets(made: Mapping[str, dict], folder: str | Path) -> list[Path]:
             paths.append(_write(place / f"{name}.csv", sheet_csv(one)))
         if one["svg"]:
             paths.append(_write(place / f"{name}.svg", one["svg"] + "\n"))
-    return paths
+    return [*paths, _write(place / "sheets.html", sheets_page(made, f"Sheets, {made['one-line']['rows'][0][1]}"))]
 
 
 def _write(path: Path, text: str) -> Path:
