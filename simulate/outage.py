@@ -10,7 +10,7 @@ from pydantic import Field
 
 from profiles.circuit import Fraction, NotNegative, Positive
 from profiles.noun import BadInput, Noun
-from simulate.battery import Pool
+from simulate.battery import Cell, Pool
 from simulate.island import EMPTY, HELD_OFF, OVERLOAD, every_outage, one_outage
 from simulate.walk import series
 
@@ -124,7 +124,7 @@ def dark_hours(island: Island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin
     """
     n_starts = soc_kwh.shape[1]
     begin = np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)
-    cells = np.array([pool.cell for pool in pools], dtype=float)
+    cells = np.array([pool.cell for pool in pools], dtype=float).reshape(len(pools), len(Cell._fields))
     dark, shed = np.full((n_starts, len(pools)), np.inf), np.full((n_starts, len(pools)), np.inf)
     why, end_h = np.zeros((n_starts, len(pools)), np.int64), np.zeros(n_starts)
     times = (float(step_h), float(horizon_h), island.reconnect_h)
@@ -133,6 +133,14 @@ def dark_hours(island: Island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin
         island.solar_kw, island.dc_kw, island.may_charge, (island.latches, wrap), times, cells, dark, shed, why, end_h,
     )  # fmt: skip
     return Dark(dark, shed, why, end_h)
+
+
+def first_dark(island: Island, pools, soc_kwh, **options) -> Dark:
+    """`dark_hours` by the faster route where the drain does not depend on the state, else by the walk."""
+    from simulate.lane_outages import fast_dark_hours
+
+    quick = fast_dark_hours(island, pools, soc_kwh, **options)
+    return dark_hours(island, pools, soc_kwh, **options) if quick is None else quick
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,7 +174,7 @@ def follow_outage(island: Island, pools, soc_kwh, start: int, *, step_h: float, 
     """
     n = int(np.ceil(horizon_h / step_h - 1e-9))
     rows = np.zeros((n, 5 * len(pools) + 2))
-    cells = np.array([pool.cell for pool in pools], dtype=float)
+    cells = np.array([pool.cell for pool in pools], dtype=float).reshape(len(pools), len(Cell._fields))
     nothing = np.full(len(pools), np.inf), np.full(len(pools), np.inf), np.zeros(len(pools), np.int64)
     one_outage(
         start, np.array(soc_kwh, dtype=float), island.load_kw, island.trips, island.sheds, island.hand,
@@ -230,7 +238,7 @@ def hours_survived(
         raise BadInput("must be above 0", key="step_h, horizon_h", value=(step_h, horizon_h))
     solar = np.zeros(n) if solar_kw is None else series(solar_kw, n, "solar_kw")
     island = simple_island(load, pool, solar, reconnect_s / 3600.0)
-    dark = dark_hours(island, (pool,), soc.reshape(1, n), step_h=float(step_h), horizon_h=float(horizon_h), wrap=wrap)
+    dark = first_dark(island, (pool,), soc.reshape(1, n), step_h=float(step_h), horizon_h=float(horizon_h), wrap=wrap)
     return np.minimum(dark.dark_h[:, 0], dark.end_h)
 
 

@@ -37,8 +37,8 @@ def write_study(study: Study, folder: str | Path) -> None:
         with written(out / name) as beside:
             frame.to_csv(beside, index=False, lineterminator="\n")
     write_crew_sheets(study, out / "sheets")
-    write_figures(study, folder_for(out / "figures"))
-    write_report(study, out / "report.html")
+    figures = write_figures(study, folder_for(out / "figures"))
+    write_report(study, out / "report.html", figures=figures)
 
 
 def write_crew_sheets(study: Study, folder: str | Path) -> None:

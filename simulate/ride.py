@@ -16,7 +16,7 @@ from simulate.outage import (
     Dark,
     Island,
     Trace,
-    dark_hours,
+    first_dark,
     follow_outage,
     lasting_frac,
     spread,
@@ -168,7 +168,7 @@ def ride_through(
     island, dropped = island_of(house, case)
     begin = throw_steps(house)
     step_h = house.hours.step_h
-    dark = dark_hours(island, pools, soc, step_h=step_h, horizon_h=outage.horizon_h, begin=begin)
+    dark = first_dark(island, pools, soc, step_h=step_h, horizon_h=outage.horizon_h, begin=begin)
     hours, censored, why = _first_priority(house, dark, outage.horizon_h)
     return RideThrough(
         run=run, load_case=case, horizon_h=outage.horizon_h, soc_kwh=soc, begin=begin % n, hours=hours,
