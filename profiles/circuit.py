@@ -119,6 +119,8 @@ class Circuit(BreakerNoun):
     def _agrees(self):
         if self.poles == 2 and self.leg is not None:
             raise BadInput("must be left out: a two-pole circuit needs both legs", key="leg", value=self.leg)
+        if self.is_medical and self.priority != 1:
+            raise BadInput("must be 1 for a medical circuit", key="priority", value=self.priority)
         if self.is_medical and self.rate_transfer:
             raise BadInput("must be false for a medical circuit", key="rate_transfer", value=True)
         return self

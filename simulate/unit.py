@@ -13,6 +13,9 @@ from profiles.noun import BadInput, Noun
 CONTINUOUS = 0.8
 """Share of a breaker's rating that a load of three hours or more may draw (NEC 210.20(A), 215.3)."""
 
+WARRANTY_YEARS = 10.0
+"""Where the site file names none (JA12 of Title 24 asks for 10 years)."""
+
 ROUND_TRIP_EFFICIENCY = 0.85
 """AC to AC, NREL Annual Technology Baseline 2020 after Cole and Frazier (2020)."""
 
@@ -131,6 +134,14 @@ class Battery(BreakerNoun):
         """AC charging limit of one unit: the smaller of its circuit's continuous power and its charger. [kW]"""
         circuit_kw = self.charging_circuit.continuous_kw
         return circuit_kw if self.charge_kw is None else min(circuit_kw, self.charge_kw)
+
+    @property
+    def end_frac(self) -> float:
+        """Share of the usable energy at the end of the warranty: as promised, else what the yearly fade leaves."""
+        if self.warranty is not None and self.warranty.retention_frac is not None:
+            return self.warranty.retention_frac
+        years = WARRANTY_YEARS if self.warranty is None or self.warranty.years is None else self.warranty.years
+        return max(1.0 - self.fade_frac_per_year * years, 0.0)
 
     def output_volts(self, system: str) -> float:
         """Volts across the whole output of one unit."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simulate.bill import rounded_to_add
+from simulate.cautions import LIFE_SUPPORT
 from simulate.outage import SEASONS, nine_in_ten
 
 if TYPE_CHECKING:
@@ -140,9 +141,13 @@ def outage_lines(ride: RideThrough, document: dict) -> list[str]:
     for text in document["cautions"]:
         if text.startswith("Solar"):
             lines.append(text)
-    if any(circuit.is_medical for circuit in ride.house.circuits):
+    medical = document["outage"].get("medical")
+    if medical:
+        breaks = "break time not stated" if medical["break_ms"] is None else f"break {medical['break_ms']:g} ms"
+        least = hours_text(medical["hours_min"], ride.horizon_h)
+        names = plain(", ".join(medical["circuits"]))
         lines.append(
-            f"[bold]Medical circuits: {hours_text(float(ride.hours.min()))} at the least. {_life_support()}[/bold]"
+            f"[bold]{names}: {least} at the least, units at the end of their warranty; {breaks}. {LIFE_SUPPORT}[/bold]"
         )
     recharge = document["outage"].get("recharge")
     if recharge:
@@ -151,12 +156,6 @@ def outage_lines(ride: RideThrough, document: dict) -> list[str]:
             f"up to {recharge['service_a']:.0f} A on a service leg ({recharge['service_a_is']})."
         )
     return lines
-
-
-def _life_support() -> str:
-    from simulate.cautions import LIFE_SUPPORT
-
-    return LIFE_SUPPORT
 
 
 def show_one(one: dict, console: Console) -> None:

@@ -140,6 +140,17 @@ def test_medical_circuits_are_never_switched_for_the_rate():
         small_site([circuit("Concentrator", 0.3, if_lost="medical", rate_transfer=True)], [unit()])
 
 
+def test_medical_hours_are_the_shortest_with_units_at_the_end_of_their_warranty():
+    from simulate.document import study
+
+    loads = [circuit("Concentrator", 0.35, if_lost="medical")]
+    units = [unit(warranty={"retention_frac": 0.7})]
+    found = study(small_site(loads, units, subpanel={"transfer": {"break_ms": 40}})).document["outage"]["medical"]
+    assert found == {"circuits": ["Concentrator"], "hours_min": pytest.approx(0.7 * 5.0 / 0.35), "break_ms": 40.0}
+    with pytest.raises(BadInput, match="priority"):
+        small_site([circuit("Concentrator", 0.3, kind="medical", priority=2)], [unit()])
+
+
 def test_groups_on_one_leg_need_equal_efficiencies():
     with pytest.raises(BadInput, match="one pool"):
         small_site([circuit("L", 0.1)], [unit(), {**unit(charge_efficiency=0.9), "name": "Other"}])
