@@ -134,7 +134,7 @@ CIRCUITS = st.fixed_dictionaries(
     {"on": st.sampled_from(["sub-panel", "sub-panel", "main", "candidate"]), "breaker_a": st.sampled_from([15, 20, 30, 50]),
      "poles": st.sampled_from([1, 1, 2]), "load": st.just({"kw": 0.1})},
     optional={
-        "kind": st.sampled_from(["lighting", "receptacle", "motor", "hvac", "heat", "ev", "medical"]),
+        "kind": st.sampled_from(["lighting", "receptacle", "motor", "hvac", "heat", "ev"]),
         "running_w": watts, "largest_w": watts, "priority": st.integers(1, 3), "motor": MOTORS,
         "mca_a": st.floats(1, 60), "mocp_a": st.floats(15, 60),
         "wire": st.fixed_dictionaries({"awg": st.sampled_from(["12", "10", "6", "1/0"])}, optional={

@@ -3,6 +3,7 @@
 import pytest
 
 from profiles.circuit import Circuit
+from profiles.noun import BadInput
 from simulate.panel.motor import start_of
 from tests.panel_bench import bench, both_unit, circuit, findings, locked_pair, only, unit
 
@@ -137,6 +138,24 @@ def test_motors_together_are_at_worst_marginal():
     assert "stagger them or expect a trip" in one.text
     site = bench(motors, [unit("A", continuous_kw=1.0, surge_kva=5.0, surge_s=2.0)])
     assert "they may start together" in only(site, "motor-start", "all motors of leg A").text
+
+
+def test_a_locked_pair_starts_at_240_volts_even_on_a_208_volt_service():
+    """On battery the pair gives 2 x 120 V: 30 A at 208 V are 34.6 A there, and the sheet of the utility does not hide it."""
+    pump = circuit("Pump", 0.1, "AB", running_w=100, motor={"lra_a": 30.0, "at_volts": 208.0})
+    pair = locked_pair(continuous_kw=1.0, surge_kva=4.0, surge_s=2.0)
+    one = only(bench([pump], pair, service={"system": "120/208"}), "motor-start")
+    assert one.value == pytest.approx(30 * 240 / 208 * 0.12)
+    assert "at 208 V raised to 240 V" in one.text
+
+
+def test_motors_beyond_the_table_are_refused_by_name():
+    pump = circuit("Pump", 0.1, "AB", kind="motor", running_w=9000, wire={"awg": "6"}, motor={"hp": 15.0})
+    with pytest.raises(BadInput, match='bench.toml: circuit "Pump".motor.hp must be at most 10 hp, not 15.0'):
+        findings(bench([pump]), "conductor")
+    odd = circuit("Pump", 0.1, "AB", running_w=900, motor={"hp": 1.0, "at_volts": 480.0, "soft_start": True})
+    with pytest.raises(BadInput, match='bench.toml: circuit "Pump".motor.at_volts must be near 115, 200, 208 or 230'):
+        findings(bench([odd]), "motor-start")
 
 
 def test_never_carried_motors_have_no_start():

@@ -138,8 +138,8 @@ def test_headroom_from_calculation_rows():
     rows = {"floor_area_ft2": 1500.0}
     site = service(1, calculated=None, calculation=rows, load_method="220.82")
     assert only(site, "service-headroom").value == pytest.approx(9000 / 240 + 30)
-    assert "(optional method)" in only(site, "service-headroom").text
-    assert "(standard method)" in only(service(1, calculated=None, calculation=rows), "service-headroom").text
+    assert "(optional method; legs alike)" in only(site, "service-headroom").text
+    assert "(standard method; legs alike)" in only(service(1, calculated=None, calculation=rows), "service-headroom").text
     tables = {"service": {"main_breaker_a": 100, "calculation": rows}}
     nameless = bench(LOAD, [both_unit()], edition=None, **tables)
     assert "give site.code_edition." in only(nameless, "service-headroom").text

@@ -128,7 +128,7 @@ class Bench:
         for circuit in self.layout.circuits:
             if not starts_motor(circuit) or circuit in self.layout.never_carried and circuit.poles == 2:
                 continue
-            start = start_of(circuit, self.layout.volts(circuit))
+            start = start_of(circuit, self.layout.battery_volts(circuit))
             if not isinstance(start, list):
                 amps = start.high_a if start.high_a < math.inf else start.low_a
                 out[circuit.name] = amps * LEG_VOLTS / 1000.0

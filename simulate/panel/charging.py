@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simulate.panel.conductor import breaker_allowed_a
+from simulate.panel.conductor import allowed_at
 from simulate.panel.finding import Figure, Finding, found, missing, pass_or_fail
 from simulate.panel.layout import Layout
 from simulate.panel.tables import needed_breaker_a, next_standard_breaker_a
@@ -17,7 +17,7 @@ HEATED_C = 18.0
 
 def charging_findings(layout: Layout) -> list[Finding]:
     """Findings of `charging-circuit` and `cold-charging`."""
-    out = [one for group in layout.groups for one in (_circuit(layout, group), _conductor(group))]
+    out = [one for group in layout.groups for one in (_circuit(layout, group), _conductor(layout, group))]
     return out + [_cold(layout, group) for group in layout.groups]
 
 
@@ -52,11 +52,12 @@ def _circuit(layout: Layout, group: Battery) -> Finding:
     return found(check, group.name, "fail", figure, CIRCUIT, text)
 
 
-def _conductor(group: Battery) -> Finding:
+def _conductor(layout: Layout, group: Battery) -> Finding:
     subject, wire = f"{group.name}, conductor", group.charging_circuit.wire
     if wire is None:
         return missing("charging-circuit", subject, [f'battery "{group.name}".charging_circuit.wire'], CONDUCTOR)
-    allowed = breaker_allowed_a(wire.awg, wire.material)
+    key = f'battery "{group.name}".charging_circuit.wire'
+    allowed = allowed_at(layout, key, wire.awg, wire.material)
     figure = Figure(group.charging_circuit.breaker_a, allowed, "A")
     text = f"{group.name}: {wire.awg} AWG {wire.material} takes a charging breaker of {allowed:g} A; fitted: "
     text += f"{group.charging_circuit.breaker_a:g} A."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from profiles.noun import BadInput
 from simulate.panel.charging import charging_findings
 from simulate.panel.conductor import conductor_findings
 from simulate.panel.finding import Finding, by_edition
@@ -45,7 +46,7 @@ def check_panel(site: Site, *, simulated: Simulated | None = None) -> tuple[Find
     Raises
     ------
     BadInput
-        A conductor size that the tables do not hold.
+        A conductor size, a motor power or a motor voltage that the tables do not hold.
 
     Examples
     --------
@@ -54,4 +55,8 @@ def check_panel(site: Site, *, simulated: Simulated | None = None) -> tuple[Find
     []
     """
     layout = Layout(site, simulated or Simulated())
-    return tuple(by_edition(one, site.site.code_edition) for family in FAMILIES for one in family(layout))
+    try:
+        found = [one for family in FAMILIES for one in family(layout)]
+    except BadInput as error:
+        raise error.at(site.file) from None
+    return tuple(by_edition(one, site.site.code_edition) for one in found)

@@ -39,8 +39,8 @@ def _volts(layout: Layout) -> list[list]:
     rows = [[f"volts leg {leg} to neutral, on the utility and on battery", "114-126 V (120 V, 5 % either way)"]
             for leg in layout.legs]  # fmt: skip
     if layout.legs == ("A", "B"):
-        utility, battery = layout.line_volts, 240.0 if not layout.both else layout.line_volts
-        on_battery = f"{battery:g} V" if layout.carries_two_pole else "no two-pole circuit is carried"
+        utility = layout.line_volts
+        on_battery = f"{layout.battery_line_volts:g} V" if layout.carries_two_pole else "no two-pole circuit is carried"
         rows.append(["volts leg to leg", f"utility {utility:g} V; battery {on_battery}"])
     neutral, words = layout.site.subpanel.neutral, [group.neutral_bond for group in layout.groups]
     expected = BLANK
@@ -81,7 +81,7 @@ def _start(layout: Layout) -> list[list]:
     known = {}
     for circuit in layout.circuits:
         if starts_motor(circuit) and circuit not in layout.never_carried:
-            start = start_of(circuit, layout.volts(circuit))
+            start = start_of(circuit, layout.battery_volts(circuit))
             if not isinstance(start, list):
                 known[circuit.name] = start
     if not known:

@@ -94,6 +94,34 @@ def breaker_allowed_a(awg: str, material: str, *, plugged: bool = False, **toget
     return float(min(allowed, SMALL_CONDUCTOR_A.get((awg, material), allowed)))
 
 
+def allowed_at(layout: Layout, key: str, awg: str, material: str, **keys) -> float:
+    """As `breaker_allowed_a`, for a conductor that stands at a key of the site file. [A]
+
+    Raises
+    ------
+    BadInput
+        A size that the table does not hold, with file and key.
+    """
+    try:
+        return breaker_allowed_a(awg, material, **keys)
+    except BadInput as error:
+        raise error.at(layout.site.file, key) from None
+
+
+def full_load_of(circuit: Circuit, hp: float, volts: float) -> float:
+    """Full-load current of a circuit's motor from the table. [A]
+
+    Raises
+    ------
+    BadInput
+        A power or a voltage that the table does not hold, with the circuit's name.
+    """
+    try:
+        return full_load_a(hp, volts)
+    except BadInput as error:
+        raise error.at(None, f'circuit "{circuit.name}".motor') from None
+
+
 def conductor_findings(layout: Layout) -> list[Finding]:
     """Findings of `conductor` and `continuous-load`."""
     out = [_conductor(layout, circuit) for circuit in layout.circuits]
@@ -105,23 +133,20 @@ def _conductor(layout: Layout, circuit: Circuit) -> Finding:
     if circuit.wire is None:
         basis = {"hvac": COOLING, "motor": MOTOR}.get(circuit.kind, GENERAL)
         return missing("conductor", circuit.name, [f"{key}.wire"], basis)
-    try:
-        if circuit.kind == "hvac":
-            return _cooling(circuit, key)
-        if circuit.kind == "motor":
-            return _motor(layout, circuit, key)
-        return _general(circuit)
-    except BadInput as error:
-        raise BadInput(error.rule, file=layout.site.file, key=f"{key}.wire.{error.key}", value=error.value,
-                       way_out=error.way_out) from None
+    allowed = allowed_at(layout, f"{key}.wire", circuit.wire.awg, circuit.wire.material,
+                         plugged=circuit.kind in PLUGGED_KINDS)  # fmt: skip
+    if circuit.kind == "hvac":
+        return _cooling(circuit, key)
+    if circuit.kind == "motor":
+        return _motor(layout, circuit, key)
+    return _general(circuit, allowed)
 
 
 def _size(circuit: Circuit) -> str:
     return f"{circuit.wire.awg} AWG {circuit.wire.material}"
 
 
-def _general(circuit: Circuit) -> Finding:
-    allowed = breaker_allowed_a(circuit.wire.awg, circuit.wire.material, plugged=circuit.kind in PLUGGED_KINDS)
+def _general(circuit: Circuit, allowed: float) -> Finding:
     figure = Figure(circuit.breaker_a, allowed, "A")
     text = f"{circuit.name}: {_size(circuit)} takes a breaker of {allowed:g} A; fitted: {circuit.breaker_a:g} A."
     return found("conductor", circuit.name, "pass" if figure.met else "fail", figure, GENERAL, text)
@@ -144,7 +169,7 @@ def _motor(layout: Layout, circuit: Circuit, key: str) -> Finding:
     if circuit.motor is None or circuit.motor.hp is None:
         keys = [f"{key}.motor.hp"]
         return missing("conductor", circuit.name, keys, MOTOR, "The table's full-load current follows from it.")
-    full_a = full_load_a(circuit.motor.hp, layout.volts(circuit) or 240.0)
+    full_a = full_load_of(circuit, circuit.motor.hp, layout.volts(circuit) or 240.0)
     ampacity = run_ampacity_a(circuit.wire.awg, circuit.wire.material)
     largest = next_standard_up_a(MOTOR_BREAKER_TIMES * full_a)
     by_wire, by_breaker = Figure(1.25 * full_a, ampacity, "A"), Figure(circuit.breaker_a, largest, "A")

@@ -133,6 +133,15 @@ class Layout:
         """Volts that a circuit runs at on the utility."""
         return self.line_volts if circuit.poles == 2 else LEG_VOLTS
 
+    @property
+    def battery_line_volts(self) -> float:
+        """Volts between the legs on battery: a pair locked 180 degrees apart gives 240 V on any service."""
+        return self.line_volts if self.both else 2.0 * LEG_VOLTS
+
+    def battery_volts(self, circuit: Circuit) -> float:
+        """Volts that a circuit runs at on battery."""
+        return self.battery_line_volts if circuit.poles == 2 else LEG_VOLTS
+
     def groups_on(self, leg: str) -> list[Battery]:
         """Battery groups that feed a leg."""
         return [group for group in self.groups if group.leg in (leg, "both")]

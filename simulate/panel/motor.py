@@ -6,9 +6,10 @@ import math
 from dataclasses import dataclass
 
 from profiles.circuit import Circuit
+from simulate.panel.conductor import full_load_of
 from simulate.panel.finding import COMMON_PRACTICE, PHYSICAL, Figure, Finding, found, missing
 from simulate.panel.layout import LEG_VOLTS, Layout, power_keys
-from simulate.panel.tables import full_load_a, locked_rotor_a
+from simulate.panel.tables import locked_rotor_a
 
 RATED_VOLTS = {120.0: 115.0, 208.0: 200.0, 240.0: 230.0}
 """Motor voltage on each system voltage where the nameplate's is not given (NEMA MG 1, from memory). [V]"""
@@ -99,7 +100,7 @@ def _by_kind(circuit: Circuit, volts: float) -> Start | list[str]:
 
 def _soft(circuit: Circuit, volts: float, rated: float) -> Start | list[str]:
     if circuit.motor.hp is not None:
-        full_a = full_load_a(circuit.motor.hp, rated)
+        full_a = full_load_of(circuit, circuit.motor.hp, rated)
     elif circuit.running_w is not None:
         full_a = circuit.running_w / volts
     else:
@@ -139,7 +140,7 @@ def motor_findings(layout: Layout) -> list[Finding]:
 
 
 def _start(layout: Layout, circuit: Circuit) -> Finding:
-    start = start_of(circuit, layout.volts(circuit))
+    start = start_of(circuit, layout.battery_volts(circuit))
     legs = layout.legs if layout.both else layout.legs_of(circuit)
     others = [c for leg in legs for c in layout.on_leg(leg) if c is not circuit]
     keys = (start if isinstance(start, list) else []) + power_keys(others, largest=False)
@@ -172,8 +173,7 @@ def _places(layout: Layout, circuit: Circuit) -> list[Place]:
     if layout.both:
         whole = sum(group.count * (group.surge_kva or math.inf) for group in layout.groups)
         base_kva = _running_kva(layout, circuit, layout.legs)
-        volts = 2.0 * LEG_VOLTS if circuit.poles == 2 and layout.line_volts == 240.0 else layout.volts(circuit)
-        places.append(Place("both legs", base_kva, volts, whole, layout.whole_kw))
+        places.append(Place("both legs", base_kva, layout.battery_volts(circuit), whole, layout.whole_kw))
     return places
 
 
@@ -238,7 +238,7 @@ def _together(layout: Layout, served: list[Circuit]) -> list[Finding]:
     out = []
     for leg in layout.fed_legs:
         motors = [c for c in served if layout.share(c, leg)]
-        starts = [start_of(c, layout.volts(c)) for c in motors]
+        starts = [start_of(c, layout.battery_volts(c)) for c in motors]
         known = not any(isinstance(start, list) for start in starts)
         if len(motors) < 2 or not known or power_keys(layout.on_leg(leg), largest=False) or not surge_kva(layout, leg):
             continue

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from profiles.circuit import Circuit, Wire
-from simulate.panel.conductor import CONTINUOUS_KINDS, breaker_allowed_a
+from simulate.panel.conductor import CONTINUOUS_KINDS, allowed_at
 from simulate.panel.finding import Figure, Finding, found, missing, pass_or_fail, pass_or_marginal
 from simulate.panel.layout import LEG_VOLTS, PLUGGED_KINDS, Layout, peak_w, power_keys
 from simulate.panel.tables import bundling_factor, voltage_drop_v
@@ -66,7 +66,7 @@ def _raceway(layout: Layout, number: int, raceway: Raceway) -> Finding:
     figures = []
     for name, breaker_a, awg, material, plugged in runs:
         together = {"ambient_c": raceway.ambient_c, "n_conductors": n_together}
-        allowed = breaker_allowed_a(awg, material, plugged=plugged, **together)
+        allowed = allowed_at(layout, f"subpanel.raceways[{number}]", awg, material, plugged=plugged, **together)
         figures.append((Figure(breaker_a, allowed, "A"), name, f"{awg} AWG {material}"))
     return _judged_raceway(subject, raceway, factor, figures)
 
@@ -105,7 +105,7 @@ def _feeder(layout: Layout) -> list[Finding]:
         return [missing("feeder", "feeder", ["subpanel.feeder"], FEEDER)]
     feeder = panel.feeder
     out = [_feeder_load(layout)]
-    allowed = breaker_allowed_a(feeder.awg, feeder.material)
+    allowed = allowed_at(layout, "subpanel.feeder", feeder.awg, feeder.material)
     figure = Figure(feeder.breaker_a, allowed, "A")
     text = f"{feeder.awg} AWG {feeder.material} takes a breaker of {allowed:g} A; fitted: {feeder.breaker_a:g} A."
     out.append(found("feeder", "feeder conductor", pass_or_fail(figure), figure, FEEDER, text))

@@ -75,7 +75,7 @@ def _continuous(layout: Layout, circuit: Circuit):
 def _start(layout: Layout, circuit: Circuit) -> str:
     if not starts_motor(circuit):
         return NONE
-    start = start_of(circuit, layout.volts(circuit) or 240.0)
+    start = start_of(circuit, layout.battery_volts(circuit) or 240.0)
     if isinstance(start, list):
         return BLANK
     return f"{start.low_a:.0f}-{start.high_a:.0f}" if start.high_a - start.low_a > 0.5 else f"{start.high_a:.0f}"

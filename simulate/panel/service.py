@@ -90,8 +90,8 @@ def _headroom(layout: Layout) -> list[Finding]:
     house_a = house_va / (layout.line_volts or LEG_VOLTS)
     figure = Figure(house_a + 1.25 * bank.amps[leg], site.service.main_breaker_a, "A")
     text = (
-        f"Calculated load {house_a:.2f} A ({how}) and 125 % of {bank.amps[leg]:.1f} A charging on leg {leg} is "
-        f"{figure.value:.2f} A of {figure.limit:g} A. {SUM_NOTE}"
+        f"Calculated load {house_a:.2f} A ({how}; legs alike) and 125 % of {bank.amps[leg]:.1f} A charging on leg "
+        f"{leg} is {figure.value:.2f} A of {figure.limit:g} A. {SUM_NOTE}"
     )
     if not figure.met:
         text += " " + _what_fits(layout.groups, bank, leg, house_a, figure.limit)
@@ -137,16 +137,8 @@ def source_amps(layout: Layout, *, sub_panel: bool) -> float:
     total = max(amps.values())
     counted = ("sub-panel",) if sub_panel else ("sub-panel", "main-panel")
     if site.solar is not None and site.solar.connected_at in counted:
-        total += (solar_ac_kw(layout) or 0.0) * 1000.0 / (layout.line_volts or LEG_VOLTS)
+        total += site.solar.ac_kw * 1000.0 / (layout.line_volts or LEG_VOLTS)
     return total
-
-
-def solar_ac_kw(layout: Layout) -> float | None:
-    """AC rating of the solar inverter, else the most it gave in its log, else its roof over 1.2. [kW]"""
-    solar = layout.site.solar
-    if solar.ac_kw is not None:
-        return solar.ac_kw
-    return layout.simulated.solar_max_kw if solar.series is not None else solar.dc_kw / 1.2
 
 
 def _busbars(layout: Layout) -> list[Finding]:
@@ -155,7 +147,7 @@ def _busbars(layout: Layout) -> list[Finding]:
     interactive = site.subpanel.mode == "interactive"
     if not interactive and solar_at in (None, "battery"):
         return []
-    if solar_at not in (None, "battery") and solar_ac_kw(layout) is None:
+    if solar_at not in (None, "battery") and site.solar.ac_kw is None:
         return [missing("busbar", "main panel", ["solar.ac_kw"], BUSBAR)]
     out = [_main_bus(layout)]
     if interactive or solar_at == "sub-panel":

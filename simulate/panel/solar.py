@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from simulate.panel.finding import PHYSICAL, Figure, Finding, found, missing
 from simulate.panel.layout import Layout
-from simulate.panel.service import solar_ac_kw
 
 CHECK = "solar-on-island"
 
@@ -18,12 +17,14 @@ def solar_findings(layout: Layout) -> list[Finding]:
         text = "Solar at both legs of the sub-panel needs both legs of a locked pair or of 120/240 V units."
         return [found(CHECK, "solar", "fail", Figure(), PHYSICAL, text)]
     takes_kw = sum(group.count * group.takes_back_kw for group in layout.groups)
-    ac_kw = solar_ac_kw(layout)
+    ac_kw = solar.ac_kw
     if takes_kw == 0.0:
         text = "The outputs take no power back (takes_back_kw = 0): the roof makes nothing in an outage as wired."
         return [found(CHECK, "solar", "fail", Figure(ac_kw, 0.0, "kW"), PHYSICAL, text)]
     if ac_kw is None:
-        return [missing(CHECK, "solar", ["solar.ac_kw"], PHYSICAL)]
+        most = layout.simulated.solar_max_kw
+        known = "" if most is None else f"The most in a simulated step is {most:.2f} kW."
+        return [missing(CHECK, "solar", ["solar.ac_kw"], PHYSICAL, known)]
     return [_surplus(layout, ac_kw, takes_kw)]
 
 

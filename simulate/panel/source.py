@@ -70,7 +70,7 @@ def _solar_circuit(layout: Layout) -> list[Finding]:
 def _two_pole(layout: Layout, circuit: Circuit) -> Finding:
     check, needs = "two-pole-source", layout.line_volts or 240.0
     if layout.carries_two_pole:
-        gives = 240.0 if not layout.both else layout.line_volts
+        gives = layout.battery_line_volts
         text = f"{circuit.name} is served only while both legs are up; if one unit stops, both poles must open."
         if gives != layout.line_volts:
             text += f" On battery it sees {gives:g} V, on the utility {needs:g} V: confirm that it may."

@@ -92,6 +92,9 @@ FULL_LOAD_A = {
 }  # fmt: skip
 """Full-load current of single-phase motors by hp, at 115, 200, 208 and 230 V. [A]"""
 
+LARGEST_HP = 10.0
+"""Where the table of full-load currents ends. [hp]"""
+
 FULL_LOAD_VOLTS = (115, 200, 208, 230)
 
 COPPER_K_OHM_CMIL_PER_FT = 12.9

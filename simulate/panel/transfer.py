@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from profiles.circuit import Circuit
+from simulate.panel.conductor import full_load_of
 from simulate.panel.finding import PHYSICAL, Figure, Finding, found, missing, pass_or_fail
 from simulate.panel.layout import LEG_VOLTS, Layout
 from simulate.panel.motor import RATED_VOLTS
-from simulate.panel.tables import full_load_a
+from simulate.panel.tables import LARGEST_HP
 
 KEPT = "NEC 210.8, 210.12(E)"
 FAULT = "NEC 110.9, 110.10; ratio of fault to rated current is common practice"
@@ -63,7 +64,7 @@ def _motor_rating(layout: Layout, circuit: Circuit) -> Finding:
         text = f"{circuit.name}: {motor.hp:g} hp on poles of {rated_hp:g} hp."
         return found("transfer-rating", circuit.name, pass_or_fail(figure), figure, PHYSICAL, text)
     volts = motor.at_volts or RATED_VOLTS.get(layout.volts(circuit), 230.0)
-    limit_a = LOCKED_OVER_FULL * full_load_a(min(rated_hp, 10.0), volts)
+    limit_a = LOCKED_OVER_FULL * full_load_of(circuit, min(rated_hp, LARGEST_HP), volts)
     figure = Figure(motor.lra_a, limit_a, "A")
     text = (
         f"{circuit.name}: locked rotor {motor.lra_a:g} A; poles of {rated_hp:g} hp are made for about {limit_a:.0f} A "
