@@ -85,6 +85,13 @@ def test_the_basis_names_rule_and_edition_or_common_practice():
         assert one.basis == "common practice" or one.basis.startswith(("NEC ", "NFPA ", "physics")), one
 
 
+def test_common_practice_carries_no_edition():
+    old = found("leg-balance", "legs", "marginal", Figure(0.3, 0.2), "common practice", "Apart.")
+    assert by_edition(old, "NEC 2023") == old
+    assert by_edition(found("space", "s", "pass", Figure(), "common practice", "Fits."), "NEC 2023").basis == "common practice"
+    assert section("NEC 310.16", 2017) == "NEC 310.15(B)(16)"
+
+
 def test_a_finding_keeps_its_margin_without_an_edition():
     old = found("busbar", "main panel", "fail", Figure(250.0, 240.0, "A"), "NEC 705.12(B)", "Too much.")
     new = by_edition(old, None)

@@ -149,6 +149,13 @@ def test_a_locked_pair_starts_at_240_volts_even_on_a_208_volt_service():
     assert "at 208 V raised to 240 V" in one.text
 
 
+def test_a_soft_starter_without_hp_asks_for_it():
+    pump = circuit("Pump", 0.1, "A", motor={"soft_start": True, "lra_a": 40.0})
+    assert 'give circuit "Pump".motor.hp.' in only(bench([pump], [unit("A")]), "motor-start").text
+    known = pump | {"running_w": 600}
+    assert "soft starter" in only(bench([known], [unit("A")]), "motor-start").text
+
+
 def test_motors_beyond_the_table_are_refused_by_name():
     pump = circuit("Pump", 0.1, "AB", kind="motor", running_w=9000, wire={"awg": "6"}, motor={"hp": 15.0})
     with pytest.raises(BadInput, match='bench.toml: circuit "Pump".motor.hp must be at most 10 hp, not 15.0'):

@@ -3,7 +3,7 @@
 import pytest
 
 from simulate.panel.layout import Layout, Simulated
-from simulate.panel.service import chargers
+from simulate.panel.service import chargers, fitting_frac
 from tests.panel_bench import bench, both_unit, circuit, findings, locked_pair, only, unit
 
 LOAD = [circuit("A", 0.1)]
@@ -112,6 +112,11 @@ def test_headroom_counts_single_pole_chargers_on_their_own_leg():
     pair[1]["charging_circuit"]["leg"] = "A"
     site = bench(LOAD, pair, service={"main_breaker_a": 100, "calculated_load_va": 12000})
     assert only(site, "service-headroom").value == pytest.approx(50 + 1.25 * 40)
+
+
+def test_what_fits_of_no_charging_at_all():
+    assert fitting_frac(100.0, 50.0, 0.0) == 1.0
+    assert fitting_frac(100.0, 120.0, 24.0) == 0.0
 
 
 def test_a_simulated_peak_stands_beside_and_is_no_verdict():

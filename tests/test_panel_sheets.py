@@ -172,6 +172,11 @@ def test_the_load_calculation_by_both_methods():
     assert lines["standard", "neutral"] == (14550.0, 60.6)
     assert lines["optional", "total"][0] == 10000.0 + 0.4 * (9000 + 17500 - 10000)
     assert lines["220.83", "calculated load of the house as it is, given"] == (21400, 89.2)
+    later = sheets(house(service={"calculation": rows}, site={"code_edition": "NEC 2026"}))["load-calculation"]
+    assert "The 2026 figures (2 VA/ft2, first 8 kVA) are from trade-press notes." in later["notes"]
+    assert any("Article 120, edition 2026" in note for note in later["notes"])
+    nameless = sheets(house(service={"calculation": rows}, edition=None))["load-calculation"]
+    assert "Not calculated: give site.code_edition, an edition that is held." in nameless["notes"]
     blank = sheets(house())["load-calculation"]
     assert blank["rows"] == [["method ________", "calculated load of the house as it is, given", "", ""]]
 

@@ -171,6 +171,15 @@ def test_surplus_is_met_with_one_unit_out():
     assert "with one unit out and the load at its lowest (0.00 kW)" in island(3.0).text
 
 
+def test_the_rating_of_the_solar_inverter_is_asked_for():
+    site = solar_site(locked_pair(takes_back_kw=2.5), connected_at="sub-panel", ac_kw=None)
+    one = only(site, "solar-on-island", simulated=Simulated(solar_max_kw=2.75))
+    assert (one.verdict, one.text) == (
+        "not-assessed", "Not assessed: give solar.ac_kw. The most in a simulated step is 2.75 kW.",
+    )  # fmt: skip
+    assert "give solar.ac_kw." in only(site, "busbar", "main panel").text
+
+
 def test_how_the_solar_inverter_curtails_decides():
     assert island(3.0, curtails="no").verdict == "fail"
     assert "does not curtail" in island(3.0, curtails="no").text

@@ -119,7 +119,7 @@ def section(rule: str, year: int | None) -> str:
     ('NEC 120.82', 'NEC 310.15(B)(16)')
     """
     if year is not None and year >= 2026:
-        rule = re.sub(r"\b220\.", "120.", rule)
+        rule = re.sub(r"\b220\b", "120", rule)
     if year is not None and year < 2020:
         rule = rule.replace("310.16", "310.15(B)(16)")
     return rule
