@@ -22,8 +22,6 @@ from simulate.site import Site
 from simulate.year import HouseYear, prices_of, run_year
 
 MARKS_H = (4, 8, 12, 24, 72)
-WARRANTY_YEARS = 10.0
-"""Where a warranty names neither a share that is left nor its years (JA12 asks for ten years)."""
 REBUILDS = ("site", "weather", "circuit", "service", "solar")
 """Tables whose keys change the series of the house."""
 MOST_UNITS = 99
@@ -311,18 +309,9 @@ def _battery_row(ride: RideThrough, written: Site) -> dict:
         "by_leg": {pool.legs: pool.n_units for pool in house.pools},
         "as_written": house.site == written or counts == [(group.name, group.count) for group in written.battery],
         "usable_kwh": sum(pool.pool.usable_kwh for pool in house.pools),
-        "usable_end_kwh": sum(group.count * group.unit_kwh * end_frac(group) for group in groups),
+        "usable_end_kwh": sum(group.count * group.unit_kwh * group.end_frac for group in groups),
         "installed_price": installed_price(house.site),
     }
-
-
-def end_frac(group) -> float:
-    """Share of the usable energy at the end of the warranty: as promised, else what the yearly fade leaves."""
-    warranty = group.warranty
-    if warranty is not None and warranty.retention_frac is not None:
-        return warranty.retention_frac
-    years = WARRANTY_YEARS if warranty is None or warranty.years is None else warranty.years
-    return max(1.0 - group.fade_frac_per_year * years, 0.0)
 
 
 def installed_price(site: Site) -> float | None:
