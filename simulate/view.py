@@ -89,6 +89,11 @@ def show_study(study: Study, console: Console) -> None:
     for line in outage_lines(study.ride, document):
         console.print(line)
     show_bills(study.bills, console)
+    if study.bound.captured_frac is not None:
+        most = f"{study.bound.saving:,.0f} {study.bills.with_battery.currency}"
+        console.print(
+            f"With the year known beforehand the most would be {most}; the plan takes {study.bound.captured_frac:.0%}."
+        )
     _show_panel(document["panel"], console)
     show_cautions(document["cautions"], console)
 
