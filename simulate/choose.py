@@ -13,7 +13,7 @@ from profiles.circuit import Circuit
 from profiles.noun import BadInput
 from simulate.house import House, house_of
 from simulate.loadcontrol import LIMIT_TOLERANCE_KW
-from simulate.outage import SEASONS, TOLERANCE_H, Island, dark_hours, nine_in_ten
+from simulate.outage import SEASONS, TOLERANCE_H, Island, first_dark, nine_in_ten
 from simulate.panel.layout import Layout, demand, power_keys
 from simulate.panel.motor import motor_findings
 from simulate.panel.power import power_findings
@@ -389,7 +389,7 @@ class _Search:
     def _dark(self, island: Island, pools, soc) -> np.ndarray:
         self.n_simulated += 1
         step_h = self.house.hours.step_h
-        dark = dark_hours(island, pools, soc, step_h=step_h, horizon_h=self.until_h, begin=self.begin)
+        dark = first_dark(island, pools, soc, step_h=step_h, horizon_h=self.until_h, begin=self.begin)
         return dark.dark_h >= self.target.hours - TOLERANCE_H
 
     def pool_trips(self, p: int, on) -> np.ndarray:
@@ -407,7 +407,7 @@ class _Search:
             return np.full(len(self.starts), horizon_h if without else 0.0)
         self.n_simulated += 1
         island, _ = island_of(house, self.target.load_case)
-        dark = dark_hours(island, tuple(pool.pool for pool in house.pools), self.soc_kwh(mask),
+        dark = first_dark(island, tuple(pool.pool for pool in house.pools), self.soc_kwh(mask),
                           step_h=house.hours.step_h, horizon_h=horizon_h, begin=self.begin)  # fmt: skip
         top = min(circuit.priority for circuit in house.circuits)
         first = (house.share[:, [c.priority == top for c in house.circuits]] > 0.0).any(axis=1)

@@ -106,6 +106,40 @@ def test_best_set_equals_plain_enumeration_often(seed):
     assert_best(random_site(seed, subpanel=panel), (9.0, 14.5, 20.0)[seed % 3], (0.6, 0.9, 1.0)[seed % 3])
 
 
+TWO_PRICES = {"season": [{"name": "all", "months": list(range(1, 13)), "periods": [
+    {"name": "peak", "price_per_kwh": 0.5, "hours": "16:00-21:00"}, {"name": "off", "price_per_kwh": 0.1},
+]}]}  # fmt: skip
+
+
+def varied_site(seed):
+    """Solar wherever it can be connected, units on both legs or a pair, circuits that are switched for the rate."""
+    rng = np.random.default_rng(100 + seed)
+    circuits = random_site(seed).model_dump(by_alias=True, exclude_unset=True)["circuit"]
+    circuits = [{**one, "rate_transfer": bool(rng.integers(2))} for one in circuits]
+    circuits[1]["priority"] = 2 if seed % 4 == 1 else 1
+    connected_at = ("sub-panel", "battery", "main-panel")[seed % 3]
+    sun = {"dc_kw": float(rng.uniform(0.5, 3.0)), "connected_at": connected_at, "tilt_deg": 30.0, "azimuth_deg": 180.0}
+    common = {"no_load_w": 20.0, "discharge_efficiency": 0.95, "takes_back_kw": 2.0}
+    usable_kwh = float(rng.uniform(3.0, 6.0))
+    wide = {"charging_circuit": {"breaker_a": 30, "volts": 240}, "usable_kwh": 2.0 * usable_kwh}
+    units = locked_pair(usable_kwh=usable_kwh, **common) if seed % 2 else [unit("both", **common, **wide)]
+    start = {"start_soc": "full" if seed % 5 == 0 else "as-run", "restart_soc": 0.1 if seed % 3 == 1 else 0.0}
+    return small_site(
+        circuits, units, outage={"horizon_h": 40.0, **start}, site=EDITION, rate=TWO_PRICES, solar=sun,
+        weather={"source": "library:piedmont"}, operation={"reserve": 0.3},
+    )  # fmt: skip
+
+
+def test_best_set_with_solar_and_switched_circuits():
+    assert_best(varied_site(5), 14.0, 0.9)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(24))
+def test_best_set_with_solar_and_switched_circuits_often(seed):
+    assert_best(varied_site(seed), (6.0, 9.5, 14.0)[seed % 3], (0.6, 0.9)[seed % 2])
+
+
 def test_with_load_control_more_load_can_last_longer_and_nothing_is_pruned():
     kw = np.array([[0.5], [0.9], [0.9]])
     limits = (np.array([2.0]), np.array([0]))
@@ -121,8 +155,7 @@ def test_with_load_control_more_load_can_last_longer_and_nothing_is_pruned():
 
 
 def test_candidates_that_are_switched_for_the_rate_change_the_charge_at_the_start():
-    periods = [{"name": "peak", "price_per_kwh": 0.5, "hours": "16:00-21:00"}, {"name": "off", "price_per_kwh": 0.1}]
-    rate = {"season": [{"name": "all", "months": list(range(1, 13)), "periods": periods}]}
+    rate = TWO_PRICES
     circuits = [backed("Boiler", 0.2), candidate("Lights", 0.3, rate_transfer=True, priority=2),
                 candidate("Freezer", 0.1, if_lost="food")]
     outage = {"start_soc": "as-run", "horizon_h": 40.0}
