@@ -52,7 +52,7 @@ Leg = Literal["A", "B"]
 class Wire(Noun):
     """The conductors of one circuit."""
 
-    awg: Literal["14", "12", "10", "8", "6", "4", "3", "2", "1", "1/0", "2/0", "3/0", "4/0"] = Field(
+    awg: Literal[WIRE_SIZES] = Field(
         description="conductor size, AWG"
     )
     material: Literal["Cu", "Al"] = Field("Cu", description='"Cu" or "Al"')

@@ -6,10 +6,30 @@ The names below are loaded when they are first used.
 import importlib
 
 _HOME = {
-    "Pool": "battery", "read_site": "site", "Site": "site", "run_year": "year", "HouseYear": "year", "Year": "walk",
-    "run_plan": "walk", "ride_through": "ride", "RideThrough": "ride", "hours_survived": "outage",
-    "best_targets": "best", "best_possible": "linear", "forecast_targets": "forecast", "lowest_cap": "cap", "price_bill": "bill", "study": "document", "Study": "document",
-}  # fmt: skip
+    "Pool": "battery",
+    "best_targets": "best",
+    "price_bill": "bill",
+    "lowest_cap": "cap",
+    "choose_circuits": "choose",
+    "compare_units": "compare",
+    "sweep": "designs",
+    "Study": "document",
+    "study": "document",
+    "forecast_targets": "forecast",
+    "best_year": "foresight",
+    "best_possible": "linear",
+    "hours_survived": "outage",
+    "balance_legs": "panel.balance",
+    "check_panel": "panel.check",
+    "RideThrough": "ride",
+    "ride_through": "ride",
+    "Site": "site",
+    "read_site": "site",
+    "Year": "walk",
+    "run_plan": "walk",
+    "HouseYear": "year",
+    "run_year": "year",
+}
 __all__ = sorted(_HOME)
 
 

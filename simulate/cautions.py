@@ -51,6 +51,7 @@ WATER_HEATER = "Water heater: set to heat-pump only in an outage; its element al
 GFCI = "A tripped GFCI stays tripped: look at sump and refrigerator after each transfer."
 ENERGY_ONLY = "Power is the mean of a {step_min}-minute step: energy only, short overloads are not seen."
 ONE_YEAR = "{n} outages of one modelled year: they overlap and are no sample of so many."
+SHARED_NEUTRAL = "Shared neutral: do not energise until corrected."
 MANUAL = "Hours count from the moment somebody throws the transfer switch."
 SWITCHING = (
     "Switching for the rate: these circuits lose power for a moment {n} times a year so that the bill is "

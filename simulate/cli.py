@@ -159,7 +159,7 @@ def panel(
         if out is not None:
             from simulate.outputs import write_crew_sheets
 
-            write_crew_sheets(result, out)
+            write_crew_sheets(result, out, assignment)
     if as_json:
         _print_json(document)
         return

@@ -14,7 +14,7 @@ from simulate.equations import Demand
 from simulate.forecast import calendar_of, forecast_targets
 from simulate.linear import best_bound, best_possible
 from simulate.plan import reachable_floor
-from simulate.year import Asked, HouseYear
+from simulate.year import Asked, HouseYear, run_year
 
 ONE_UNIT = 1.0
 """A bound under one unit of currency is too small to take a share of."""
@@ -223,3 +223,24 @@ def _one_pool(pools: tuple[Pool, ...]) -> Pool:
         pools[0], usable_kwh=total("usable_kwh"), charge_kw=total("charge_kw"), discharge_kw=total("discharge_kw"),
         no_load_kw=total("no_load_kw"), on_grid_kw=total("on_grid_kw"), restart_kwh=0.0,
     )  # fmt: skip
+
+
+def best_year(site) -> HouseYear:
+    """The year of a site run as well as anybody could with the year known beforehand.
+
+    Parameters
+    ----------
+    site : Site
+
+    Returns
+    -------
+    HouseYear
+        Of `operation.plan = "best-possible"`: an upper mark, not a forecast.
+
+    Examples
+    --------
+    >>> from simulate.site import read_site
+    >>> best_year(read_site()).asked.plan
+    'best-possible'
+    """
+    return run_year(site.with_values({"operation.plan": "best-possible"}))

@@ -41,11 +41,12 @@ def write_study(study: Study, folder: str | Path) -> None:
     write_report(study, out / "report.html", figures=figures)
 
 
-def write_crew_sheets(study: Study, folder: str | Path) -> None:
+def write_crew_sheets(study: Study, folder: str | Path, assignment=None) -> None:
     """The sheets that the crew and the client need, each as CSV, and all of them as one page to print."""
     from simulate.panel.sheets import sheets, write_sheets
 
-    write_sheets(sheets(study.site, study.findings, client_answers(study)), folder_for(folder))
+    made = sheets(study.site, study.findings, client_answers(study), assignment=assignment)
+    write_sheets(made, folder_for(folder))
 
 
 def client_answers(study: Study) -> dict[str, str]:
@@ -57,7 +58,7 @@ def client_answers(study: Study) -> dict[str, str]:
     out = {"How long does it last?": answer(ride)}
     for name in ("winter", "summer"):
         usual, wild = (hours_text(nine_in_ten(one.in_months(SEASONS[name])), one.horizon_h) for one in (ride, storm))
-        out[f"In {name}, nine times in ten"] = f"{usual} as you live usually; {wild} in the weather that causes outages."
+        out[f"In {name}, nine times in ten"] = f"{usual} as usual; {wild} in the weather that causes outages."
     out["What goes dark first?"] = f"{ride.usually_lost}, mostly: {why_text(ride.why_frac)}."
     if ride.house.never_carried:
         out["What is never carried?"] = ", ".join(ride.house.never_carried)

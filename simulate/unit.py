@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from profiles.circuit import BreakerNoun, Fraction, NotNegative, Positive, Wire
+from profiles.circuit import WIRE_SIZES, BreakerNoun, Fraction, NotNegative, Positive, Wire
 from profiles.noun import BadInput, Noun
 
 CONTINUOUS = 0.8
@@ -68,7 +68,7 @@ class Battery(BreakerNoun):
     continuous_kw: Positive = Field(description="continuous output, one whole unit [kW]")
     continuous_kw_per_leg: Positive | None = Field(None, description="of a 120/240 V unit; default half [kW]")
     output_breaker_a: Positive | None = Field(None, description="breaker of the output, one unit [A]")
-    output_wire_awg: str | None = Field(None, description="conductor of the output, AWG copper")
+    output_wire_awg: Literal[WIRE_SIZES] | None = Field(None, description="conductor of the output, AWG copper")
     surge_kva: Positive | None = Field(None, description="start power, one whole unit [kVA]")
     surge_kva_per_leg: Positive | None = Field(None, description="of a 120/240 V unit; default half [kVA]")
     surge_s: Positive | None = Field(None, description="how long the start power lasts [s]")
