@@ -48,9 +48,8 @@ def warnings_of(study: Study) -> list[str]:
     """The three loudest warnings, for the first page; what is never carried stands above them by itself."""
     ride, panel, document = study.ride, study.document["panel"], study.document
     loud = []
-    if any(circuit.is_medical for circuit in ride.house.circuits):
-        least = view.hours_text(float(min(ride.hours.min(), study.storm.hours.min())), ride.horizon_h)
-        loud.append(f"Medical circuits: {least} at the least, units as new. {cautions.LIFE_SUPPORT}")
+    if study.medical:
+        loud.append("Medical circuits: " + view.medical_text(study.medical, ride.horizon_h))
     if panel["fail"]:
         loud.append(
             f"{panel['fail']} panel checks are not met and {panel['not_assessed']} are not assessed for want of input."

@@ -148,12 +148,7 @@ def outage_lines(ride: RideThrough, document: dict) -> list[str]:
             lines.append(text)
     medical = document["outage"].get("medical")
     if medical:
-        breaks = "break time not stated" if medical["break_ms"] is None else f"break {medical['break_ms']:g} ms"
-        least = hours_text(medical["hours_min"], ride.horizon_h)
-        names = plain(", ".join(medical["circuits"]))
-        lines.append(
-            f"[bold]{names}: {least} at the least, units at the end of their warranty; {breaks}. {LIFE_SUPPORT}[/bold]"
-        )
+        lines.append(f"[bold]{plain(medical_text(medical, ride.horizon_h))}[/bold]")
     recharge = document["outage"].get("recharge")
     if recharge:
         lines.append(
@@ -161,6 +156,14 @@ def outage_lines(ride: RideThrough, document: dict) -> list[str]:
             f"up to {recharge['service_a']:.0f} A on a service leg ({recharge['service_a_is']})."
         )
     return lines
+
+
+def medical_text(medical: dict, horizon_h: float) -> str:
+    """The shortest hours of medical circuits with the life-support caution on the same line."""
+    breaks = "break time not stated" if medical["break_ms"] is None else f"break {medical['break_ms']:g} ms"
+    least = hours_text(medical["hours_min"], horizon_h)
+    names = ", ".join(medical["circuits"])
+    return f"{names}: {least} at the least, units at the end of their warranty; {breaks}. {LIFE_SUPPORT}"
 
 
 def show_one(one: dict, console: Console) -> None:

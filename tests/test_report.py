@@ -245,6 +245,7 @@ class TestLoud:
 
     def test_a_medical_circuit_has_its_caution_on_the_same_line(self):
         one = study(read_site().with_values({'circuit["Study and router"].if_lost': "medical",
+                                             'circuit["Study and router"].priority': 1,
                                              'circuit["Study and router"].rate_transfer': False}))  # fmt: skip
         line = next(text for text in warnings_of(one) if text.startswith("Medical circuits"))
         assert "Do not rely on this system as the only power for life-sustaining equipment" in line
