@@ -11,8 +11,7 @@ from profiles.noun import BadInput
 from profiles.prices import Prices
 from simulate.cautions import ONE_YEAR
 from simulate.document import bills_of, cautions_for
-from simulate.house import House, SiteSources, house_of
-from simulate.house import _cold as cold_steps
+from simulate.house import House, SiteSources, cold_steps, house_of
 from simulate.outage import SEASONS, TOLERANCE_H, nine_in_ten
 from simulate.pools import leg_of, pools_of
 from simulate.recharge import recharge_of

@@ -10,8 +10,7 @@ from functools import cache
 
 from profiles.noun import BadInput
 from simulate.document import bills_of
-from simulate.house import House, SiteSources, house_of
-from simulate.house import _cold as cold_steps
+from simulate.house import House, SiteSources, cold_steps, house_of
 from simulate.outage import MARKS_H, lasting_frac, spread
 from simulate.pools import pools_of
 from simulate.ride import RideThrough, ride_through

@@ -82,6 +82,8 @@ class House:
     pools : tuple of LegPool
     notes, cautions : tuple of str
         Assumptions and cautions that arose on the way.
+    sources : SiteSources
+        The weather and the meters that were read.
     """
 
     site: Site
@@ -94,6 +96,7 @@ class House:
     pools: tuple[LegPool, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    sources: SiteSources
 
     @cached_property
     def load_kw(self) -> np.ndarray:
@@ -152,11 +155,11 @@ class House:
         """The same series with the battery groups of another site file that differs in nothing else that they use."""
         pools = pools_of(site)
         kept = {k: v for k, v in vars(self).items() if k in type(self).__dataclass_fields__}
-        cold = _cold(site, pools, self.hours, SiteSources(site))
+        cold = cold_steps(site, pools, self.hours, self.sources)
         return House(**(kept | {"site": site, "pools": pools, "cold": cold}))
 
 
-def house_of(site: Site) -> House:
+def house_of(site: Site, sources: SiteSources | None = None) -> House:
     """Lay a site on its hour axis: loads, solar, pools.
 
     Raises
@@ -165,13 +168,12 @@ def house_of(site: Site) -> House:
         A load or a roof that needs weather without a file, a meter that does not cover the year, ...
     """
     try:
-        return _house_of(site)
+        return _house_of(site, sources or SiteSources(site))
     except BadInput as error:
         raise error.at(site.file) from None
 
 
-def _house_of(site: Site) -> House:
-    sources = SiteSources(site)
+def _house_of(site: Site, sources: SiteSources) -> House:
     year, notes = _year(site, sources)
     hours = hours_of_year(year, site.site.timezone, site.site.step_min)
     circuit_kw = np.array([_circuit_kw(site, circuit, hours, sources) for circuit in site.circuit])
@@ -188,10 +190,10 @@ def _house_of(site: Site) -> House:
         weather = sources.weather
         notes += [f"weather: {weather.name} ({weather.format})", *sources.year(hours).notes]
         notes += list(far_note(weather, site.site.latitude, site.site.longitude))
-    cold = _cold(site, pools, hours, sources)
+    cold = cold_steps(site, pools, hours, sources)
     return House(
         site=site, hours=hours, circuit_kw=circuit_kw, rest_kw=rest_kw, solar_kw=solar_kw, solar_dc_kw=solar_dc_kw,
-        cold=cold, pools=pools, notes=tuple(dict.fromkeys(notes)), cautions=tuple(_cautions(site)),
+        cold=cold, pools=pools, notes=tuple(dict.fromkeys(notes)), cautions=tuple(_cautions(site)), sources=sources,
     )  # fmt: skip
 
 
@@ -277,7 +279,7 @@ def _solar(site: Site, hours: Hours, sources: SiteSources) -> tuple[np.ndarray, 
         raise _in_file(error, site, "" if error.key.startswith("solar") else "solar") from None
 
 
-def _cold(site: Site, pools, hours: Hours, sources: SiteSources) -> np.ndarray:
+def cold_steps(site: Site, pools, hours: Hours, sources: SiteSources) -> np.ndarray:
     """Steps in which the coldest group of a pool may not charge, shape (n_pools, n_steps)."""
     cold = np.zeros((len(pools), hours.n_steps), bool)
     for p, leg_pool in enumerate(pools):

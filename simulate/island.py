@@ -39,7 +39,8 @@ def one_outage(
     while k * h < horizon_h - 1e-12 and (wrap or begin + k < n_steps):
         t = (begin + k) % n_steps
         by_hand = 1 if hand[t] and k * h >= HAND_AFTER_H - 1e-12 else 0
-        left = min(h, horizon_h - k * h)
+        span = min(h, horizon_h - k * h)
+        left = span
         _trip(k * h, t, by_hand, trips, sheds, latches, state, tripped, dark_h, shed_h, why)
         if tracing:
             for p in range(n_pools):
@@ -47,7 +48,7 @@ def one_outage(
             rows[k, 5 * n_pools + 1] = by_hand
         while left > 0.0:
             took, wait_h = _part(
-                k * h + h - left, left, wait_h, t, by_hand, load_kw, solar_kw, dc_kw, may_charge, reconnect_h, cells,
+                k * h + span - left, left, wait_h, t, by_hand, load_kw, solar_kw, dc_kw, may_charge, reconnect_h, cells,
                 e, state, tripped, dark_h, why, rows[k if tracing else 0 :],
             )  # fmt: skip
             left -= took

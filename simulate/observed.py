@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from simulate.house import SiteSources, cell_c
+from simulate.house import cell_c
 from simulate.panel.layout import Simulated
 from simulate.pools import leg_of
 from simulate.year import HouseYear
@@ -47,6 +47,5 @@ def _lowest_cell_c(house) -> dict[str, float]:
     """By battery group whose place is stated, where a weather file is there. [degC]"""
     if house.site.weather is None:
         return {}
-    sources = SiteSources(house.site)
     groups = [group for group in house.site.battery if group.count and group.place is not None]
-    return {group.name: float(cell_c(group, house.hours, sources).min()) for group in groups}
+    return {group.name: float(cell_c(group, house.hours, house.sources).min()) for group in groups}

@@ -155,6 +155,8 @@ def outage_lines(ride: RideThrough, document: dict) -> list[str]:
             f"Recharge from the cutoff: {recharge['from_empty_h']:.1f} h at {recharge['charge_kw']:.2f} kW; "
             f"up to {recharge['service_a']:.0f} A on a service leg ({recharge['service_a_is']})."
         )
+    if recharge and recharge.get("exceeds"):
+        lines.append(f"[bold red]{plain(recharge['service_text'])}[/bold red]")
     return lines
 
 

@@ -162,3 +162,11 @@ def test_shortest_hours_stay_within_the_horizon():
     assert (ride.hours == 48.0).all()
     assert ride.censored.all()
     assert ride.document()["lasting_frac"]["72"] is None
+
+
+@pytest.mark.parametrize("control", ["none", "by-hand"])
+def test_a_horizon_inside_a_step_is_followed_to_its_end(control):
+    """5 kWh carry 0.35 kW for 14.286 h, on the quick route and on the walk."""
+    tables = {"outage": {"start_soc": "full", "horizon_h": 14.5}, "subpanel": {"load_control": control}}
+    ride = ride_through(small_site([circuit("One", 0.35)], [unit()], **tables))
+    assert ride.hours == pytest.approx(5.0 / 0.35, abs=1e-9)
