@@ -8,19 +8,23 @@ from functools import cached_property
 import numpy as np
 
 from profiles.noun import BadInput
-from simulate.cautions import ONE_YEAR, cautions_of
+from simulate.cautions import ONE_YEAR, SHARED_NEUTRAL, cautions_of
 from simulate.foresight import Bound, bound_of
+from simulate.limit import limit_document
 from simulate.observed import observed
 from simulate.panel.check import check_panel
 from simulate.pools import solar_returns
 from simulate.recharge import recharge_of
+from simulate.refuel import refuel_of
+from simulate.reliability import reliability_of
 from simulate.ride import RideThrough, ride_through, who_goes_dark
 from simulate.site import Site, defaults_used, read_site
 from simulate.three_bills import ThreeBills, three_bills
-from simulate.year import HouseYear, run_year
+from simulate.worth import Worth, worth_of
+from simulate.year import Asked, HouseYear, run_year
 
 
-def bill_document(bills: ThreeBills, bound: Bound) -> dict:
+def bill_document(bills: ThreeBills, bound: Bound, asked: Asked) -> dict:
     """The bill part of the study document."""
     named = {"today": bills.today, "without_battery": bills.without_battery, "with_battery": bills.with_battery}
     return {
@@ -34,6 +38,7 @@ def bill_document(bills: ThreeBills, bound: Bound) -> dict:
         "bound_method": bound.method,
         "captured_frac": bound.captured_frac,
         "by_month": bills.by_month(),
+        "demand_limit": limit_document(asked),
         "notes": list(bills.with_battery.notes),
     }
 
@@ -85,6 +90,33 @@ class Study:
         return bound_of(self.run, self.bills)
 
     @cached_property
+    def reliability(self) -> dict | None:
+        """Interruptions a year and what is ridden through; None where the site names no interruptions."""
+        return reliability_of(self.ride, [self.storm])
+
+    @cached_property
+    def worth(self) -> Worth | None:
+        """Cash flow and worth over the years; None where the site has no [money]."""
+        case = None if self.reliability is None else self.reliability["cases"].get(self.ride.load_case)
+        return worth_of(self.run, self.bills, unserved_kwh_per_year=case and case["unserved_kwh_per_year"])
+
+    @cached_property
+    def medical(self) -> dict | None:
+        """Medical circuits and their shortest hours of the year at end-of-warranty capacity; None without one."""
+        names = [circuit.name for circuit in self.run.house.circuits if circuit.is_medical]
+        names += [c.name for c in self.site.circuit if c.is_medical and c.name in self.run.house.never_carried]
+        if not names:
+            return None
+        keys = {f'battery["{group.name}"].usable_kwh': group.unit_kwh * group.end_frac for group in self.site.battery}
+        drop = {key.replace("usable_kwh", "usable_kwh_ac"): None for key in keys}
+        aged = ride_through(self.run.house.with_battery_of(self.site.with_values(keys | drop)))
+        return {
+            "circuits": names,
+            "hours_min": 0.0 if set(names) & set(self.run.house.never_carried) else float(aged.hours.min()),
+            "break_ms": self.site.subpanel.transfer.break_ms,
+        }
+
+    @cached_property
     def findings(self) -> tuple:
         """Findings of the panel checks."""
         return check_panel(self.site, simulated=observed(self.run, switches_a_year(self.run)))
@@ -96,22 +128,31 @@ class Study:
         outage = self.ride.document()
         outage["storm"] = {key: value for key, value in self.storm.document().items() if key in ("hours", "by_season")}
         outage["recharge"] = recharge_of(self.run)
+        outage["medical"] = self.medical
+        outage["reliability"] = self.reliability
+        outage["generator"] = refuel_of(self.ride)
         return {
             "site": self.site.site.name,
             "steps": house.hours.n_steps,
             "step_h": house.hours.step_h,
             "energy_kwh": self.run.energy_kwh(),
-            "bill": bill_document(self.bills, self.bound),
+            "bill": bill_document(self.bills, self.bound, self.run.asked),
             "outage": outage,
             "panel": {
                 "findings": [vars(finding) for finding in self.findings],
                 "not_assessed": sum(f.verdict == "not-assessed" for f in self.findings),
                 "fail": sum(f.verdict == "fail" for f in self.findings),
             },
-            "money": None,
+            "money": None if self.worth is None else self.worth.document(),
             "assumptions": assumptions_of(self.run),
-            "cautions": cautions_for(self.run),
+            "cautions": self.cautions,
         }
+
+    @cached_property
+    def cautions(self) -> list[str]:
+        """The cautions of the site, a shared neutral that is wired wrong above all."""
+        wrong = [f for f in self.findings if f.check == "shared-neutral" and "do not energi" in f.text.lower()]
+        return [SHARED_NEUTRAL] * bool(wrong) + cautions_for(self.run)
 
     def _repr_html_(self) -> str:
         from simulate.view import study_html

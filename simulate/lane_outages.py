@@ -57,11 +57,12 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
     n_followed = ceil(horizon_h / step_h - 1e-9)
     column = lambda name: np.array([getattr(pool, name) for pool in pools]).reshape(-1, 1)
     rates = island.load_kw[0] / column("discharge_efficiency") + column("no_load_kw")
-    repeats = np.arange(n_steps + n_followed + 1) % n_steps if wrap else np.arange(n_steps)
-    rates, trips, sheds = (one[:, :, repeats] for one in (rates, island.trips[0], island.sheds[0]))
-    drain, rest = np.zeros((2, 2, n_pools, len(repeats) + 1))
-    next_trip, next_shed = np.zeros((2, 2, n_pools, len(repeats) + 1), np.int64)
-    for a in (PAIR, ALONE):
+    cases = (PAIR, ALONE)[:n_pools]
+    given = (rates, island.trips[0], island.sheds[0])
+    rates, trips, sheds = (_repeated(one[: len(cases)], n_steps + n_followed + 1 if wrap else n_steps) for one in given)
+    drain, rest = np.zeros((2, len(cases), n_pools, rates.shape[2] + 1))
+    next_trip, next_shed = np.zeros((2, len(cases), n_pools, rates.shape[2] + 1), np.int64)
+    for a in cases:
         for p in range(n_pools):
             _sum_up(rates[a, p] * step_h, drain[a, p], rest[a, p])
             _next(trips[a, p], next_trip[a, p])
@@ -78,6 +79,14 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
         )
         dark[walked], shed[walked], why[walked], end_h[walked] = some.dark_h, some.shed_h, some.why, some.end_h
     return Dark(dark, shed, why, end_h)
+
+
+def _repeated(series, n: int) -> np.ndarray:
+    """A series of shape (..., n_steps) that goes on with its own beginning, to `n` steps."""
+    out = np.empty((*series.shape[:-1], n), series.dtype)
+    for first in range(0, n, series.shape[-1]):
+        out[..., first : first + series.shape[-1]] = series[..., : n - first]
+    return out
 
 
 def _drain_is_fixed(island) -> bool:
@@ -112,8 +121,15 @@ def _used(sums, rest, a, b):
 
 @jit
 def _empties(sums, rest, begin, held_kwh, guess, last):
-    """Step, from `begin` to before `last`, in which more than `held_kwh` has been used; `last` where there is none."""
+    """Step, from `begin` to before `last`, in which more than `held_kwh` has been used; `last` where there is none.
+
+    The guess is moved by what is over or short at the mean drain, then step by step.
+    """
     m = min(max(guess, begin), last)
+    n = sums.shape[0] - 1
+    mean_kwh = sums[n] / n
+    if mean_kwh > 0.0:
+        m = min(max(m + int(max(min((held_kwh - _used(sums, rest, begin, m)) / mean_kwh, n), -n)), begin), last)
     while m > begin and _used(sums, rest, begin, m) > held_kwh:
         m -= 1
     while m < last and _used(sums, rest, begin, m + 1) <= held_kwh:

@@ -309,6 +309,7 @@ class Solver:
         if not (case.parallel and case.export):
             for p, pool in enumerate(case.pools):
                 targets[p, :, 0] = pool.usable_kwh + case.dc_kw[p] * case.step_h
+        targets[:, ~case.utility_ok, 3] = 0.0  # a walk that is off the path may not buy its way back
         peaks = tuple(value[self.made.columns[f"peak {d}"]] for d in range(len(case.demands)))
         cost = float(info.objective_function_value)
         bound = float(info.mip_dual_bound) if self.is_mixed else cost

@@ -94,6 +94,9 @@ class Wish:
         Works in parallel with the utility and follows what solar leaves of the house load.
     export : bool
         The pools may export (parallel only); without it "export down to" is not followed.
+    over_kw : ndarray, shape (n_steps,), optional
+        House and on-grid draws less solar, less an import cap; -inf where no cap counts. Charging then draws no more
+        than what is left below the cap, and in parallel the pools serve only what is over it. [kW]
     """
 
     reach_kw: np.ndarray
@@ -105,6 +108,10 @@ class Wish:
     inside_kw: np.ndarray
     parallel: bool
     export: bool = False
+    over_kw: np.ndarray | None = None
+
+
+NO_CAP = np.zeros(0)
 
 
 @jit
@@ -138,20 +145,28 @@ def _serve(e_kwh, floor_kwh, load_kw, inside_kw, cell, h):
 
 
 @jit
-def _walk(load_kw, solar_kw, reach_kw, two_kw, targets, stay, charge_kw, dc_kw, inside_kw, modes, cells, h, out, soc):
-    """Fill `out` (rows as `_ROWS`; shape (n_pools, 6, n_steps)) and `soc` in place; `modes` is (parallel, export)."""
+def _walk(
+    load_kw, solar_kw, over_kw, reach_kw, two_kw, targets, stay, charge_kw, dc_kw, inside_kw, modes, cells, h, out, soc
+):
+    """Fill `out` (AC in, AC out, solar lost and spilled, losses, on-grid draw; shape (n_pools, 6, n_steps)) and `soc`.
+
+    `modes` is (parallel, export); `over_kw` has no steps where there is no cap.
+    """
     parallel, export = modes
+    capped = over_kw.shape[0] > 0
     n_pools, n_steps = reach_kw.shape
     blocked = np.zeros(n_pools, np.bool_)
     share = np.ones(n_pools)
     draw_kw = np.zeros(n_pools)
+    most_kw = np.zeros(n_pools)
     on_grid = 0.0
     for p in range(n_pools):
         on_grid += cells[p, 10]
     for t in range(n_steps):
         spare = solar_kw[t] - load_kw[t] - on_grid
         if parallel:
-            _split_need(-spare, t, reach_kw, targets, dc_kw, cells, soc, h, draw_kw)
+            need = min(-spare, over_kw[t]) if capped else -spare
+            _split_need(need, t, reach_kw, targets, dc_kw, cells, soc, h, draw_kw)
         both = two_kw[t] > 0.0
         for p in range(n_pools):
             if stay[p, t] >= 0.0:
@@ -159,6 +174,10 @@ def _walk(load_kw, solar_kw, reach_kw, two_kw, targets, stay, charge_kw, dc_kw, 
             if soc[p, t] <= targets[p, t, 1] or blocked[p]:
                 both = False
         _split_surplus(spare, t, charge_kw, targets, cells, soc, h, share)
+        for p in range(n_pools):
+            most_kw[p] = charge_kw[p, t]
+        if capped:
+            _split_room(-over_kw[t], spare > 0.0, t, targets, cells, soc, h, most_kw)
         pair_h = h
         for p in range(n_pools):
             if both:  # the two-pole circuits open when the first of the pair reaches its floor
@@ -178,7 +197,7 @@ def _walk(load_kw, solar_kw, reach_kw, two_kw, targets, stay, charge_kw, dc_kw, 
                 x = targets[p, t]
                 export_to = x[0] if export else math.inf
                 e, charged, served = grid_step(
-                    e, export_to, x[1], x[2], x[3], surplus, charge_kw[p, t], kw, efficiency, cell, h
+                    e, export_to, x[1], x[2], x[3], surplus, most_kw[p], kw, efficiency, cell, h
                 )
                 time = served / cell.discharge_kw
             else:
@@ -232,6 +251,25 @@ def _split_surplus(spare_kw, t, charge_kw, targets, cells, soc, h, share):
         share[p] = share[p] / max(total, spare_kw) if total > 0.0 else 0.0
 
 
+@jit
+def _split_room(room_kw, sunny, t, targets, cells, soc, h, most_kw):
+    """Cut the charging limits to what a cap leaves, in proportion to what each pool has room for."""
+    total = 0.0
+    for p in range(most_kw.shape[0]):
+        total += min(most_kw[p], _wanted_kw(p, t, sunny, targets, cells, soc, h))
+    if total > room_kw:
+        for p in range(most_kw.shape[0]):
+            wanted_kw = min(most_kw[p], _wanted_kw(p, t, sunny, targets, cells, soc, h))
+            most_kw[p] = wanted_kw * max(room_kw, 0.0) / total
+
+
+@jit
+def _wanted_kw(p, t, sunny, targets, cells, soc, h):
+    """AC power that fills a pool to its target within the step."""
+    goal = max(targets[p, t, 2], targets[p, t, 3]) if sunny else targets[p, t, 3]
+    return max(goal - soc[p, t], 0.0) / (cells[p, 3] * h)
+
+
 def walk_year(load_kw, solar_kw, wish: Wish, pools: tuple[Pool, ...], soc_kwh, step_h: float, export=True) -> Year:
     """Move the pools through every step of a year.
 
@@ -254,12 +292,13 @@ def walk_year(load_kw, solar_kw, wish: Wish, pools: tuple[Pool, ...], soc_kwh, s
     Year
     """
     n_pools, n_steps = wish.reach_kw.shape
-    cells = np.array([pool.cell for pool in pools], dtype=float)
+    cells = np.array([pool.cell for pool in pools], dtype=float).reshape(n_pools, len(Cell._fields))
     out = np.zeros((n_pools, 6, n_steps))
     soc = np.zeros((n_pools, n_steps + 1))
     soc[:, 0] = soc_kwh
+    over_kw = NO_CAP if wish.over_kw is None else wish.over_kw
     _walk(
-        load_kw, solar_kw, wish.reach_kw, wish.two_pole_kw, wish.targets_kwh, wish.stay_kwh, wish.charge_kw,
+        load_kw, solar_kw, over_kw, wish.reach_kw, wish.two_pole_kw, wish.targets_kwh, wish.stay_kwh, wish.charge_kw,
         wish.dc_kw, wish.inside_kw, (wish.parallel, wish.export), cells, float(step_h), out, soc,
     )  # fmt: skip
     charge, discharge, wasted, spilled, loss, on_grid = (out[:, k].sum(axis=0) for k in range(6))

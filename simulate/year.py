@@ -10,6 +10,7 @@ import numpy as np
 from profiles.noun import BadInput
 from profiles.prices import Prices, rate_prices
 from simulate.battery import Pool
+from simulate.cap import Cap
 from simulate.house import House, house_of
 from simulate.plan import (
     Cycles,
@@ -48,6 +49,8 @@ class Asked:
     wish : Wish
     may_switch : tuple of str
         Names of the circuits that `switched.chosen` is about.
+    cap : Cap or None
+        The import caps of `demand-limit`, a row for each of `cap_charges`.
     """
 
     house: House
@@ -59,6 +62,8 @@ class Asked:
     switched: Switched | None
     wish: Wish
     may_switch: tuple[str, ...] = ()
+    cap: Cap | None = None
+    cap_charges: tuple[str, ...] = ()
 
     @cached_property
     def pools(self) -> tuple[Pool, ...]:
@@ -213,11 +218,15 @@ def ask(house: House, prices: Prices | None = None) -> Asked:
         inside_kw=_inside_kw(house, pools), parallel=parallel, export=parallel and site.subpanel.export,
     )  # fmt: skip
     switched = None
+    may = tuple(circuit.name for circuit in house.circuits if circuit.rate_transfer)
+    if plan == "demand-limit":
+        from simulate.limit import limited
+
+        return limited(Asked(house, prices, plan, reserve, floor, cycles, None, wish, may))
     if not parallel:
         serve = _serve_steps(house, plan, cycles)
         switched = _switched(house, serve, pools, cycles if plan == "time-of-use" else None, prices)
         wish = replace(wish, reach_kw=switched.reach_kw, two_pole_kw=switched.two_pole_kw)
-    may = tuple(circuit.name for circuit in house.circuits if circuit.rate_transfer)
     asked = Asked(house, prices, plan, reserve, floor, cycles, switched, wish, may)
     asked = replace(asked, wish=replace(wish, targets_kwh=_targets(asked)))
     return asked if parallel else replace(asked, wish=replace(asked.wish, stay_kwh=_stay_kwh(asked)))
@@ -270,21 +279,26 @@ def _serve_steps(house: House, plan: str, cycles: Cycles) -> np.ndarray:
 
 
 def _switched(house: House, serve, pools, cycles: Cycles | None, prices: Prices) -> Switched:
-    """The circuits that are switched over, cut to the meter; a period whose no-load draw eats the gain is left out."""
+    """The circuits that are switched over; a period whose no-load draw eats the gain is left out."""
+    sets = switched_in(house, serve, pools, 0, house.hours.n_steps)
+    if cycles is not None:
+        _drop_what_does_not_pay(sets.reach_kw, sets.two_pole_kw, serve, pools, cycles, prices, house.hours.step_h)
+    return sets
+
+
+def switched_in(house: House, serve, pools, first: int, last: int) -> Switched:
+    """The circuits that are switched over from one step to before another, cut to the meter."""
     may = np.array([c.rate_transfer for c in house.circuits], dtype=bool)
     on_leg, limit_kw, pool_of_limit = house.limits
-    kw = house.circuit_kw[house.carried[may]] if len(house.carried) else np.zeros((0, house.hours.n_steps))
+    kw = house.circuit_kw[house.carried[may], first:last] if len(house.carried) else np.zeros((0, last - first))
     sets = switched_sets(kw, on_leg[:, may], limit_kw, serve)
-    first = np.array([int(np.flatnonzero(pool_of_limit == p)[0]) for p in range(len(pools))], dtype=int)
-    reach, two = sets.reach_kw[first], sets.two_pole_kw
+    at = np.array([int(np.flatnonzero(pool_of_limit == p)[0]) for p in range(len(pools))], dtype=int)
+    reach, two = sets.reach_kw[at], sets.two_pole_kw
     if len(pools) == 1:
         reach, two = reach + two, np.zeros_like(two)
     total = reach.sum(axis=0) + two
-    cut = np.minimum(1.0, np.maximum(house.load_kw, 0.0) / np.where(total > 0.0, total, 1.0))
-    reach, two = reach * cut, two * cut
-    if cycles is not None:
-        _drop_what_does_not_pay(reach, two, serve, pools, cycles, prices, house.hours.step_h)
-    return replace(sets, reach_kw=reach, two_pole_kw=two)
+    cut = np.minimum(1.0, np.maximum(house.load_kw[first:last], 0.0) / np.where(total > 0.0, total, 1.0))
+    return replace(sets, reach_kw=reach * cut, two_pole_kw=two * cut)
 
 
 def _drop_what_does_not_pay(reach, two, serve, pools, cycles: Cycles, prices: Prices, step_h: float) -> None:
@@ -300,14 +314,19 @@ def _drop_what_does_not_pay(reach, two, serve, pools, cycles: Cycles, prices: Pr
 
 
 def _stay_kwh(asked: Asked) -> np.ndarray:
+    house = asked.house
+    stay_h = house.site.subpanel.transfer.least_stay_min / 60.0
+    serve = _serve_steps(house, asked.plan, asked.cycles)
+    return stay_kwh(asked.wish, serve, asked.pools, stay_h, house.hours.step_h)
+
+
+def stay_kwh(wish: Wish, serve, pools, stay_h: float, step_h: float) -> np.ndarray:
     """Stored energy that the least stay asks for at the first step of each period, shape (n_pools, n_steps). [kWh]"""
-    wish, house = asked.wish, asked.house
-    stay_h, step_h = house.site.subpanel.transfer.least_stay_min / 60.0, house.hours.step_h
     stay = np.full(wish.reach_kw.shape, -1.0)
-    for a, b in periods_of(_serve_steps(house, asked.plan, asked.cycles)):
+    for a, b in periods_of(serve):
         part_h = np.clip(stay_h - np.arange(b - a) * step_h, 0.0, step_h)
-        for p, pool in enumerate(asked.pools):
-            kw = wish.reach_kw[p, a:b] + wish.two_pole_kw[a:b] / len(asked.pools)
+        for p, pool in enumerate(pools):
+            kw = wish.reach_kw[p, a:b] + wish.two_pole_kw[a:b] / len(pools)
             taken = kw / pool.discharge_efficiency + pool.no_load_kw * (kw > 0.0)
             stay[p, a] = wish.targets_kwh[p, a:b, 1].min() + float((taken * part_h).sum())
     return stay
@@ -330,16 +349,8 @@ def _targets(asked: Asked) -> np.ndarray:
         floor = asked.floor_kwh[p]
         if asked.plan == "self-consumption":
             out[p] = self_consumption(pool, floor, from_utility=from_utility)
-        elif asked.plan == "time-of-use":
-            out[p] = _time_of_use(asked, p, pool, floor, from_utility)
         else:
-            raise BadInput(
-                "is not built yet",
-                file=house.site.file,
-                key="operation.plan",
-                value=asked.plan,
-                way_out='use "keep-full", "self-consumption" or "time-of-use"',
-            )
+            out[p] = _time_of_use(asked, p, pool, floor, from_utility)
         if wish.export:
             wear = house.site.operation.wear_per_kwh
             out[p] = export_where_it_pays(out[p], asked.prices.sell_per_kwh, asked.cycles, floor, pool, wear)

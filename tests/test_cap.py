@@ -1,22 +1,21 @@
 """The lowest import cap: against linear programming, the worked demand window, and what redraws may say."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from profiles.noun import BadInput
 from simulate.battery import Pool
-from simulate.cap import lowest_cap, redraws
+from simulate.cap import kept_full, lowest_cap, redraws
 from simulate.equations import Demand
 from simulate.forecast import calendar_of
 from simulate.linear import best_possible
+from simulate.walk import Wish, walk_year
 
 
 def days_of(n_days):
     return calendar_of(np.repeat(np.arange(n_days), 24), np.tile(np.arange(24), n_days), np.arange(n_days) % 7 >= 5)
-
-
-def kept_full(pool, n):
-    return np.full((n, 4), pool.usable_kwh)
 
 
 def test_the_cap_equals_the_least_peak_of_a_linear_programme():
@@ -28,22 +27,39 @@ def test_the_cap_equals_the_least_peak_of_a_linear_programme():
         solar = np.maximum(np.sin((np.arange(n) % 24 - 6) / 12 * np.pi), 0) * rng.uniform(0, 3)
         pool = Pool(rng.uniform(2, 8), 2.0, 3.0, 0.93, 0.94, no_load_kw=0.05, on_grid_kw=0.015)
         start = pool.usable_kwh * rng.uniform(0.3, 1)
-        cap = lowest_cap(load, np.inf, solar, kept_full(pool, n), pool, period=np.zeros(n, int), calendar=days_of(3),
-                         soc_kwh=start, n_redraws=1)  # fmt: skip
+        cap = lowest_cap(load, solar, pool, period=np.zeros(n, int), calendar=days_of(3), soc_kwh=start, n_redraws=1)
         least = best_possible(load, np.inf, solar, 0.0, 0.0, pool, floor_kwh=0.0, start_kwh=start, end_kwh=0.0,
                               demands=[Demand(1.0, np.zeros(n, int))])  # fmt: skip
-        assert cap.kw[0] == pytest.approx(least.cost, abs=1e-6)
-        assert cap.kw[0] <= cap.without_kw[0]
+        assert cap.kw[0, 0] == pytest.approx(least.cost, abs=1e-6)
+        assert cap.kw[0, 0] <= cap.without_kw[0, 0]
 
 
-def test_the_worked_demand_window():
-    """S24 of the worked scenarios, 15-minute steps: 8 kW before, 6 kW after."""
+@pytest.mark.parametrize(("window_steps", "before", "after"), [(1, 8.0, 6.0), (4, 6.0, 5.0)])
+def test_the_worked_demand_window(window_steps, before, after):
+    """S24 of the worked scenarios, 15-minute steps: 8 kW become 6 on a 15-minute window, 6 become 5 on an hour's."""
     load = np.array([4.0, 8.0, 8.0, 4.0, 4.0, 4.0, 4.0, 4.0])
     pool = Pool(1.0, charge_kw=0.0, discharge_kw=3.0)
-    cap = lowest_cap(load, np.inf, 0.0, kept_full(pool, 8), pool, period=[0] * 8, soc_kwh=1.0, step_h=0.25,
+    cap = lowest_cap(load, 0.0, pool, period=[0] * 8, soc_kwh=1.0, step_h=0.25, window_steps=window_steps,
                      calendar=calendar_of([0] * 8, range(8), [0]))  # fmt: skip
-    assert (cap.without_kw[0], cap.held_frac[0]) == (8.0, 1.0)
-    assert cap.kw[0] == pytest.approx(6.0, abs=1e-9)
+    assert (cap.without_kw[0, 0], cap.held_frac[0]) == (before, 1.0)
+    assert cap.kw[0, 0] == pytest.approx(after, abs=1e-9)
+
+
+def test_recharging_makes_no_new_peak():
+    """S25 of the worked scenarios: refilled at 5.76 kW on 2 kW a new peak of 7.76 kW would leave 0.24 of 2 kW."""
+    load = np.array([4.0, 8.0, 8.0, 4.0, 4.0, 4.0, 4.0, 4.0, 2.0, 2.0, 2.0, 2.0])
+    ask = {"period": [0] * 12, "soc_kwh": 1.0, "step_h": 0.25, "calendar": calendar_of([0] * 12, range(12), [0])}
+    pool = Pool(1.0, charge_kw=5.76, discharge_kw=3.0)
+    cap = lowest_cap(load, 0.0, pool, **ask)
+    assert cap.kw[0, 0] == pytest.approx(6.0, abs=1e-9)
+    wish = Wish(np.full((1, 12), 3.0), np.zeros(12), kept_full([pool], [np.zeros(12)], cap.over_kw), np.full((1, 12), -1.0),
+                np.full((1, 12), 5.76), np.zeros((1, 12)), np.zeros((1, 12)), True)  # fmt: skip
+    naive = walk_year(load, np.zeros(12), wish, (pool,), [1.0], 0.25)
+    capped = walk_year(load, np.zeros(12), replace(wish, over_kw=cap.over_kw), (pool,), [1.0], 0.25)
+    assert capped.import_kw.max() == pytest.approx(6.0, abs=1e-9)
+    assert capped.pool_kwh[0, -1] == pytest.approx(1.0)
+    assert naive.import_kw[8:].max() == pytest.approx(2.0)  # refilled at once, in the 4 kW quarter-hours
+    assert naive.import_kw[3:8].max() == pytest.approx(8.0)  # 1 kWh in a quarter-hour is 4 kW: the peak is back
 
 
 def year_of_days(rng, n_days):
@@ -56,14 +72,13 @@ def test_equal_days_always_hold_and_uneven_ones_do_not():
     pool, calendar = Pool(2.0, 1.0, 3.0, 0.95, 0.95), days_of(56)
     period = np.repeat([0, 1], 24 * 28)
     ask = {"period": period, "calendar": calendar, "soc_kwh": 2.0}
-    plan = kept_full(pool, 24 * 56)
-    even = lowest_cap(np.tile(year_of_days(rng, 1), 56), np.inf, 0.0, plan, pool, **ask)
+    even = lowest_cap(np.tile(year_of_days(rng, 1), 56), 0.0, pool, **ask)
     assert even.held_frac.tolist() == [1.0, 1.0]
     load = year_of_days(rng, 56)
-    uneven = lowest_cap(load, np.inf, 0.0, plan, pool, **ask)
+    uneven = lowest_cap(load, 0.0, pool, **ask)
     assert (uneven.kw < uneven.without_kw).all()
     assert uneven.held_frac.min() >= 0.3  # the day that sets the cap is drawn again or not: it mostly holds
-    assert (lowest_cap(load, np.inf, 0.0, plan, pool, **ask).held_frac == uneven.held_frac).all()
+    assert (lowest_cap(load, 0.0, pool, **ask).held_frac == uneven.held_frac).all()
 
 
 def test_a_run_of_hard_days_may_break_what_one_hard_day_kept():
@@ -72,9 +87,8 @@ def test_a_run_of_hard_days_may_break_what_one_hard_day_kept():
     load = np.concatenate([quiet, hard, quiet, hard, quiet, hard, quiet])
     pool = Pool(12.0, 1.0, 3.0)
     calendar = calendar_of(np.repeat(np.arange(7), 24), np.tile(np.arange(24), 7), np.zeros(7))
-    cap = lowest_cap(load, np.inf, 0.0, kept_full(pool, 168), pool, period=np.zeros(168, int), calendar=calendar,
-                     soc_kwh=12.0)  # fmt: skip
-    assert cap.kw[0] == pytest.approx(1.5, abs=1e-9)
+    cap = lowest_cap(load, 0.0, pool, period=np.zeros(168, int), calendar=calendar, soc_kwh=12.0)
+    assert cap.kw[0, 0] == pytest.approx(1.5, abs=1e-9)
     assert 0.0 < cap.held_frac[0] < 0.5
 
 
@@ -82,15 +96,15 @@ def test_a_floor_is_not_drawn_on_and_uncounted_hours_are_free():
     load = np.tile(np.where(np.arange(24) == 18, 4.0, 1.0), 2)
     pool = Pool(2.0, 1.0, 3.0)
     ask = {"period": np.zeros(48, int), "calendar": days_of(2), "soc_kwh": 2.0}
-    assert lowest_cap(load, np.inf, 0.0, kept_full(pool, 48), pool, floor_kwh=2.0, **ask).kw[0] == pytest.approx(4.0)
-    assert lowest_cap(load, np.inf, 0.0, kept_full(pool, 48), pool, floor_kwh=1.0, **ask).kw[0] == pytest.approx(3.0)
-    quiet = lowest_cap(load, np.inf, 0.0, kept_full(pool, 48), pool, counted=np.tile(np.arange(24) != 18, 2), **ask)
-    assert quiet.without_kw[0] == 1.0
+    assert lowest_cap(load, 0.0, pool, floor_kwh=2.0, **ask).kw[0, 0] == pytest.approx(4.0)
+    assert lowest_cap(load, 0.0, pool, floor_kwh=1.0, **ask).kw[0, 0] == pytest.approx(3.0)
+    quiet = lowest_cap(load, 0.0, pool, counted=np.tile(np.arange(24) != 18, 2), **ask)
+    assert quiet.without_kw[0, 0] == 1.0
 
 
 def test_redraws_stay_among_like_days_of_the_month():
     calendar, period = days_of(28), np.repeat([0, 1], 24 * 14)
-    drawn = redraws(calendar, period, 50, 3)
+    drawn = redraws(calendar, np.array([0, 336, 672]), 50, 3)
     assert (period[drawn] == period).all()
     assert (calendar.kind[calendar.day[drawn]] == calendar.kind[calendar.day]).all()
     assert (calendar.slot[drawn] == calendar.slot).all()
@@ -102,17 +116,17 @@ def test_redraws_stay_among_like_days_of_the_month():
     [
         ({"period": [1, 0]}, "period must be in order of time"),
         ({"period": [0, 2]}, "period must have one value a step"),
-        ({"targets_kwh": [[1.0, 1.0, 1.0, np.nan]] * 2}, r"targets_kwh must have shape \(2, 4\) and no NaN"),
         ({"soc_kwh": 3.0}, "soc_kwh must be finite"),
-        ({"n_redraws": 0}, "n_redraws of 1 or more"),
+        ({"n_redraws": -1}, "n_redraws of 0 or more"),
+        ({"window_steps": 3}, "a window that divides the steps"),
         ({"counted": [1.0, 0.5]}, "counted must hold only true and false"),
     ],
 )
 def test_bad_input_is_refused_at_the_mouth(change, message):
     given = {
-        "targets_kwh": [[1.0] * 4] * 2, "pool": Pool(1.0), "period": [0, 0], "soc_kwh": 1.0,
+        "pool": Pool(1.0), "period": [0, 0], "soc_kwh": 1.0,
         "calendar": calendar_of([0, 0], [0, 1], [0]),
     }  # fmt: skip
     given.update(change)
     with pytest.raises(BadInput, match=message):
-        lowest_cap([1.0, 2.0], np.inf, 0.0, given.pop("targets_kwh"), given.pop("pool"), **given)
+        lowest_cap([1.0, 2.0], 0.0, given.pop("pool"), **given)

@@ -5,7 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from profiles.noun import BadInput
 from simulate.document import bills_of, switches_a_year
+from simulate.limit import limit_document
 from simulate.year import run_year
 from tests.small_site import circuit, locked_pair, small_site, unit
 
@@ -39,12 +41,13 @@ def sites(draw):
     ]
     if draw(st.booleans()):
         units = [{**u, "taper": {"from_soc": 0.8, "to_frac": 0.2}} for u in units]
-    plan = draw(st.sampled_from(["keep-full", "time-of-use", "self-consumption"]))
+    plan = draw(st.sampled_from(["keep-full", "time-of-use", "self-consumption", "demand-limit", "best-possible", "forecast"]))
     reserve = draw(st.one_of(st.floats(0.0, 1.0), st.lists(st.floats(0.0, 1.0), min_size=12, max_size=12)))
     charge_from = draw(st.sampled_from(["any", "solar"]))
     mode = draw(st.sampled_from(["transfer", "interactive"]))
     return small_site(
-        loads, units, rate=peaks(draw(st.sampled_from(["16:00-21:00", "06:00-09:00, 17:00-20:00"]))),
+        loads, units,
+        rate=peaks(draw(st.sampled_from(["16:00-21:00", "06:00-09:00, 17:00-20:00"])), demand=[{"per_kw": 5.0}] if plan == "demand-limit" else []),
         operation={"plan": plan, "reserve": reserve, "charge_from": charge_from}, subpanel={"mode": mode},
         service={"other_load": {"kw": draw(st.floats(0.0, 2.0))}},
     )  # fmt: skip
@@ -183,3 +186,36 @@ def test_scaling_everything_scales_the_money():
         )
 
     assert bench(2.0).saving == pytest.approx(2.0 * bench(1.0).saving, rel=1e-9)
+
+
+DEMAND = [{"name": "evening", "per_kw": 12.0, "window_min": 60, "hours": "16:00-21:00"}, {"name": "any time", "per_kw": 4.0}]
+
+
+def evening_loads(**more) -> list[dict]:
+    oven = {"kw": 2.0, "window": "18:00-20:00", "days": "weekday"}
+    return [circuit("Lights", 0.4, rate_transfer=True), circuit("Oven", 0.0, **more) | {"load": oven}]
+
+
+@pytest.mark.parametrize("mode", ["transfer", "interactive"])
+def test_a_demand_limit_is_kept_in_every_counted_hour(mode):
+    tables = {"subpanel": {"mode": mode}, "operation": {"plan": "demand-limit", "reserve": 0.1}}
+    site = small_site(evening_loads(rate_transfer=True), [unit(continuous_kw=2.5)], rate=peaks(demand=DEMAND), **tables)
+    run = run_year(site)
+    study_part = limit_document(run.asked)
+    assert {row["charge"] for row in study_part} == {"evening", "any time"} and len(study_part) == 24
+    evening = run.hours.in_windows("16:00-21:00")
+    for row in study_part:
+        counted = run.hours.month == int(row["month"][-2:])
+        counted &= evening if row["charge"] == "evening" else True
+        assert run.year.import_kw[counted].max() <= row["kw"] + 1e-9
+        assert row["kw"] < row["without_kw"] == pytest.approx(2.4) and row["held_frac"] == 1.0
+    assert run.year.pool_kwh.min() >= 0.5 - 1e-9 and abs(run.energy_kwh()["residual"]) < 1e-6
+    if mode == "interactive":  # two hours of 2.4 kW and three of 0.4 kW share 4.5 kWh, bought back in the other 19
+        assert study_part[0]["kw"] == pytest.approx((2 * 2.4 + 3 * 0.4 - 4.5) / 5, abs=1e-6)
+        assert study_part[-1]["kw"] == pytest.approx(0.4 + 4.5 / 19.0, abs=1e-6)
+
+
+def test_a_demand_limit_needs_a_demand_charge():
+    site = small_site(evening_loads(), [unit()], rate=peaks(), operation={"plan": "demand-limit"})
+    with pytest.raises(BadInput, match=r"bench.toml.*operation.plan needs a demand charge"):
+        run_year(site)

@@ -1,0 +1,119 @@
+"""The plan `demand-limit`: each billing month's import is capped as low as the pools can keep it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from profiles.noun import BadInput
+from profiles.rate_calendar import RateCalendar, rate_calendar
+from simulate.cap import Cap, Gauge, Limited, kept_full, lowest_caps, part_of
+from simulate.forecast import Calendar, calendar_of
+from simulate.walk import Wish
+
+CLOSES_KWH = 1e-9
+
+
+def limited(asked):
+    """An `Asked` with the wish of `demand-limit` and its caps.
+
+    Parameters
+    ----------
+    asked : Asked
+        Of the plan `demand-limit`, its wish without targets.
+
+    Raises
+    ------
+    BadInput
+        A rate without a demand charge.
+    """
+    house, pools = asked.house, asked.pools
+    calendar = rate_calendar(house.site.rate, house.hours)
+    gauges = gauges_of(house.site, calendar, house.hours.n_steps)
+    edges = np.r_[np.searchsorted(calendar.month, np.arange(calendar.n_months)), house.hours.n_steps]
+    case = Limited(
+        house.load_kw, house.solar_kw, pools, lambda *part: _wish(asked, *part)[0], tuple(gauges.values()), edges,
+        house.hours.step_h,
+    )  # fmt: skip
+    cap = _closed(case, days_of(house.hours), [pool.usable_kwh for pool in pools])
+    wish, switched = _wish(asked, 0, house.hours.n_steps, cap.over_kw)
+    return replace(asked, wish=wish, switched=switched, cap=cap, cap_charges=tuple(gauges))
+
+
+def _closed(case: Limited, days: Calendar, full_kwh) -> Cap:
+    """The caps of a year that begins as it ends, or nearly."""
+    first = lowest_caps(case, days, full_kwh, n_redraws=0)
+    start = full_kwh if np.allclose(first.end_kwh, full_kwh, rtol=0.0, atol=CLOSES_KWH) else first.end_kwh
+    return lowest_caps(case, days, start)
+
+
+def days_of(hours) -> Calendar:
+    """The days of an hour axis, weekdays and weekends apart."""
+    weekend = np.zeros(hours.n_days, np.int64)
+    weekend[hours.day[hours.weekday >= 5]] = 1
+    return calendar_of(hours.day, hours.minute // hours.step_min, weekend)
+
+
+def gauges_of(site, calendar: RateCalendar, n_steps: int) -> dict[str, Gauge]:
+    """What each demand charge of a rate looks at, the dearest first; a rolling block is capped step by step."""
+    found = []
+    for k, (charge, blocks) in enumerate(zip(site.rate.demand, calendar.demand, strict=True)):
+        counts = np.zeros(n_steps, bool)
+        for start, n in zip(blocks.start, blocks.n_steps, strict=True):
+            counts[start : start + n] = True
+        if charge.months is not None:
+            counts &= np.isin(calendar.month_number[calendar.month], charge.months)
+        per_kw = charge.per_kw if charge.per_kw is not None else charge.tiers[0].per_kw
+        found.append((-per_kw, k, charge.name, Gauge(counts, _block(blocks, n_steps))))
+    if not any(gauge.counts.any() for *_, gauge in found):
+        raise BadInput(
+            "needs a demand charge in the rate", file=site.file, key="operation.plan", value="demand-limit",
+            way_out='add [[rate.demand]], or use "time-of-use"')  # fmt: skip
+    names = [name for _, _, name, _ in found]
+    label = lambda k, name: name if names.count(name) == 1 else f"{name} ({k + 1})"
+    return {label(k, name): gauge for _, k, name, gauge in sorted(found, key=lambda one: one[:2])}
+
+
+def _block(blocks, n_steps: int) -> np.ndarray:
+    """Number of each step's block; steps that no fixed block counts stand alone."""
+    if blocks.of_step is None:
+        return np.arange(n_steps)
+    of_step = blocks.of_step
+    new = (of_step < 0) | np.r_[True, np.diff(of_step) != 0]
+    return np.cumsum(new) - 1
+
+
+def _wish(asked, first: int, last: int, over_kw) -> tuple[Wish, object]:
+    """The wish of some steps under a cap, and what is switched over where the load would exceed it."""
+    from simulate.year import stay_kwh, switched_in
+
+    house, pools = asked.house, asked.pools
+    wish, floor = part_of(asked.wish, first, last), asked.floor_kwh[:, first:last]
+    from_utility = house.site.operation.charge_from == "any"
+    over, switched = over_kw > 0.0, None
+    if not wish.parallel:
+        switched = switched_in(house, over, pools, first, last)
+        wish = replace(wish, reach_kw=switched.reach_kw, two_pole_kw=switched.two_pole_kw)
+    wish = replace(wish, over_kw=over_kw, targets_kwh=kept_full(pools, floor, over_kw, from_utility=from_utility))
+    if not wish.parallel:
+        stay_h = house.site.subpanel.transfer.least_stay_min / 60.0
+        wish = replace(wish, stay_kwh=stay_kwh(wish, over, pools, stay_h, house.hours.step_h))
+    return wish, switched
+
+
+def limit_document(asked) -> list[dict] | None:
+    """Each cap by billing month; None under another plan."""
+    if asked.cap is None:
+        return None
+    labels = rate_calendar(asked.house.site.rate, asked.house.hours).labels
+    return [
+        {
+            "charge": name, "month": label, "kw": float(asked.cap.kw[d, k]),
+            "without_kw": float(asked.cap.without_kw[d, k]), "held_frac": float(asked.cap.held_frac[k]),
+        }
+        for d, name in enumerate(asked.cap_charges)
+        for k, label in enumerate(labels)
+        if np.isfinite(asked.cap.without_kw[d, k])
+    ]  # fmt: skip
+
