@@ -242,6 +242,7 @@ def test_scale_multiplies_the_energy(tmp_path):
     (b"%PDF-1.7\n\x80\x90\xff\x00", "neither XML nor text"), (b"hello\nworld\n", "has no column of dates"),
     (b"date,kWh\n2025-02-30T00:00Z,1\n", "no row with a time and a number"),
     (b"date,kWh\n4050-01-02T00:00Z,1\n", "no row with a time and a number"),
+    (b"start,kWh\n1975-07-01T00:00Z,1\n2025-07-01T00:00Z,1\n", "lasts more than 366 days"),
     (b"start,kWh\n2025-07-01T00:00Z,1\n", "a single stamp"), (b"start,kWh\n2025-07-01T00:00Z,inf\n2025-07-01T01:00Z,x\n", "no column of energy")])
 def test_files_that_are_no_meter_files_get_one_line(tmp_path, content, message):
     path = tmp_path / "usage.dat"

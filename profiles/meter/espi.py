@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 WH, W = 72, 38
 UNITS = {
@@ -49,6 +49,7 @@ QUALITY_RANK = {code: rank for rank, code in enumerate(_BEST_FIRST)}
 CURRENCIES = {840: "USD", 124: "CAD", 978: "EUR", 826: "GBP", 36: "AUD"}
 COST_UNIT = 1e-5
 LARGEST_POWER = 12
+LONGEST_S = 366 * 86_400
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,9 @@ class ReadingType:
         read = cls(**{name: int(fields[key]) for name, key in names.items() if fields.get(key)})
         if abs(read.power_of_ten) > LARGEST_POWER:
             raise ValueError(f"powerOfTenMultiplier {read.power_of_ten}")
-        return read
+        if read.interval_s is not None and not 0 <= read.interval_s <= LONGEST_S:
+            raise ValueError(f"intervalLength {read.interval_s}")
+        return read if read.interval_s else replace(read, interval_s=None)
 
     @property
     def direction(self) -> str:

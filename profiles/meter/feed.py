@@ -10,13 +10,14 @@ import defusedxml
 import defusedxml.ElementTree
 import numpy as np
 
+from profiles.meter.espi import LONGEST_S
 from profiles.noun import BadInput
 
 ATOM, ESPI = "{http://www.w3.org/2005/Atom}", "{http://naesb.org/espi}"
 RESOURCES = ("UsagePoint", "MeterReading", "ReadingType", "LocalTimeParameters")
 ABSENT = np.int64(-(2**62))
 DEEPEST, _BATCH = 64, 8192
-LATEST_S, LONGEST_S = 4_102_444_800, 366 * 86_400
+LATEST_S = 4_102_444_800
 READING = np.dtype(
     [("start", np.int64), ("duration", np.int64), ("value", np.float64), ("cost", np.float64), ("quality", np.int64)]
 )

@@ -9,7 +9,7 @@ import numpy as np
 
 from profiles.meter.dialect import Dialect
 from profiles.meter.espi import COST_UNIT, SERVICES, ReadingType
-from profiles.meter.feed import ABSENT, Entry
+from profiles.meter.feed import ABSENT, LATEST_S, Entry
 from profiles.meter.links import ReadingSet
 from profiles.meter.meter import Issue
 from profiles.meter.register import differenced
@@ -145,7 +145,9 @@ def _timed(rows: np.ndarray, start: int | None, length: int | None, interval_s: 
         raise BadInput("has readings without a start in a block without one", file=path)
     if len(unplaced) == len(rows):
         rows["start"] = start + np.concatenate(([0], np.cumsum(rows["duration"])[:-1]))
-        return rows
-    for i in unplaced:
-        rows["start"][i] = rows["start"][i - 1] + rows["duration"][i - 1] if i else start
+    else:
+        for i in unplaced:
+            rows["start"][i] = rows["start"][i - 1] + rows["duration"][i - 1] if i else start
+    if rows["start"].max() >= LATEST_S:
+        raise BadInput("has readings that, one after the other, run beyond the year 2100", file=path)
     return rows

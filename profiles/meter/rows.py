@@ -10,7 +10,7 @@ import numpy as np
 from profiles.meter.clock import DAY_S
 from profiles.meter.columns import Columns
 from profiles.meter.dialect import Dialect
-from profiles.meter.espi import QUALITIES
+from profiles.meter.espi import LONGEST_S, QUALITIES
 from profiles.meter.groups import Group
 from profiles.meter.labels import Labels
 from profiles.meter.meter import NO_QUALITY, Issue
@@ -218,7 +218,7 @@ def _lengths(naive: np.ndarray, ends: np.ndarray | None, dialect: Dialect, path)
     steps = np.diff(naive)
     steps = steps[steps > 0]
     if dialect.interval_min:
-        interval_s = round(dialect.interval_min * 60)
+        interval_s = max(round(dialect.interval_min * 60), 1)
     elif len(steps):
         values, counts = np.unique(steps, return_counts=True)
         interval_s = int(values[counts.argmax()])
@@ -241,6 +241,13 @@ def _lengths(naive: np.ndarray, ends: np.ndarray | None, dialect: Dialect, path)
             (ends >= 0) & (stated != interval_s) & (stated > 0) & ~np.isin(np.abs(stated - interval_s), (1800, 3600))
         )
         duration = np.where(unlike, stated, duration)
+    if duration.max() > LONGEST_S:
+        raise BadInput(
+            "has a reading that lasts more than 366 days",
+            file=path,
+            value=f"{int(duration.max()) // DAY_S} days",
+            way_out="give a file of intervals",
+        )
     return interval_s, duration
 
 
