@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -118,21 +119,68 @@ def outage(
 
 
 @app.command()
-def bill(site: SiteFile, as_json: Json = False) -> None:
-    """The three bills of the year, line by line, and the saving."""
+def bill(
+    site: SiteFile,
+    replay: Annotated[Path | None, typer.Option(help="printed bills (TOML) to hold against ours")] = None,
+    ranges: Annotated[bool, typer.Option("--ranges", help="how far uncertain inputs move saving and hours")] = False,
+    out: Out = None,
+    pdf: Annotated[Path | None, typer.Option(help="print the report to this file (needs Chromium)")] = None,
+    as_json: Json = False,
+) -> None:
+    """The three bills of the year, line by line, the saving, and money over the years."""
     from simulate.document import study as study_of
 
     with _busy("simulating the year"):
         result = study_of(_site(site))
+        document = _part(result.document, "energy_kwh", "bill", "money")
+        extra = _bill_extras(result, replay, ranges, document)
+        if out is not None:
+            from simulate.outputs import write_study
+
+            write_study(result, out)
+        if pdf is not None:
+            from simulate.outputs import write_pdf
+
+            write_pdf(result, pdf)
     if as_json:
-        _print_json(_part(result.document, "energy_kwh", "bill"))
+        _print_json(document)
         return
+    _show_bill(result, extra, document)
+
+
+def _bill_extras(result, replay: Path | None, ranges: bool, document: dict) -> dict:
+    from simulate.audit import sources_of
+
+    extra = {"sources": sources_of(result.run)}
+    document["sources"] = extra["sources"].document()
+    if replay is not None:
+        from simulate.worth import replay_of
+
+        extra["replay"] = replay_of(result.run, replay)
+        document["replay"] = [asdict(one) for one in extra["replay"]]
+    if ranges:
+        from simulate.uncertainty import ranges_of
+
+        extra["ranges"] = ranges_of(result.site)
+        document["ranges"] = extra["ranges"].document()
+    return extra
+
+
+def _show_bill(result, extra: dict, document: dict) -> None:
+    from simulate.bill_view import show_money, show_ranges, show_replay, show_sources
     from simulate.view import show_bills, show_cautions, show_lines
 
     console = _console()
+    if "replay" in extra:
+        show_replay(extra["replay"], console, currency=document["bill"]["currency"])
     show_lines(result.bills, console)
     show_bills(result.bills, console)
-    show_cautions(result.document["cautions"], console)
+    show_sources(extra["sources"], console)
+    if result.worth is not None:
+        show_money(result.worth, console)
+    if "ranges" in extra:
+        show_ranges(extra["ranges"], console)
+    show_cautions(document["cautions"], console)
 
 
 @app.command()
@@ -228,6 +276,34 @@ def choose(
     console = _console()
     show_choice(document, console)
     show_cautions(document["cautions"], console)
+
+
+@app.command()
+def sweep(
+    site: SiteFile,
+    vary: Annotated[list[str], typer.Option(help="KEY=VALUES, once for each key; or one table of homes")],
+    out: Annotated[Path, typer.Option("--out", help="folder of Parquet parts; taken up where it was left")],
+    workers: Annotated[int | None, typer.Option(help="processes on this machine", min=1)] = None,
+    dask: Annotated[str | None, typer.Option(help="address of a dask scheduler")] = None,
+    sample: Annotated[int | None, typer.Option(help="designs of a sample", min=1)] = None,
+    method: Annotated[str, typer.Option(help='of a sample: "latin" or "sobol"')] = "latin",
+    seed: Annotated[int, typer.Option(help="of a sample")] = 0,
+    outages: Annotated[bool, typer.Option(help="start an outage at every step of every design")] = True,
+    bound: Annotated[bool, typer.Option(help="solve for the best possible saving too")] = False,
+    as_json: Json = False,
+) -> None:
+    """Many designs of one site, or many homes, into a folder of Parquet."""
+    from simulate.sweep_command import sweep_command
+
+    document = sweep_command(
+        _site(site), vary, out, workers=workers, dask=dask, n=sample, method=method, seed=seed, outages=outages,
+        bound=bound,
+    )  # fmt: skip
+    if as_json:
+        _print_json(document)
+        return
+    refused = f", {document['refused']} refused (first: {document['first_error']})" if document["refused"] else ""
+    print(f"{document['designs']} designs in {document['out']}{refused}. Read them with pandas.read_parquet.")
 
 
 @app.command()

@@ -41,6 +41,18 @@ def write_study(study: Study, folder: str | Path) -> None:
     write_report(study, out / "report.html", figures=figures)
 
 
+def write_pdf(study: Study, path: str | Path) -> None:
+    """The client report printed to one PDF file by Chromium."""
+    import tempfile
+
+    from simulate.report import pdf_of, write_report
+
+    with tempfile.TemporaryDirectory() as folder:
+        page = Path(folder) / "report.html"
+        write_report(study, page)
+        pdf_of(page, Path(path))
+
+
 def write_crew_sheets(study: Study, folder: str | Path, assignment=None) -> None:
     """The sheets that the crew and the client need, each as CSV, and all of them as one page to print."""
     from simulate.panel.sheets import sheets, write_sheets
