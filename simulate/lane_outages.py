@@ -69,7 +69,8 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
             _next(sheds[a, p], next_shed[a, p])
     dark, shed = np.full((n_starts, n_pools), inf), np.full((n_starts, n_pools), inf)
     why, end_h, walked = np.zeros((n_starts, n_pools), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
-    _every_end(
+    every_end = _every_end_alone if n_pools == 1 else _every_end
+    every_end(
         begin % n_steps, soc, column("restart_kwh")[:, 0], rates, (drain, rest), (next_trip, next_shed), trips,
         (float(step_h), float(horizon_h), n_followed, bool(island.latches)), dark, shed, why, end_h, walked,
     )  # fmt: skip
@@ -135,6 +136,35 @@ def _empties(sums, rest, begin, held_kwh, guess, last):
     while m < last and _used(sums, rest, begin, m + 1) <= held_kwh:
         m += 1
     return m
+
+
+@jit
+def _every_end_alone(begin, soc, floors, rates, sums, nexts, trips, how, dark, shed, why, end_h, walked):
+    """`_every_end` for one pool, with nothing beside it."""
+    rate, drain, rest = rates[0, 0], sums[0][0, 0], sums[1][0, 0]
+    next_trip, next_shed = nexts[0][0, 0], nexts[1][0, 0]
+    h, horizon_h, n_followed, _ = how
+    m = 0
+    for k in range(begin.shape[0]):
+        first = begin[k]
+        last = min(first + n_followed, rate.shape[0])
+        held = max(soc[0, k] - floors[0], 0.0)
+        m = _empties(drain, rest, first, held, m, last)
+        kept = held - _used(drain, rest, first, m)
+        near = m < last and rate[m] * h - kept < TIE_KWH
+        if near or (abs(kept) < TIE_KWH and m > first):
+            walked[k] = True
+            continue
+        trip = next_trip[first]
+        trips_first = trip < last and trip <= m
+        ends_h = (trip - first) * h if trips_first else (m - first) * h + (kept / rate[m] if m < last else 0.0)
+        until = trip - 1 if trips_first else min(m, last - 1)
+        if next_shed[first] <= until:
+            shed[k, 0] = (next_shed[first] - first) * h
+        end_h[k] = min((last - first) * h, horizon_h)
+        if (trips_first or m < last) and ends_h < horizon_h:
+            dark[k, 0], why[k, 0] = ends_h, OVERLOAD if trips_first else EMPTY
+            end_h[k] = min(((trip if trips_first else m) - first + 1) * h, horizon_h)
 
 
 @jit

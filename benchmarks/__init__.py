@@ -1,0 +1,1 @@
+"""Benchmarks: each asserts its answer before it times it. Run with  python -m benchmarks"""

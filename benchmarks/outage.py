@@ -1,0 +1,113 @@
+"""An outage from every step of a year, against a NumPy loop that keeps only the outages that are still alive.
+
+All on one core. The load, the sun and the state of charge are invented.
+"""
+
+from __future__ import annotations
+
+import statistics
+import time
+
+import numpy as np
+
+from simulate.battery import Pool
+from simulate.lane_outages import fast_dark_hours
+from simulate.outage import Island, dark_hours, simple_island
+
+HOURS = 1e-9
+"""Agreement asked of the hours survived. [h]"""
+HORIZON_H = 336.0
+
+
+def bench(usable_kwh: float, n_steps: int, sunny: bool = False):
+    """A pool, the load it meets, its sun, and the state of charge that a year left: (island, pools, soc)."""
+    rng = np.random.default_rng(3)
+    hour = np.arange(n_steps) % 24
+    load = rng.uniform(0.15, 0.65, n_steps) + 0.3 * ((hour >= 17) & (hour < 22))
+    sun = np.maximum(np.sin((hour - 6) / 12 * np.pi), 0.0) * rng.uniform(0.2, 1.2, n_steps) * sunny
+    pool = Pool(usable_kwh, charge_kw=3.0, charge_efficiency=0.95, discharge_efficiency=0.95, no_load_kw=0.05)
+    soc = usable_kwh * np.where((hour >= 17) | (hour < 2), rng.uniform(0.3, 1.0, n_steps), 1.0)
+    return simple_island(load, pool, sun), (pool,), soc.reshape(1, -1)
+
+
+def numpy_hours(island: Island, pools, soc, horizon_h: float = HORIZON_H) -> np.ndarray:
+    """All outages one step at a time, side by side; those that have ended are taken out of the arrays."""
+    pool = pools[0]
+    load, sun = island.load_kw[0, 0, 0], island.solar_kw[0]
+    n = load.shape[0]
+    out_kw = np.maximum(load - sun, 0.0) / pool.discharge_efficiency + pool.no_load_kw
+    spare_kw = np.minimum(np.maximum(sun - load, 0.0), pool.takes_back_kw) * pool.charge_efficiency
+    net_kw = np.tile(out_kw - spare_kw, 2)
+    step, e, who = np.arange(n), soc[0].copy(), np.arange(n)
+    hours = np.full(n, horizon_h)
+    for k in range(int(horizon_h)):
+        draw = net_kw[step]
+        left = e - draw
+        ends = left < 0.0
+        if ends.any():
+            hours[who[ends]] = k + e[ends] / draw[ends]
+            alive = ~ends
+            step, left, who = step[alive], left[alive], who[alive]
+            if not len(who):
+                break
+        e = np.minimum(left, pool.usable_kwh)
+        step = (step + 1) % n
+    return hours
+
+
+def _hours(dark) -> np.ndarray:
+    return np.minimum(dark.dark_h[:, 0], dark.end_h)
+
+
+def _seconds(run) -> float:
+    start = time.perf_counter()
+    run()
+    return time.perf_counter() - start
+
+
+def _case(name: str, usable_kwh: float, n_steps: int, repeats: int, route, sunny: bool = False) -> dict:
+    given = bench(usable_kwh, n_steps, sunny)
+    ours = lambda: route(*given, step_h=1.0, horizon_h=HORIZON_H)
+    walk = lambda: dark_hours_by_walk(*given)
+    found = _hours(ours())
+    np.testing.assert_allclose(found, numpy_hours(*given), rtol=0.0, atol=HOURS)
+    np.testing.assert_allclose(found, _hours(walk()), rtol=0.0, atol=HOURS)
+    times = {"ours": [], "numpy": [], "walk": []}
+    for _ in range(repeats):
+        times["numpy"].append(_seconds(lambda: numpy_hours(*given)))
+        times["walk"].append(_seconds(walk))
+        times["ours"] += [_seconds(ours) for _ in range(5)]
+    each = {key: statistics.median(values) for key, values in times.items()}
+    own = each.pop("ours")
+    label = f"outage, {name} (middle {np.median(found):.0f} h, {np.mean(found >= HORIZON_H):.0%} outlive the horizon)"
+    return {"case": label, "median_ms": own * 1e3, "per_design_us": own * 1e6,
+            "versus": {key: value / own for key, value in each.items()}}  # fmt: skip
+
+
+def dark_hours_by_walk(island: Island, pools, soc):
+    """The walk from every start, one after the other, whatever the route that `dark_hours` takes."""
+    from simulate.island import every_outage
+    from simulate.outage import Dark
+
+    n = soc.shape[1]
+    cells = np.array([pool.cell for pool in pools], dtype=float)
+    dark, shed = np.full((n, len(pools)), np.inf), np.full((n, len(pools)), np.inf)
+    why, end_h = np.zeros((n, len(pools)), np.int64), np.zeros(n)
+    every_outage(
+        np.arange(n), soc, island.load_kw, island.trips, island.sheds, island.hand, island.solar_kw, island.dc_kw,
+        island.may_charge, (island.latches, True), (1.0, HORIZON_H, island.reconnect_h), cells, dark, shed, why, end_h,
+    )  # fmt: skip
+    return Dark(dark, shed, why, end_h)
+
+
+def case_outage(n_steps: int = 8760, repeats: int = 5) -> list[dict]:
+    """Half of the outages end within about 30 h; half outlive two weeks; the same with sun on the island."""
+    return [
+        _case("short lives", 16.5, n_steps, repeats, fast_dark_hours),
+        _case("long lives", 210.0, n_steps, repeats, fast_dark_hours),
+        _case("with sun", 20.0, n_steps, repeats, dark_hours, sunny=True),
+    ]
+
+
+if __name__ == "__main__":
+    print(*case_outage(), sep="\n")
