@@ -55,7 +55,7 @@ def _share(one: ReplayedBill) -> str:
 def replay_text(replayed: Sequence[ReplayedBill]) -> str:
     """How many printed bills are met, in one sentence."""
     close = sum(one.is_close for one in replayed)
-    text = f"{close} of {len(replayed)} printed bills are within 1 % of ours"
+    text = f"Our bill is within 1 % of {close} of {len(replayed)} printed bills"
     return text + ("." if close == len(replayed) else "; what the others differ by is named above.")
 
 
@@ -167,21 +167,28 @@ def source_lines(sources: Sources) -> list[str]:
 
 
 def show_ranges(ranges: Ranges, console: Console) -> None:
-    """The results as ranges, then what each input does to them."""
+    """The results as ranges, what each input does to them, and on what ground it was varied."""
     unit = ranges.currency
-    money = lambda value: f"{value + 0.0:,.0f}"
-    hours = lambda value: hours_text(value)
+    money = lambda value: f"{round(value):,}"
     for name, rows, words in (
         (f"bill saving [{unit} a year]", ranges.saving, money),
-        ("hours, nine times in ten", ranges.hours, hours),
+        ("hours, nine times in ten", ranges.hours, hours_text),
         (f"net present value [{unit}]", ranges.npv, money),
     ):
         if rows:
-            console.print(f"[bold]{range_text(name, rows, words)}[/bold]")
-            console.print(_ranges_table(name, rows, words, ranges))
+            console.print(f"[bold]{plain(range_text(name, rows, words))}[/bold]")
+            console.print(_ranges_table(rows, words, ranges))
+    for basis in dict.fromkeys(span.basis for span in ranges.spans.values()):
+        names = [name for name, span in ranges.spans.items() if span.basis == basis and name in _varied(ranges)]
+        if names:
+            console.print(f"[dim]- {plain(', '.join(names))}: {plain(basis)}[/dim]")
     for note in ranges.notes:
         console.print(f"[dim]- {plain(note)}[/dim]")
     console.print("[dim]One input at a time: inputs that move together can go further.[/dim]")
+
+
+def _varied(ranges: Ranges) -> set[str]:
+    return {row.name for row in (*ranges.saving, *ranges.hours, *ranges.npv)}
 
 
 def range_text(name: str, rows: Sequence[Range], words) -> str:
@@ -197,14 +204,13 @@ def range_text(name: str, rows: Sequence[Range], words) -> str:
     return f"{name}: {words(low)} to {words(high)}, {words(mid)} as stated"
 
 
-def _ranges_table(name: str, rows: Sequence[Range], words, ranges: Ranges):
-    table = table_of(name, "input low", "result", "input high", "result", "where")
-    still = [row.name for row in rows if row.swing < NO_EFFECT]
+def _ranges_table(rows: Sequence[Range], words, ranges: Ranges):
+    table = table_of("one input at a time", "at its low", "result", "at its high", "result")
     for row in rows:
         if row.swing >= NO_EFFECT:
-            span = ranges.spans[row.name]
-            table.add_row(row.name, f"{row.low:.3g}", words(row.at_low), f"{row.high:.3g}", words(row.at_high),
-                          f"{span.unit}; {span.basis}")  # fmt: skip
+            name = f"{row.name} [{ranges.spans[row.name].unit}]"
+            table.add_row(plain(name), f"{row.low:.3g}", words(row.at_low), f"{row.high:.3g}", words(row.at_high))
+    still = [row.name for row in rows if row.swing < NO_EFFECT]
     if still:
         table.caption = "no effect: " + ", ".join(still)
     return table
