@@ -262,7 +262,7 @@ def spread_prices(rate: Rate, factor: float) -> Rate | None:
     >>> from profiles.rate import read_rate
     >>> wide = spread_prices(read_rate("library:two_period"), 2.0)
     >>> [round(p.price_per_kwh, 3) for p in wide.season[0].periods], spread_prices(read_rate("library:flat"), 2.0)
-    ([0.52, 0.12], None)
+    ([0.5, 0.1], None)
     """
     periods = [period for season in rate.season or () for period in season.periods]
     if not periods or any(period.tiers for period in periods):

@@ -21,7 +21,9 @@ from simulate.three_bills import ThreeBills
 from simulate.year import HouseYear, run_year
 
 N_SIMULATED = 4
-"""Years of a life that are simulated with their own capacity; those between are interpolated."""
+"""Years of a life that are simulated at least; more where the saving bends."""
+NEAR_FRAC, NEAR = 0.01, 0.1
+"""An interpolated saving is near enough within this share of the first year's, or this much currency."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,7 +190,7 @@ def life_of(run: HouseYear, bills: ThreeBills, years: int, *, n_simulated: int =
         Of the same year.
     years : int
     n_simulated : int
-        Years that are simulated, the first and the last among them; those between are interpolated linearly.
+        Years that are simulated at least, the first and the last among them.
 
     Returns
     -------
@@ -197,18 +199,35 @@ def life_of(run: HouseYear, bills: ThreeBills, years: int, *, n_simulated: int =
     Notes
     -----
     Plan and reserve stay as in the first year; a reserve is a share of what is left. The saving is nearly linear in
-    the capacity while a pool is emptied to its floor each time, and bends where the load, not the pool, is the limit.
-    A year in which a group has nothing left is simulated as well.
+    the capacity and bends where the load, not the cells, becomes the limit. Years between simulated ones are
+    interpolated linearly; where the slopes on both sides leave room for more than `NEAR_FRAC` of the first year's
+    saving in between, the middle year is simulated too. Years around a group's end are always simulated.
     """
     groups = [group for group in run.house.site.battery if group.count]
     left = np.array([_capacity_frac(run, group, years) for group in groups]).reshape(len(groups), years)
     kwh = np.array([group.count * group.unit_kwh for group in groups])
     total = kwh @ left if kwh.sum() > 0.0 else np.ones(years)
-    at = _years_to_simulate(left, years, n_simulated)
-    saving, discharge = np.array([_year_of(run, bills, groups, left[:, year]) for year in at]).T
-    every = np.arange(years)
-    return Life(total / total[0], np.interp(every, at, saving), np.interp(every, at, discharge),
-                tuple(int(year) + 1 for year in at))  # fmt: skip
+    known = {year: _year_of(run, bills, groups, left[:, year]) for year in _first_years(left, years, n_simulated)}
+    near = max(NEAR_FRAC * abs(bills.saving), NEAR)
+    while (year := _where_it_bends({at: one[0] for at, one in known.items()}, near)) is not None:
+        known[year] = _year_of(run, bills, groups, left[:, year])
+    at = sorted(known)
+    saving, discharge = (np.interp(np.arange(years), at, [known[year][k] for year in at]) for k in (0, 1))
+    return Life(total / total[0], saving, discharge, tuple(year + 1 for year in at))
+
+
+def _where_it_bends(known: dict[int, float], near: float) -> int | None:
+    """The middle of a gap in which a curve that bends one way may lie further from its chord than `near`."""
+    at = sorted(known)
+    slope = [(known[b] - known[a]) / (b - a) for a, b in zip(at[:-1], at[1:], strict=True)]
+    if len(slope) < 2:
+        return None
+    for k, (a, b) in enumerate(zip(at[:-1], at[1:], strict=True)):
+        bends = [abs(slope[k] - slope[other]) for other in (k - 1, k + 1) if 0 <= other < len(slope)]
+        least = bends[0] if len(bends) == 1 else bends[0] * bends[1] / ((bends[0] + bends[1]) or 1.0)
+        if b - a > 1 and least * (b - a) > near:
+            return (a + b) // 2
+    return None
 
 
 def _capacity_frac(run: HouseYear, group, years: int) -> np.ndarray:
@@ -218,13 +237,13 @@ def _capacity_frac(run: HouseYear, group, years: int) -> np.ndarray:
         raise error.at(run.house.site.file, f'battery "{group.name}"') from None
 
 
-def _years_to_simulate(left: np.ndarray, years: int, n: int) -> np.ndarray:
+def _first_years(left: np.ndarray, years: int, n: int) -> list[int]:
     """Years by index from 0: evenly spread, and those around the moment at which a group has nothing left."""
     if (left == 1.0).all():
-        return np.zeros(1, dtype=int)
-    spread = np.linspace(0, years - 1, min(n, years)).round().astype(int)
+        return [0]
+    spread = np.linspace(0, years - 1, min(n, years)).round()
     gone = [int(np.argmax(row == 0.0)) for row in left if (row == 0.0).any()]
-    return np.unique(np.concatenate([spread, gone, [year - 1 for year in gone]]).astype(int))
+    return sorted({int(year) for year in (*spread, *gone, *(year - 1 for year in gone))})
 
 
 def _year_of(run: HouseYear, bills: ThreeBills, groups, left) -> tuple[float, float]:
