@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,6 +24,9 @@ from simulate.three_bills import ThreeBills, three_bills
 from simulate.worth import Worth, worth_of
 from simulate.year import Asked, HouseYear, run_year
 
+if TYPE_CHECKING:
+    from simulate.frontier import Frontier
+
 
 def bill_document(bills: ThreeBills, bound: Bound, asked: Asked) -> dict:
     """The bill part of the study document."""
@@ -39,6 +43,7 @@ def bill_document(bills: ThreeBills, bound: Bound, asked: Asked) -> dict:
         "captured_frac": bound.captured_frac,
         "by_month": bills.by_month(),
         "demand_limit": limit_document(asked),
+        "worth_of_more": None if bound.worth_of_more is None else vars(bound.worth_of_more),
         "notes": list(bills.with_battery.notes),
     }
 
@@ -90,6 +95,13 @@ class Study:
         return bound_of(self.run, self.bills)
 
     @cached_property
+    def frontier(self) -> Frontier:
+        """What each reserve costs and lasts, for the plan and the best possible; seconds, so only where asked for."""
+        from simulate.frontier import frontier_of
+
+        return frontier_of(self.run)
+
+    @cached_property
     def reliability(self) -> dict | None:
         """Interruptions a year and what is ridden through; None where the site names no interruptions."""
         return reliability_of(self.ride, [self.storm])
@@ -131,6 +143,7 @@ class Study:
         outage["medical"] = self.medical
         outage["reliability"] = self.reliability
         outage["generator"] = refuel_of(self.ride)
+        choice = self.run.asked.choice
         return {
             "site": self.site.site.name,
             "steps": house.hours.n_steps,
@@ -138,6 +151,7 @@ class Study:
             "energy_kwh": self.run.energy_kwh(),
             "bill": bill_document(self.bills, self.bound, self.run.asked),
             "outage": outage,
+            "frontier": None if choice is None else choice.document(self.run.asked.reserve),
             "panel": {
                 "findings": [vars(finding) for finding in self.findings],
                 "not_assessed": sum(f.verdict == "not-assessed" for f in self.findings),

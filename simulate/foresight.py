@@ -10,9 +10,10 @@ import numpy as np
 from profiles.noun import BadInput
 from profiles.rate_calendar import rate_calendar
 from simulate.battery import Pool
+from simulate.best import METHOD, Worth
 from simulate.equations import Demand
 from simulate.forecast import calendar_of, forecast_targets
-from simulate.linear import best_bound, best_possible
+from simulate.linear import Planner, best_bound, checked_case, checked_states
 from simulate.plan import reachable_floor
 from simulate.year import Asked, HouseYear, run_year
 
@@ -35,12 +36,16 @@ class Bound:
         None where the bill has terms that the bound cannot hold.
     captured_frac : float or None
         Saving of the plan as a share of it.
+    worth_of_more : Worth or None
+        What one more kWh, and one more kW, would add to the largest possible saving of the year, circuits, floors,
+        start and end as they are; None beyond the exact programme. [currency/kWh], [currency/kW]
     """
 
     saving: float | None
     net: float | None
     method: str | None
     captured_frac: float | None
+    worth_of_more: Worth | None = None
 
 
 NO_BOUND = Bound(None, None, None, None)
@@ -124,7 +129,15 @@ def bound_of(run: HouseYear, bills) -> Bound:
     wear = run.house.site.operation.wear_per_kwh
     worn = without - _least(meter, wear)[0] if wear > 0.0 else None
     captured = bills.saving / saving if saving >= ONE_UNIT else None
-    return Bound(saving, worn, method, captured)
+    return Bound(saving, worn, method, captured, _worth(meter, cost) if method == METHOD else None)
+
+
+def _worth(meter: Meter, cost: float) -> Worth:
+    """Forward differences, shared among the pools in proportion to their energy: two more solves."""
+    per_kwh, per_kw = (
+        cost - _least(meter, 0.0, more)[0] for more in (Pool(1.0, 0.0, 0.0), Pool(0.0, 1.0, 1.0))
+    )  # fmt: skip
+    return Worth(per_kwh, per_kw)
 
 
 def _backfeeds(asked: Asked) -> bool:
@@ -139,32 +152,48 @@ def _inside_kw(asked: Asked) -> np.ndarray:
     return asked.wish.inside_kw * takes_back
 
 
-def _least(meter: Meter, wear: float) -> tuple[float, str]:
+def _least(meter: Meter, wear: float, more: Pool | None = None) -> tuple[float, str]:
     """Least cost of the year under the plan's own floors, start and end, and the method that found it."""
     year, asked = meter.run.year, meter.asked
     floor = np.minimum(asked.floor_kwh, year.pool_kwh[:, 1:])
     start = year.pool_kwh[:, 0]
     end = np.minimum(start, year.pool_kwh[:, -1])
-    return _solved(best_bound, meter, floor, start, end, wear)
+    given, options = _case_of(meter, wear)
+    if more is not None:
+        given = (*given[:-1], _enlarged(asked.pools, more))
+    try:
+        return best_bound(
+            *given, floor_kwh=np.clip(floor, 0.0, _usable(asked)), start_kwh=start, end_kwh=end, **options
+        )
+    except BadInput as error:
+        raise error.at(meter.site.file) from None
 
 
-def _solved(solve, meter: Meter, floor, start, end, wear: float):
-    """What `best_possible` or `best_bound` says of a house with these floors, starts and ends."""
+def _case_of(meter: Meter, wear: float) -> tuple[tuple, dict]:
+    """A house as `checked_case` takes it."""
     asked, house = meter.asked, meter.house
     wish, n = asked.wish, house.hours.n_steps
     reach = (
         np.full(wish.reach_kw.shape, np.inf) if wish.parallel else np.maximum(wish.reach_kw - _inside_kw(asked), 0.0)
     )
-    try:
-        return solve(
-            house.load_kw, reach, house.solar_kw, asked.prices.buy_per_kwh, meter.sell_per_kwh, asked.pools,
-            floor_kwh=np.clip(floor, 0.0, _usable(asked)), start_kwh=start, end_kwh=end, wear_per_kwh=wear,
-            export=wish.export, step_h=house.hours.step_h, charge_ok=(~house.cold.all(axis=0)).astype(float),
-            utility_ok=np.full(n, meter.site.operation.charge_from == "any"), dc_kw=wish.dc_kw,
-            two_pole_kw=wish.two_pole_kw, demands=meter.demands or (),
-        )  # fmt: skip
-    except BadInput as error:
-        raise error.at(meter.site.file) from None
+    options = {
+        "wear_per_kwh": wear, "export": wish.export, "step_h": house.hours.step_h,
+        "charge_ok": (~house.cold.all(axis=0)).astype(float),
+        "utility_ok": np.full(n, meter.site.operation.charge_from == "any"), "dc_kw": wish.dc_kw,
+        "two_pole_kw": wish.two_pole_kw, "demands": meter.demands or (),
+    }  # fmt: skip
+    prices = (asked.prices.buy_per_kwh, meter.sell_per_kwh)
+    return (house.load_kw, reach, house.solar_kw, *prices, asked.pools), options
+
+
+def _enlarged(pools: tuple[Pool, ...], more: Pool) -> tuple[Pool, ...]:
+    """The pools with so much more energy and power, shared in proportion to their energy."""
+    total = sum(pool.usable_kwh for pool in pools) or 1.0
+    names = ("usable_kwh", "charge_kw", "discharge_kw")
+    return tuple(
+        replace(pool, **{k: getattr(pool, k) + getattr(more, k) * pool.usable_kwh / total for k in names})
+        for pool in pools
+    )
 
 
 def _usable(asked: Asked) -> np.ndarray:
@@ -173,16 +202,46 @@ def _usable(asked: Asked) -> np.ndarray:
 
 def best_plan(asked: Asked) -> np.ndarray:
     """Targets of `best-possible`: the year known, every floor reachable, shape (n_pools, n_steps, 4). [kWh]"""
-    meter = Meter(HouseYear(asked, None, 0))
-    can_buy = meter.site.operation.charge_from == "any"
-    floor, start = np.empty_like(asked.floor_kwh), _usable(asked)[:, 0]
+    return BestPlanner(asked)(asked)
+
+
+class BestPlanner:
+    """From an `Asked` of one house, whatever its reserve, to the targets of `best-possible`.
+
+    Attributes
+    ----------
+    method : str
+    is_exact : bool
+        One exact programme a pool: milliseconds a call.
+    """
+
+    def __init__(self, asked: Asked):
+        meter = Meter(HouseYear(asked, None, 0))
+        try:
+            given, options = _case_of(meter, meter.site.operation.wear_per_kwh)
+            self._planner = Planner(checked_case(*given, **options))
+        except BadInput as error:
+            raise error.at(meter.site.file) from None
+        self.is_exact = self._planner.is_exact
+        self.method = METHOD if self.is_exact else "programme of HiGHS"
+
+    def __call__(self, asked: Asked) -> np.ndarray:
+        """Targets, shape (n_pools, n_steps, 4). [kWh]"""
+        floor, start = _reachable(asked), _usable(asked)[:, 0]
+        states = checked_states(self._planner.case, floor, start, np.minimum(start, floor[:, -1]))
+        return self._planner.best(*states).targets_kwh
+
+
+def _reachable(asked: Asked) -> np.ndarray:
+    """Floors from which every later one can be met, cut to what charging flat out from full reaches."""
+    can_buy, usable = asked.house.site.operation.charge_from == "any", _usable(asked)
+    floor, step_h = np.empty_like(asked.floor_kwh), asked.house.hours.step_h
     for p, pool in enumerate(asked.pools):
         limit = asked.wish.charge_kw[p] * can_buy
-        floor[p] = reachable_floor(asked.floor_kwh[p], limit > 0.0, limit, pool, asked.house.hours.step_h)
-        gain = np.cumsum(limit * pool.charge_efficiency * asked.house.hours.step_h)
-        floor[p] = np.minimum(floor[p], np.minimum(start[p] + gain, pool.usable_kwh) if can_buy else 0.0)
-    end, wear = np.minimum(start, floor[:, -1]), meter.site.operation.wear_per_kwh
-    return _solved(best_possible, meter, floor, start, end, wear).targets_kwh
+        floor[p] = reachable_floor(asked.floor_kwh[p], limit > 0.0, limit, pool, step_h)
+        gain = np.cumsum(limit * pool.charge_efficiency * step_h)
+        floor[p] = np.minimum(floor[p], np.minimum(usable[p] + gain, pool.usable_kwh) if can_buy else 0.0)
+    return np.clip(floor, 0.0, usable)
 
 
 def forecast_plan(asked: Asked) -> np.ndarray:

@@ -97,13 +97,36 @@ def best_possible(
     ('linear programme (HiGHS)', 36.0)
     """
     case = checked_case(load_kw, reach_kw, solar_kw, buy_per_kwh, sell_per_kwh, pools, **options)
-    states = checked_states(case, floor_kwh, start_kwh, end_kwh)
-    whole = as_one(case, *states)
-    if whole is not None and _is_exact(whole[0]):
-        best = _exact(whole[0], *whole[1])
-        share = np.array([pool.usable_kwh for pool in case.pools]).reshape(-1, 1) / whole[0].pools[0].usable_kwh
-        return replace(best, targets_kwh=best.targets_kwh * share[:, :, None], soc_kwh=best.soc_kwh * share)
-    return _exact(case, *states) if _is_exact(case) else Solver(case).best(*states)
+    return Planner(case).best(*checked_states(case, floor_kwh, start_kwh, end_kwh))
+
+
+class Planner:
+    """A case that is solved again and again with other floors, starts and ends, HiGHS from where it last ended."""
+
+    def __init__(self, case: Case):
+        self.case, self._solver = case, None
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether the exact programme holds it; pools in proportion with states in proportion."""
+        none = np.zeros(len(self.case.pools))
+        whole = as_one(self.case, np.zeros((len(none), self.case.n_steps)), none, none)
+        return _is_exact(self.case) or (whole is not None and _is_exact(whole[0]))
+
+    def best(self, floor_kwh, start_kwh, end_kwh) -> Best:
+        """The best possible with these floors, shape (n_pools, n_steps), starts and ends, shape (n_pools,)."""
+        states = (floor_kwh, start_kwh, end_kwh)
+        whole = as_one(self.case, *states)
+        if whole is not None and _is_exact(whole[0]):
+            best = _exact(whole[0], *whole[1])
+            share = np.array([pool.usable_kwh for pool in self.case.pools]) / whole[0].pools[0].usable_kwh
+            share = share.reshape(-1, 1)
+            return replace(best, targets_kwh=best.targets_kwh * share[:, :, None], soc_kwh=best.soc_kwh * share)
+        if _is_exact(self.case):
+            return _exact(self.case, *states)
+        if self._solver is None:
+            self._solver = Solver(self.case)
+        return self._solver.best(*states)
 
 
 def best_bound(

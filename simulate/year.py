@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -26,6 +27,9 @@ from simulate.plan import (
 from simulate.site import Site
 from simulate.transfer import Switched, periods_of, switched_sets
 from simulate.walk import Wish, Year, walk_year
+
+if TYPE_CHECKING:
+    from simulate.frontier import Choice
 
 RESERVE_FRAC = 0.2
 CLOSES_KWH = 1e-9
@@ -51,6 +55,8 @@ class Asked:
         Names of the circuits that `switched.chosen` is about.
     cap : Cap or None
         The import caps of `demand-limit`, a row for each of `cap_charges`.
+    choice : Choice or None
+        How `reserve = "best"` was chosen.
     """
 
     house: House
@@ -64,6 +70,7 @@ class Asked:
     may_switch: tuple[str, ...] = ()
     cap: Cap | None = None
     cap_charges: tuple[str, ...] = ()
+    choice: Choice | None = None
 
     @cached_property
     def pools(self) -> tuple[Pool, ...]:
@@ -109,6 +116,8 @@ class HouseYear:
     def notes(self) -> tuple[str, ...]:
         change = self.year.stored_change_kwh
         lines = [f'operation.plan = "{self.asked.plan}"', f"operation.reserve = {_reserve_text(self.asked.reserve)}"]
+        if self.asked.choice is not None:
+            lines.append(self.asked.choice.text)
         if self.short_steps:
             lines.append(f"the reserve was short on {self.short_steps} steps of {self.short_days} days")
         if abs(change) > CLOSES_KWH:
@@ -199,37 +208,62 @@ def _solar_exports(site: Site) -> bool:
 
 def ask(house: House, prices: Prices | None = None) -> Asked:
     """Work out what the operator wants of the pools in every step of the year."""
-    site = house.site
     if prices is None:
         prices = prices_of(house)
-    plan, reserve = plan_and_reserve(site, prices)
+    plan, reserve = plan_and_reserve(house.site, prices)
+    asked = ask_plan(house, prices, plan)
+    if reserve == "best":
+        from simulate.frontier import choose_reserve
+
+        return choose_reserve(asked)
+    return with_reserve(asked, reserve)
+
+
+def ask_plan(house: House, prices: Prices, plan: str) -> Asked:
+    """What does not depend on the reserve: limits, and the circuits that are switched over; without targets."""
+    site, n_steps = house.site, house.hours.n_steps
     pools = tuple(leg_pool.pool for leg_pool in house.pools)
-    frac = reserve_frac(reserve, house.hours)
-    frac = np.where(hold_mask(site.operation.hold_full, house.hours), 1.0, frac)
-    floor = np.array([frac * pool.usable_kwh for pool in pools]).reshape(len(pools), house.hours.n_steps)
     cycles = _cycles(site, prices, pools)
     parallel = site.subpanel.mode == "interactive"
     charge_kw = np.array([np.where(cold, 0.0, pool.charge_kw) for cold, pool in zip(house.cold, pools, strict=True)])
-    blank = np.zeros((len(pools), house.hours.n_steps))
+    blank = np.zeros((len(pools), n_steps))
     wish = Wish(
         reach_kw=blank + np.array([[pool.discharge_kw] for pool in pools]).reshape(-1, 1) if parallel else blank,
-        two_pole_kw=np.zeros(house.hours.n_steps), targets_kwh=np.zeros((*blank.shape, 4)),
+        two_pole_kw=np.zeros(n_steps), targets_kwh=np.zeros((*blank.shape, 4)),
         stay_kwh=np.full(blank.shape, -1.0), charge_kw=charge_kw.reshape(blank.shape), dc_kw=_dc_kw(house, pools),
         inside_kw=_inside_kw(house, pools), parallel=parallel, export=parallel and site.subpanel.export,
     )  # fmt: skip
     switched = None
-    may = tuple(circuit.name for circuit in house.circuits if circuit.rate_transfer)
-    if plan == "demand-limit":
-        from simulate.limit import limited
-
-        return limited(Asked(house, prices, plan, reserve, floor, cycles, None, wish, may))
-    if not parallel:
+    if not parallel and plan != "demand-limit":
         serve = _serve_steps(house, plan, cycles)
         switched = _switched(house, serve, pools, cycles if plan == "time-of-use" else None, prices)
         wish = replace(wish, reach_kw=switched.reach_kw, two_pole_kw=switched.two_pole_kw)
-    asked = Asked(house, prices, plan, reserve, floor, cycles, switched, wish, may)
-    asked = replace(asked, wish=replace(wish, targets_kwh=_targets(asked)))
-    return asked if parallel else replace(asked, wish=replace(asked.wish, stay_kwh=_stay_kwh(asked)))
+    may = tuple(circuit.name for circuit in house.circuits if circuit.rate_transfer)
+    return Asked(house, prices, plan, 0.0, blank, cycles, switched, wish, may)
+
+
+def with_reserve(asked: Asked, reserve, targets_of=None) -> Asked:
+    """The same plan with another reserve.
+
+    Parameters
+    ----------
+    asked : Asked
+    reserve : float, tuple or array
+        As `plan.reserve_frac`.
+    targets_of : callable, optional
+        From an `Asked` with its floors to its targets; the plan's own unless given.
+    """
+    house = asked.house
+    frac = reserve_frac(reserve, house.hours)
+    frac = np.where(hold_mask(house.site.operation.hold_full, house.hours), 1.0, frac)
+    floor = np.array([frac * pool.usable_kwh for pool in asked.pools]).reshape(asked.floor_kwh.shape)
+    asked = replace(asked, reserve=reserve, floor_kwh=floor)
+    if asked.plan == "demand-limit":
+        from simulate.limit import limited
+
+        return limited(asked)
+    asked = replace(asked, wish=replace(asked.wish, targets_kwh=(targets_of or _targets)(asked)))
+    return asked if asked.wish.parallel else replace(asked, wish=replace(asked.wish, stay_kwh=_stay_kwh(asked)))
 
 
 def prices_of(house: House) -> Prices:
