@@ -36,7 +36,7 @@ class BadInput(ValueError):
 
 def _short(value: Any) -> str:
     text = repr(value)
-    return text if len(text) <= 80 else text[:77] + "..."
+    return text if len(text) <= 120 else f"{text[:40]}...{text[-70:]}"
 
 
 class Noun(BaseModel):
