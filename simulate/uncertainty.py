@@ -147,6 +147,9 @@ def ranges_of(site: Site, *, weather: Sequence[str | Path] = (), spans: dict[str
         if name not in SPANS:
             raise BadInput("is not an input that can be varied", key="spans", value=name,
                            way_out="known: " + ", ".join(SPANS))  # fmt: skip
+    if weather and site.weather is None:
+        raise BadInput("is given for a site that uses none", file=site.file, key="weather", value=str(weather[0]),
+                       way_out="give [weather] source, or no other years")  # fmt: skip
     base = run_year(site)
     outcome = _outcomes(base)
     applies, notes = _inputs(base, spans)
@@ -302,9 +305,6 @@ def _weather_rows(house: House, own: Outcome, files: Sequence[str | Path]) -> tu
     if not files:
         return {}, ["weather year: not varied, one year is simulated; give the files of others"]
     site = house.site
-    if site.weather is None:
-        raise BadInput("uses no weather", file=site.file, key="weather", value=str(files[0]),
-                       way_out="give [weather] source, or no other years")  # fmt: skip
     years = {site.weather.source: (own, _mean_c(house))}
     for file in files:
         name = str(file) if str(file).startswith("library:") else str(Path(file).resolve())
