@@ -13,9 +13,9 @@ from matplotlib.figure import Figure
 from profiles.files import folder_for, written
 from simulate.bill import rounded_to_add
 from simulate.document import Study
-from simulate.outage import TOLERANCE_H, spread
+from simulate.outage import TOLERANCE_H, nine_in_ten, spread
 from simulate.panel.layout import Layout, demand, power_keys
-from simulate.plot import bills, day, heat, legs, money, outages, recharge, survival
+from simulate.plot import bills, day, heat, legs, money, outages, recharge, survival, units
 from simulate.plot.paper import MONTHS, as_svg, month_name, write_png
 from simulate.ride import outage_kw, worst_middle_best
 from simulate.view import hours_text
@@ -23,6 +23,7 @@ from simulate.view import hours_text
 SURVIVAL_ROWS_H = (1, 2, 4, 6, 8, 12, 18, 24, 36, 48, 72, 168, 336)
 DURATION_ROWS = (0, 1, 2, 5, 10, 25, 50, 75, 90, 100)
 MOST_ROWS = 13
+RESERVE_LEVELS = 11
 AS_PNG_TOO = ("survival", "hours-map", "outages", "bills")
 """Each PNG takes as long as its SVG; these are the ones that go into a message or a slide."""
 
@@ -86,7 +87,8 @@ def plates_of(study: Study) -> tuple[Plate, ...]:
     ----------
     study : Study
     """
-    makers = (_legs, _duration, _survival, _hours_map, _outages, _recharge, _bills, _items, _days, _prices, _cash)
+    outage = (_legs, _duration, _survival, _hours_map, _outages, _recharge)
+    makers = (*outage, _bills, _items, _days, _prices, _reserves, _cash)
     return tuple(plate for make in makers for plate in make(study))
 
 
@@ -296,6 +298,28 @@ def _prices(study: Study) -> Iterator[Plate]:
     text = f"Mean price of a bought kWh by month and local hour, {low:.3f} to {high:.3f} {currency}; dark is dear."
     yield plate("prices", "Price by month and hour", text, heat.price_map(grid, currency=currency),
                 ("local hour", *(f"{name} [{currency}/kWh]" for name in MONTHS)), _grid_rows(grid, 3))  # fmt: skip
+
+
+def _reserves(study: Study) -> Iterator[Plate]:
+    """What a reserve costs: the plan walked at eleven levels, and the site's own reserve."""
+    if study.run.asked.plan == "keep-full" or not study.run.asked.pools:
+        return
+    from simulate.frontier import levels_of
+
+    levels, currency = levels_of(study.run.asked, RESERVE_LEVELS), study.bills.with_battery.currency
+    own = (nine_in_ten(study.ride.hours), study.bills.saving)
+    labels = [f"{frac:.0%}" if k % 5 == 0 else "" for k, frac in enumerate(levels.reserve_frac)]
+    text = (
+        f"From no reserve to a full one the saving goes from {levels.saving[0]:.0f} to {levels.saving[-1]:.0f} "
+        f"{currency} a year, the hours of nine in ten outages from {levels.hours[0]:.1f} to {levels.hours[-1]:.1f} h."
+    )
+    axes = units.frontier(levels.hours, levels.saving, labels=labels, currency=currency,
+                          others={"as operated": ([own[0]], [own[1]])})  # fmt: skip
+    rows = [(f"{frac:.0%}", f"{hours:.1f}", f"{saving:.2f}") for frac, hours, saving
+            in zip(levels.reserve_frac, levels.hours, levels.saving, strict=True)]  # fmt: skip
+    rows.append(("as operated", f"{own[0]:.1f}", f"{own[1]:.2f}"))
+    header = ("reserve", "hours nine in ten [h]", f"saving [{currency} a year]")
+    yield plate("reserves", "What a reserve costs", text, axes, header, rows)
 
 
 def _cash(study: Study) -> Iterator[Plate]:
