@@ -7,10 +7,14 @@ from rich.console import Console
 from profiles.noun import BadInput
 from simulate import bill_view
 from simulate.ageing import age
+from simulate.battery import Pool
+from simulate.best import best_targets
 from simulate.document import bills_of
+from simulate.foresight import bound_of
 from simulate.outage import Outage
 from simulate.reliability import interruptions_of, unserved_of
 from simulate.ride import ride_through
+from simulate.walk import run_plan
 from simulate.worth import NEAR_FRAC, backed_up_kwh, life_of, replay_of, worth_of
 from simulate.year import run_year
 from tests.small_site import circuit, locked_pair, small_site, unit
@@ -64,6 +68,40 @@ def test_s47_three_bills_of_a_site():
     assert daily == pytest.approx([4.64, 4.90, 3.311111], abs=PRINTED)
     assert (bills.tariff_effect / 365, bills.saving / 365) == pytest.approx((-0.26, S18_DAY), abs=PRINTED)
     assert bills.total_effect / 365 == pytest.approx(1.328889, abs=PRINTED)
+
+
+def two_days():
+    """9 kWh and 3 kWh in the peaks of two days, to the end of the second; a lossless pool of 9 kWh."""
+    peak = (np.arange(45) % 24 >= 16) & (np.arange(45) % 24 < 21)
+    load = np.where(peak, np.where(np.arange(45) < 24, 1.8, 0.6), 0.0)
+    return load, np.where(peak, 0.30, 0.10), peak, Pool(9.0, charge_kw=3.0)
+
+
+def test_s39_what_is_left_at_the_end_is_no_saving():
+    load, price, peak, pool = two_days()
+    fill_every_night = np.where(peak[:, None], [9.0, 0.0, 9.0, 0.0], 9.0)
+    year = run_plan(load, np.inf, 0.0, fill_every_night, pool, soc_kwh=0.0)
+    raw, left = float(((load - year.import_kw) * price).sum()), year.stored_change_kwh
+    assert (raw, left) == pytest.approx((1.80, 6.0), abs=EXACT)
+    assert raw + 0.10 * left == pytest.approx(2.40, abs=EXACT)
+
+
+@pytest.mark.parametrize(("start_kwh", "saving"), [(0.0, 2.40), (9.0, 3.30)])  # the second is what S39 says to reject
+def test_s39_foresight_and_a_start_that_is_given_away(start_kwh, saving):
+    load, price, _, pool = two_days()
+    zero = np.zeros(45)
+    _, cost = best_targets(load, np.full(45, np.inf), zero, price, zero, pool, floor_kwh=zero, start_kwh=start_kwh, end_kwh=0.0)
+    assert float(load @ price) - cost == pytest.approx(saving, abs=EXACT)
+
+
+def test_s39_a_year_that_closes_needs_no_credit():
+    load = [{"kw": 1.8, "window": "16:00-21:00", "days": "weekday"}, {"kw": 0.6, "window": "16:00-21:00", "days": "weekend"}]
+    units = [unit("both", usable_kwh=9.0, charging_circuit={"breaker_a": 30, "volts": 240})]
+    run = run_year(s18_site(battery=units, service={"other_load": load}))
+    bills = bills_of(run)
+    assert run.year.stored_change_kwh == pytest.approx(0.0, abs=EXACT)
+    assert bills.saving == pytest.approx(0.20 * run.energy_kwh()["load"], abs=1e-6)
+    assert bound_of(run, bills).saving == pytest.approx(bills.saving, abs=1e-6)
 
 
 def test_s38_ten_years_of_a_fading_site_are_worth_nine_and_a_tenth():
@@ -160,6 +198,24 @@ def test_a_replacement_begins_the_life_again():
 def test_fade_of_everything_in_a_year_is_refused_by_name():
     with pytest.raises(BadInput, match='bench.toml: battery "Unit both".fade_frac_per_year must be at least 0 and below 1'):
         worth(s18_site({"years": 2}, fade=1.0))
+
+
+JA12_FRAC_PER_CYCLE = 0.30 / 4000
+"""Title 24 Part 6, Joint Appendix JA12.2.2.1: at least 70 % of nameplate after 4,000 cycles; read on a third party's page,
+edition 2019 or 2022. Its fade per cycle and what it leaves after ten years are derived."""
+
+
+@pytest.mark.parametrize(("cycles", "left"), [(4000, 0.700), (3650, 0.72625)])
+def test_ja12_capacity_after_its_cycles(cycles, left):
+    ageing = age(2, fade_frac_per_year=0.0, throughput_kwh_per_year=float(cycles), fade_frac_per_kwh=JA12_FRAC_PER_CYCLE)
+    assert ageing.capacity_frac[1] == pytest.approx(left, abs=1e-12)
+
+
+def test_ja12_ten_years_of_a_cycle_a_day_of_what_is_left():
+    # a faded battery puts less through: the year after k years begins with (1 - 365 x 7.5e-5)^k
+    ageing = age(11, fade_frac_per_year=0.0, throughput_kwh_per_year=365.0, fade_frac_per_kwh=JA12_FRAC_PER_CYCLE)
+    assert ageing.capacity_frac[10] == pytest.approx((1 - 365 * JA12_FRAC_PER_CYCLE) ** 10, abs=1e-12)
+    assert 0.72625 < ageing.capacity_frac[10] < 0.77
 
 
 # ---- cash flow -----------------------------------------------------------------------------------------------------
