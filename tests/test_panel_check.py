@@ -21,7 +21,7 @@ CHECKS = {
     "service-headroom", "busbar", "voltage-drop", "solar-on-island", "transfer-rating", "neutral-bond",
     "protection-kept", "fault-clearing", "cold-charging", "location", "generator",
 }  # fmt: skip
-EXAMPLES = Path("/work/shared/examples")
+EXAMPLES = Path(__file__).parents[2] / "shared" / "examples"
 
 
 def everything(edition="NEC 2023"):

@@ -15,7 +15,7 @@ from profiles.rate import Rate, library_rates, read_rate, resolve_rate
 from profiles.rate_calendar import rate_calendar
 
 NEW_YORK = "America/New_York"
-EXAMPLES = Path("/work/shared/examples")
+EXAMPLES = Path(__file__).parents[2] / "shared" / "examples"
 
 
 def hours(year=2025, step_min=60, zone=NEW_YORK):
