@@ -94,7 +94,8 @@ def _case(minutes: int, repeats: int) -> dict:
     kept, cleared = (statistics.median(turn[0] / turn[k] for turn in turns) for k in (1, 2))
     median_ms = statistics.median(turn[0] for turn in turns)
     return {"case": f"Green Button, one year of {minutes} min", "median_ms": median_ms,
-            "per_design_us": median_ms * 1000.0, "versus": {"bare iterparse pass": kept, "bare iterparse pass, cleared": cleared}}
+            "per_design_us": median_ms * 1000.0,
+            "versus": {"bare iterparse pass": kept, "bare iterparse pass, cleared": cleared}}
 
 
 def _timed_ms(call, path: Path) -> float:
