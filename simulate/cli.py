@@ -123,6 +123,7 @@ def bill(
     site: SiteFile,
     replay: Annotated[Path | None, typer.Option(help="printed bills (TOML) to hold against ours")] = None,
     ranges: Annotated[bool, typer.Option("--ranges", help="how far uncertain inputs move saving and hours")] = False,
+    weather: Annotated[list[str] | None, typer.Option(help="another weather file for --ranges")] = None,
     out: Out = None,
     pdf: Annotated[Path | None, typer.Option(help="print the report to this file (needs Chromium)")] = None,
     as_json: Json = False,
@@ -133,7 +134,7 @@ def bill(
     with _busy("simulating the year"):
         result = study_of(_site(site))
         document = _part(result.document, "energy_kwh", "bill", "money")
-        extra = _bill_extras(result, replay, ranges, document)
+        extra = _bill_extras(result, replay, (weather or []) if ranges else None, document)
         if out is not None:
             from simulate.outputs import write_study
 
@@ -148,7 +149,7 @@ def bill(
     _show_bill(result, extra, document)
 
 
-def _bill_extras(result, replay: Path | None, ranges: bool, document: dict) -> dict:
+def _bill_extras(result, replay: Path | None, weather: list[str] | None, document: dict) -> dict:
     from simulate.audit import sources_of
 
     extra = {"sources": sources_of(result.run)}
@@ -157,11 +158,11 @@ def _bill_extras(result, replay: Path | None, ranges: bool, document: dict) -> d
         from simulate.worth import replay_of
 
         extra["replay"] = replay_of(result.run, replay)
-        document["replay"] = [asdict(one) for one in extra["replay"]]
-    if ranges:
+        document["replay"] = [asdict(one) | {"is_close": one.is_close} for one in extra["replay"]]
+    if weather is not None:
         from simulate.uncertainty import ranges_of
 
-        extra["ranges"] = ranges_of(result.site)
+        extra["ranges"] = ranges_of(result.site, weather=weather)
         document["ranges"] = extra["ranges"].document()
     return extra
 

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from profiles.noun import BadInput
 from simulate.cautions import ONE_YEAR, SHARED_NEUTRAL, cautions_of
 from simulate.foresight import Bound, bound_of
@@ -21,7 +19,7 @@ from simulate.reliability import reliability_of
 from simulate.ride import RideThrough, ride_through, who_goes_dark
 from simulate.site import Site, defaults_used, read_site
 from simulate.three_bills import ThreeBills, three_bills
-from simulate.worth import Worth, worth_of
+from simulate.worth import Worth, without_battery_kw, worth_of
 from simulate.year import Asked, HouseYear, run_year
 
 if TYPE_CHECKING:
@@ -56,16 +54,10 @@ def bills_of(run: HouseYear) -> ThreeBills:
     BadInput
         A rate that does not cover the year.
     """
-    house = run.house
-    site, hours = house.site, house.hours
-    net = house.load_kw - house.solar_kw
-    bought, sold = np.maximum(net, 0.0), np.maximum(-net, 0.0)
-    main = site.solar is not None and site.solar.connected_at == "main-panel"
-    if not (site.solar.export if main else site.subpanel.export):
-        sold = np.zeros_like(sold)
+    site = run.house.site
     try:
         with_kw = (run.year.import_kw, run.year.export_kw)
-        return three_bills(site.rate_today, site.rate, (bought, sold), with_kw, hours)
+        return three_bills(site.rate_today, site.rate, without_battery_kw(run), with_kw, run.hours)
     except BadInput as error:
         raise error.at(site.file) from None
 

@@ -194,7 +194,7 @@ def cash_flow(
     ([-100.0, 60.0, 60.0], 20.0, 1.667)
     """
     n, year = money.years, np.arange(money.years + 1)
-    capacity = _with_replacements(money, _per_year(1.0 if capacity_frac is None else capacity_frac, n, "capacity_frac"))
+    capacity = with_replacements(money, _per_year(1.0 if capacity_frac is None else capacity_frac, n, "capacity_frac"))
     saving = _per_year(saving_per_year, n, "saving_per_year")
     if np.ndim(saving_per_year) == 0:
         saving = saving * capacity
@@ -224,7 +224,7 @@ def _per_year(values, n: int, key: str) -> np.ndarray:
     return np.broadcast_to(array, n).copy()
 
 
-def _with_replacements(money: Money, capacity: np.ndarray) -> np.ndarray:
+def with_replacements(money: Money, capacity: np.ndarray) -> np.ndarray:
     """Capacity by year where a replaced battery begins its own life in the year after."""
     renewed = sorted(one.year for one in money.replacements if one.renews_capacity)
     lived = np.arange(money.years)

@@ -11,8 +11,7 @@ from simulate.ageing import WarrantyEnd, age, warranty_end
 from simulate.bill import price_bill
 from simulate.discount import discount_factors
 from simulate.house import House
-from simulate.money import CashFlow, Money, cash_flow
-from simulate.money import _with_replacements as with_replacements
+from simulate.money import CashFlow, Money, cash_flow, with_replacements
 from simulate.pools import pools_of
 from simulate.reliability import indices_in, interruptions_of, start_weight
 from simulate.replay import ReplayedBill, replay_bill
