@@ -8,6 +8,7 @@ import numpy as np
 from pydantic import Discriminator, Field, Tag
 
 from profiles.hours import Hours
+from profiles.meter.dialect import Dialect
 from profiles.noun import BadInput, Noun, tagged
 
 Positive = Annotated[float, Field(gt=0)]
@@ -114,6 +115,7 @@ class MeterLoad(Noun):
     column: str | None = Field(None, description="column of a CSV file")
     point: str | None = Field(None, description="usage point of a meter file that holds several")
     scale: Positive = Field(1.0, description="factor on the readings")
+    dialect: Dialect | None = Field(None, description="what is known about how a CSV file is written")
 
     def kw_on(self, hours, sources):
         return sources.meter_kw(self, hours)
@@ -222,7 +224,8 @@ class Sources:
     def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
         from profiles.meter import meter_kw, read_meter
 
-        meter = read_meter(load.meter, point=load.point, column=load.column, timezone=hours.timezone)
+        known = {"point": load.point, "column": load.column, "dialect": load.dialect}
+        meter = read_meter(load.meter, timezone=hours.timezone, **known)
         return meter_kw(meter, hours) * load.scale
 
 

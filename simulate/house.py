@@ -25,6 +25,7 @@ class SiteSources(Sources):
 
     def __init__(self, site: Site):
         self.site, self._meters, self._years = site, {}, {}
+        self.notes: list[str] = []
 
     @cached_property
     def weather(self):
@@ -50,16 +51,19 @@ class SiteSources(Sources):
         """A meter file, read once."""
         from profiles.meter import read_meter
 
-        key = (load.meter, load.point, load.column)
+        key = (load.meter, load.point, load.column, load.dialect)
         if key not in self._meters:
-            path = self.site.folder / load.meter
-            self._meters[key] = read_meter(path, point=load.point, column=load.column, timezone=timezone)
+            known = {"point": load.point, "column": load.column, "dialect": load.dialect}
+            self._meters[key] = read_meter(self.site.folder / load.meter, timezone=timezone, **known)
         return self._meters[key]
 
     def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
-        from profiles.meter import meter_kw
+        from profiles.meter import fill_gaps, meter_kw
 
-        return meter_kw(self.meter(load, hours.timezone), hours) * load.scale
+        meter = fill_gaps(self.meter(load, hours.timezone), hours)
+        self.notes.append(f"{load.meter}: read as {meter.dialect}")
+        self.notes += [f"{load.meter}: {one.count} {one.kind} ({one.where}): {one.done}" for one in meter.issues]
+        return meter_kw(meter, hours) * load.scale
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,7 +187,7 @@ def _house_of(site: Site, sources: SiteSources) -> House:
         if not np.isfinite(kw).all():
             raise BadInput(f"{name} has a step that is not a number", file=site.file)
     pools = pools_of(site)
-    notes += more
+    notes += more + sources.notes
     if sources.weather is not None:
         from profiles.weather import far_note
 
