@@ -30,6 +30,11 @@ class _Anew:
 
         return house_of(site)
 
+    def asked(self, house):
+        from simulate.year import ask
+
+        return ask(house)
+
 
 def case_sweep(n_designs: int = 32, repeats: int = 3) -> list[dict]:
     """One core: rows of the embedded site (two pools), and of a home with one pool, against a loop of studies."""

@@ -15,10 +15,13 @@ from simulate.outage import MARKS_H, lasting_frac, spread
 from simulate.pools import pools_of
 from simulate.ride import RideThrough, ride_through
 from simulate.site import Site
-from simulate.year import Asked, HouseYear, ask, prices_of, walk_asked
+from simulate.year import Asked, HouseYear, ask, ask_plan, plan_and_reserve, prices_of, walk_asked, with_reserve
 
 MOST_HOUSES = 4
 """Houses that a worker keeps; a year of minutes of twenty circuits is 80 MB."""
+
+MOST_PLANS = 16
+"""Plans that a worker keeps, without their targets; a year of hours of two pools is 2 MB."""
 
 ENERGIES = (
     "load", "backed_up", "solar", "import", "export", "charge", "discharge", "loss", "curtailed", "stored_change",
@@ -59,10 +62,25 @@ def series_key(site: Site) -> str:
 
 
 class Houses:
-    """The houses of the designs that were met last, so that each series is built once."""
+    """The houses and plans of the designs that were met last, so that each series is built once."""
 
     def __init__(self):
         self._kept: OrderedDict[str, tuple[House, SiteSources, dict]] = OrderedDict()
+        self._plans: OrderedDict[str, Asked] = OrderedDict()
+
+    def asked(self, house: House) -> Asked:
+        """The plan of a house; what does not depend on reserve and energy is worked out once."""
+        prices = prices_of(house)
+        plan, reserve = plan_and_reserve(house.site, prices)
+        if isinstance(reserve, str):
+            return ask(house, prices)
+        key = _plan_key(house)
+        if key not in self._plans:
+            self._plans[key] = ask_plan(house, prices, plan)
+            while len(self._plans) > MOST_PLANS:
+                self._plans.popitem(last=False)
+        self._plans.move_to_end(key)
+        return with_reserve(replace(self._plans[key], house=house, prices=prices), reserve)
 
     def house(self, site: Site) -> House:
         """The house of a site, on series that are built already where they are the same."""
@@ -81,6 +99,17 @@ class Houses:
         return replace(house, site=site, pools=pools, cold=colds[cold_key])
 
 
+def _plan_key(house: House) -> str:
+    """What the limits of a year and its switched circuits follow from."""
+    left_out = {"battery": True, "outage": True, "money": True, "rate_today": True, "operation": {"reserve"}}
+    pools = []
+    for own in house.pools:
+        told = {**vars(own.pool), "usable_kwh": 0.0, "restart_kwh": 0.0, "taper": repr(own.pool.taper)}
+        pools.append([own.legs, own.leg_kw, own.pool.usable_kwh if house.solar_dc_kw.any() else 0.0, told])
+    site = house.site.model_dump_json(by_alias=True, exclude=left_out)
+    return json.dumps([site, str(house.site.folder), pools, _cold_key(house.site)])
+
+
 def _cold_key(site: Site) -> str:
     told = {"leg", "temperature", "place", "heated"}
     return json.dumps([group.model_dump_json(include=told) for group in site.battery if group.count])
@@ -89,11 +118,6 @@ def _cold_key(site: Site) -> str:
 def input_hash(site: Site) -> str:
     """Hash of a site as it was understood; the same site has the same hash on any machine."""
     return hashlib.sha256(site.model_dump_json(by_alias=True, exclude_none=True).encode()).hexdigest()[:16]
-
-
-def asked_of(house: House) -> Asked:
-    """The plan of a house."""
-    return ask(house, prices_of(house))
 
 
 def row_of(run: HouseYear, ride: RideThrough | None, wanted: Wanted) -> dict:
@@ -151,7 +175,7 @@ RESULTS = (
 
 def run_design(site: Site, houses: Houses, wanted: Wanted) -> dict:
     """One design by itself, as `study` runs it."""
-    run = walk_asked(asked_of(houses.house(site)))
+    run = walk_asked(houses.asked(houses.house(site)))
     return row_of(run, ride_through(run) if wanted.outages else None, wanted)
 
 

@@ -194,6 +194,19 @@ def test_the_embedded_site_in_a_sweep():
     assert table["out_installed_price"][0] == 4 * 3600.0 + 2400.0
 
 
+def test_two_legs_with_a_reserve_by_month_share_their_plan_and_keep_their_rows():
+    site, houses, wanted = read_site(), Houses(), Wanted(outages=False)
+    months = [0.7, 0.7, 0.5, 0.4, 0.4, 0.5, 0.5, 0.6, 0.6, 0.4, 0.5, 0.7]
+    varied = [
+        {"battery.usable_kwh": kwh, "operation.reserve": reserve, "battery.no_load_w": watts}
+        for kwh in (3.0, 6.0) for reserve in (0.2, months) for watts in (20.0, 60.0)
+    ]  # fmt: skip
+    for values in varied:
+        own = site.with_values(values)
+        assert_row(run_design(own, houses, wanted), row_of(run_year(own), None, wanted))
+    assert len(houses._plans) == 2
+
+
 def test_the_bound_is_solved_where_it_is_asked_for():
     site = bench("interactive", rate={k: v for k, v in PEAK.items() if k != "demand"})
     table = sweep(site, {"battery.count": [1]}, outages=False, bound=True)
