@@ -12,7 +12,7 @@ import numpy as np
 
 from simulate.battery import Pool
 from simulate.lane_outages import fast_dark_hours
-from simulate.outage import Island, dark_hours, simple_island
+from simulate.outage import Island, simple_island
 
 HOURS = 1e-9
 """Agreement asked of the hours survived. [h]"""
@@ -105,7 +105,8 @@ def case_outage(n_steps: int = 8760, repeats: int = 5) -> list[dict]:
     return [
         _case("short lives", 16.5, n_steps, repeats, fast_dark_hours),
         _case("long lives", 210.0, n_steps, repeats, fast_dark_hours),
-        _case("with sun", 20.0, n_steps, repeats, dark_hours, sunny=True),
+        _case("with sun", 20.0, n_steps, repeats, fast_dark_hours, sunny=True),
+        _case("with sun, long lives", 60.0, n_steps, repeats, fast_dark_hours, sunny=True),
     ]
 
 

@@ -1,4 +1,4 @@
-"""Every outage at once where nothing but energy runs out: cumulative drain in the place of a walk from every start."""
+"""Every outage at once by shorter routes than a walk from every start, wherever the outcome is the same."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ TIE_KWH = 1e-9
 
 
 def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=None, wrap=True):
-    """First dark moment of each pool for an outage at every step, where the drain does not depend on the state.
+    """First dark moment of each pool for an outage at every step, by cumulative drain or from full.
 
     Parameters
     ----------
@@ -25,7 +25,7 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
     Returns
     -------
     Dark or None
-        None where solar can return, or where load control by hand changes what is on: then only the walk knows.
+        None where two pools meet solar, load control by hand or a restart: then only the walk knows.
 
     Notes
     -----
@@ -45,11 +45,13 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
     >>> float(fast_dark_hours(island, (pool,), np.full((1, 48), 10.0), step_h=1.0).dark_h[0, 0])
     20.0
     """
-    from simulate.outage import Dark, dark_hours
+    from simulate.outage import Dark
 
     keeps_some = len(pools) > 1 and any(pool.restart_kwh > 0.0 for pool in pools)
-    if keeps_some or not _drain_is_fixed(island) or (begin is not None and not wrap):
+    if keeps_some or (begin is not None and not wrap):
         return None
+    if not _drain_is_fixed(island):
+        return _sunny(island, pools, soc_kwh, step_h, horizon_h, begin, wrap) if len(pools) == 1 else None
     soc = np.ascontiguousarray(soc_kwh, dtype=float)
     n_pools, n_starts = soc.shape
     n_steps = island.solar_kw.shape[1]
@@ -74,12 +76,46 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
         begin % n_steps, soc, column("restart_kwh")[:, 0], rates, (drain, rest), (next_trip, next_shed), trips,
         (float(step_h), float(horizon_h), n_followed, bool(island.latches)), dark, shed, why, end_h, walked,
     )  # fmt: skip
+    found = Dark(dark, shed, why, end_h)
+    return _walk_some(found, walked, island, pools, soc, step_h, horizon_h, begin, wrap)
+
+
+def _sunny(island, pools, soc_kwh, step_h, horizon_h, begin, wrap):
+    """One pool whose state matters: sun on the island, or load control by hand."""
+    from simulate.outage import Dark
+    from simulate.sunny_outages import every_sunny_end
+
+    n_starts, n_steps = soc_kwh.shape[1], island.solar_kw.shape[1]
+    n_followed = ceil(horizon_h / step_h - 1e-9)
+    n = n_steps + n_followed + 1 if wrap else n_steps
+    by_hand = (island.load_kw[:, 0, 0], island.trips[:, 0, 0], island.sheds[:, 0, 0])
+    load, trips, sheds = (_repeated(one, n) for one in by_hand)
+    solar, dc, may_charge = (_repeated(one[0], n) for one in (island.solar_kw, island.dc_kw, island.may_charge))
+    begin = np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)
+    dark, shed = np.full((n_starts, 1), inf), np.full((n_starts, 1), inf)
+    why, end_h, walked = np.zeros((n_starts, 1), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
+    hand, next_trip = _repeated(island.hand, n), np.zeros(n + 1, np.int64)
+    _next(np.where(hand, trips[1], trips[0]), next_trip)
+    every_sunny_end(
+        begin % n_steps, np.ascontiguousarray(soc_kwh[0], dtype=float), load, solar, dc, may_charge, trips, next_trip,
+        sheds, hand, np.array([pools[0].cell], dtype=float),
+        (float(step_h), float(horizon_h), n_followed, float(island.reconnect_h)), dark, shed, why, end_h, walked,
+    )  # fmt: skip
+    found = Dark(dark, shed, why, end_h)
+    return _walk_some(found, walked, island, pools, soc_kwh, step_h, horizon_h, begin, wrap)
+
+
+def _walk_some(found, walked, island, pools, soc_kwh, step_h, horizon_h, begin, wrap):
+    """Walk the outages that are marked, and put them in their place."""
+    from simulate.outage import dark_hours
+
     if walked.any():
         some = dark_hours(
-            island, pools, soc[:, walked], step_h=step_h, horizon_h=horizon_h, begin=begin[walked], wrap=wrap
+            island, pools, soc_kwh[:, walked], step_h=step_h, horizon_h=horizon_h, begin=begin[walked], wrap=wrap
         )
-        dark[walked], shed[walked], why[walked], end_h[walked] = some.dark_h, some.shed_h, some.why, some.end_h
-    return Dark(dark, shed, why, end_h)
+        for name in ("dark_h", "shed_h", "why", "end_h"):
+            getattr(found, name)[walked] = getattr(some, name)
+    return found
 
 
 def _repeated(series, n: int) -> np.ndarray:

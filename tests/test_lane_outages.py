@@ -76,13 +76,45 @@ def test_a_pool_that_outlives_the_horizon_is_censored():
     assert np.isinf(dark.dark_h).all() and (dark.end_h == 99.5).all() and not dark.why.any()
 
 
+def sunny(seed: int, n_steps: int = 120):
+    """One pool with sun on the island, on the cells or none, load control by hand, cold, taper and a restart."""
+    rng = np.random.default_rng(seed)
+    (island, pools, soc), options = drawn(seed, 1, n_steps)
+    hour = np.arange(n_steps) % 24
+    sun = np.maximum(np.sin((hour - 6) / 12 * np.pi), 0.0) * rng.uniform(0.0, rng.choice([1.0, 6.0]), n_steps)
+    load = island.load_kw.copy()
+    load[1] *= 0.5
+    usable = float(rng.choice([12.0, 4.0]))
+    taper = {"from_soc": 0.8, "to_frac": 0.3} if rng.random() < 0.3 else None
+    pool = Pool(
+        usable, charge_kw=2.0, charge_efficiency=0.95, discharge_efficiency=0.93, no_load_kw=rng.choice([0.0, 0.05]),
+        takes_back_kw=rng.choice([0.0, 1.0, 5.0]), taper=taper, restart_kwh=rng.choice([0.0, 0.5]),
+    )  # fmt: skip
+    island = Island(
+        load_kw=load, trips=load > rng.choice([1.9, 9.0]), sheds=island.sheds, hand=island.hand,
+        solar_kw=(sun * rng.choice([0.0, 1.0])).reshape(1, -1), dc_kw=(sun * rng.choice([0.0, 0.5])).reshape(1, -1),
+        may_charge=(rng.random((1, n_steps)) > 0.2).astype(float), latches=island.latches,
+        reconnect_h=float(rng.choice([0.0, 1 / 12, 1.7])),
+    )  # fmt: skip
+    return (island, (pool,), np.minimum(soc, usable)), options
+
+
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(st.integers(0, 10**6), st.booleans())
+def test_known_ends_from_full_equal_the_walk_from_every_start(seed, wrap):
+    given_, options = sunny(seed)
+    options |= {"wrap": wrap, "begin": options["begin"] if wrap else None}
+    if not wrap and given_[2].shape[1] != 120:
+        given_ = (*given_[:2], np.tile(given_[2], 3))
+    assert_equal(fast_dark_hours(*given_, **options), dark_hours(*given_, **options))
+
+
 @pytest.mark.parametrize("change", ["solar_kw", "dc_kw", "hand"])
-def test_a_state_that_matters_is_left_to_the_walk(change):
-    pool = Pool(10.0, takes_back_kw=1.0)
-    island = simple_island(np.full(24, 0.5), pool)
+def test_two_pools_whose_state_matters_are_left_to_the_walk(change):
+    (island, pools, soc), _ = drawn(1, 2)
     if change == "hand":
-        island.load_kw[1] = 0.2
+        island.load_kw[1] *= 0.5
         island.hand[8:20] = True
     else:
         getattr(island, change)[0, 12] = 1.0
-    assert fast_dark_hours(island, (pool,), np.full((1, 24), 5.0), step_h=1.0) is None
+    assert fast_dark_hours(island, pools, soc, step_h=1.0) is None
