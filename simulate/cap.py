@@ -15,8 +15,8 @@ from simulate.forecast import Calendar
 from simulate.programme import charge_limit_kw, number, series, switches
 from simulate.walk import Wish, walk_year
 
-HALVINGS = 44
-"""Of the interval in which a cap lies: to 1e-13 of the month's largest import."""
+HALVINGS = 36
+"""Of the interval in which a cap lies: to 2e-11 of the month's largest import."""
 
 KEPT_KW = 1e-10
 """Rounding that a mean over a window may add. [kW]"""

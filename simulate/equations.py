@@ -114,10 +114,11 @@ class Equations:
         return matrix, low, high, price, integral, row_low, row_high
 
 
-def equations(case: Case, clashes=None) -> Equations:
+def equations(case: Case, clashes=None, *, may_split: bool = True) -> Equations:
     """Columns and rows of a case; floors, start and end are bounds that the solver sets.
 
-    `clashes`, bool of shape (n_pools, n_steps), names steps beyond the `offending` ones that need a binary.
+    `clashes`, bool of shape (n_pools, n_steps), names steps beyond the `offending` ones that need a binary; without
+    `may_split` charging and serving only share the time of those steps.
 
     Columns by name: `charge p`, `serve p`, `stored p` (n_steps + 1), `spill p`, `import`, `export`, `pair` (share of
     the step in which two-pole circuits are served), `peak d`, `mode p` and `way` (binaries).
@@ -148,7 +149,7 @@ def equations(case: Case, clashes=None) -> Equations:
         )  # fmt: skip
         _share_the_step(made, case, p, np.flatnonzero(pairs & (case.reach_kw[p] > 0.0)))
     _limit_flows(made, case, net)
-    _add_binaries(made, case, net, np.zeros((len(case.pools), n), bool) if clashes is None else clashes)
+    _add_binaries(made, case, net, np.zeros((len(case.pools), n), bool) if clashes is None else clashes, may_split)
     add_peaks(made, case, made.columns["import"])
     return made
 
@@ -197,7 +198,7 @@ def offending(case: Case, p: int) -> np.ndarray:
     return (np.min(gains, axis=0) + case.wear_per_kwh < -1e-12) & (case.most_in_kw(p) > 0.0)
 
 
-def _add_binaries(made: Equations, case: Case, net_kw, clashes) -> None:
+def _add_binaries(made: Equations, case: Case, net_kw, clashes, may_split) -> None:
     pairs = case.two_pole_kw > 0.0
     for p in range(len(case.pools)):
         limit = case.served(p)[0]
@@ -205,7 +206,7 @@ def _add_binaries(made: Equations, case: Case, net_kw, clashes) -> None:
         if not len(steps):
             continue
         row = np.arange(len(steps))
-        mode = made.add_columns(f"mode {p}", len(steps), 0.0, 1.0, 0.0, integral=True)
+        mode = made.add_columns(f"mode {p}", len(steps), 0.0, 1.0, 0.0, integral=may_split)
         most = case.most_in_kw(p)[steps]
         made.add_rows(-inf, 0.0, (row, made.columns[f"charge {p}"][steps], 1.0), (row, mode, -most))
         made.add_rows(-inf, limit[steps], (row, made.columns[f"serve {p}"][steps], 1.0), (row, mode, limit[steps]))

@@ -117,8 +117,10 @@ def bound_of(run: HouseYear, bills) -> Bound:
         All None where the bill has terms that the programme cannot hold (tiers, minimum, ratchet, carried credit).
     """
     meter = Meter(run)
-    if meter.demands is None or run.house.site.rate.tiers is not None or not run.asked.pools or _backfeeds(run.asked):
+    if meter.demands is None or run.house.site.rate.tiers is not None or not run.asked.pools:
         return NO_BOUND
+    if (_backfeeds(run.asked) & (run.asked.wish.two_pole_kw > 0.0)).any():
+        return NO_BOUND  # sun beyond the single-pole circuits of a pair: its share of a step is not one number
     net = run.house.load_kw - run.house.solar_kw
     without = meter.cost(np.maximum(net, 0.0), np.maximum(-net, 0.0) * meter.exports)
     with_plan = meter.cost(run.year.import_kw, run.year.export_kw)
@@ -140,11 +142,9 @@ def _worth(meter: Meter, cost: float) -> Worth:
     return Worth(per_kwh, per_kw)
 
 
-def _backfeeds(asked: Asked) -> bool:
-    """Sub-panel solar that exceeds the circuits it is switched over with is outside the programme."""
-    inside, wish = _inside_kw(asked), asked.wish
-    reach = wish.reach_kw + 0.5 * wish.two_pole_kw
-    return bool(((inside > reach) & (reach > 0.0)).any())
+def _backfeeds(asked: Asked) -> np.ndarray:
+    """Steps in which sub-panel solar exceeds the circuits that it is switched over with, shape (n_pools, n_steps)."""
+    return (_inside_kw(asked) > asked.wish.reach_kw) & (asked.wish.reach_kw + asked.wish.two_pole_kw > 0.0)
 
 
 def _inside_kw(asked: Asked) -> np.ndarray:
@@ -159,14 +159,35 @@ def _least(meter: Meter, wear: float, more: Pool | None = None) -> tuple[float, 
     start = year.pool_kwh[:, 0]
     end = np.minimum(start, year.pool_kwh[:, -1])
     given, options = _case_of(meter, wear)
+    pools, credit = _backfed(meter, options)
     if more is not None:
-        given = (*given[:-1], _enlarged(asked.pools, more))
+        pools = _enlarged(pools, more)
     try:
-        return best_bound(
-            *given, floor_kwh=np.clip(floor, 0.0, _usable(asked)), start_kwh=start, end_kwh=end, **options
+        cost, method = best_bound(
+            *given[:-1], pools, floor_kwh=np.clip(floor, 0.0, _usable(asked)), start_kwh=start, end_kwh=end, **options
         )
     except BadInput as error:
         raise error.at(meter.site.file) from None
+    return cost - credit, method
+
+
+def _backfed(meter: Meter, options: dict) -> tuple[tuple[Pool, ...], float]:
+    """Pools and a credit that make charging at the meter no worse than being charged from the sub-panel's own solar.
+
+    Where that solar exceeds the circuits it is switched over with, the house sees the excess drawn from its meter and
+    the pool gets at most all of it. The bound lets the pool draw that much there, from any source, and gives it the
+    on-grid draw of the step.
+    """
+    asked = meter.asked
+    back = _backfeeds(asked)
+    if not back.any():
+        return asked.pools, 0.0
+    steps = back.any(axis=0)
+    options["charge_ok"] = np.where(steps, 1.0, options["charge_ok"])
+    options["utility_ok"] = options["utility_ok"] | steps
+    pools = tuple(replace(pool, charge_kw=max(pool.charge_kw, pool.takes_back_kw)) for pool in asked.pools)
+    draws = np.array([pool.on_grid_kw for pool in pools]) @ back
+    return pools, float((draws * asked.prices.buy_per_kwh).sum()) * meter.run.hours.step_h
 
 
 def _case_of(meter: Meter, wear: float) -> tuple[tuple, dict]:
@@ -248,6 +269,7 @@ def forecast_plan(asked: Asked) -> np.ndarray:
     """Targets of `forecast`: re-solved every step from the past of the house, shape (n_pools, n_steps, 4). [kWh]
 
     In parallel the pools are foreseen as one and follow it in proportion; in transfer mode each foresees its own leg.
+    An on-grid draw that saves more than the losses cost is left out of what is foreseen: the programme cannot hold it.
     """
     house, wish, hours = asked.house, asked.wish, asked.house.hours
     weekend = np.zeros(hours.n_days, np.int64)
@@ -260,10 +282,15 @@ def forecast_plan(asked: Asked) -> np.ndarray:
     }  # fmt: skip
 
     def one(pool: Pool, reach, floor, dc, cold):
-        return forecast_targets(
-            house.load_kw, reach, house.solar_kw, asked.prices.buy_per_kwh, meter.sell_per_kwh, pool,
-            floor_kwh=floor, dc_kw=dc, charge_ok=(~cold).astype(float), **shared,
-        )  # fmt: skip
+        try:
+            return forecast_targets(
+                house.load_kw, reach, house.solar_kw, asked.prices.buy_per_kwh, meter.sell_per_kwh, pool,
+                floor_kwh=floor, dc_kw=dc, charge_ok=(~cold).astype(float), **shared,
+            )  # fmt: skip
+        except BadInput as error:
+            if error.key != "Pool.on_grid_kw":
+                raise
+            return one(replace(pool, on_grid_kw=0.0), reach, floor, dc, cold)
 
     if wish.parallel:
         whole = _one_pool(asked.pools)

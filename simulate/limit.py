@@ -10,6 +10,7 @@ from profiles.noun import BadInput
 from profiles.rate_calendar import RateCalendar, rate_calendar
 from simulate.cap import Cap, Gauge, Limited, kept_full, lowest_caps, part_of
 from simulate.forecast import Calendar, calendar_of
+from simulate.transfer import Switched, periods_of
 from simulate.walk import Wish
 
 CLOSES_KWH = 1e-9
@@ -32,20 +33,22 @@ def limited(asked):
     calendar = rate_calendar(house.site.rate, house.hours)
     gauges = gauges_of(house.site, calendar, house.hours.n_steps)
     edges = np.r_[np.searchsorted(calendar.month, np.arange(calendar.n_months)), house.hours.n_steps]
+    known = {}
     case = Limited(
-        house.load_kw, house.solar_kw, pools, lambda *part: _wish(asked, *part)[0], tuple(gauges.values()), edges,
-        house.hours.step_h,
+        house.load_kw, house.solar_kw, pools, lambda *part: _wish(asked, known, *part)[0], tuple(gauges.values()),
+        edges, house.hours.step_h,
     )  # fmt: skip
     cap = _closed(case, days_of(house.hours), [pool.usable_kwh for pool in pools])
-    wish, switched = _wish(asked, 0, house.hours.n_steps, cap.over_kw)
+    wish, switched = _wish(asked, known, 0, house.hours.n_steps, cap.over_kw)
     return replace(asked, wish=wish, switched=switched, cap=cap, cap_charges=tuple(gauges))
 
 
 def _closed(case: Limited, days: Calendar, full_kwh) -> Cap:
     """The caps of a year that begins as it ends, or nearly."""
-    first = lowest_caps(case, days, full_kwh, n_redraws=0)
-    start = full_kwh if np.allclose(first.end_kwh, full_kwh, rtol=0.0, atol=CLOSES_KWH) else first.end_kwh
-    return lowest_caps(case, days, start)
+    cap = lowest_caps(case, days, full_kwh)
+    if np.allclose(cap.end_kwh, full_kwh, rtol=0.0, atol=CLOSES_KWH):
+        return cap
+    return lowest_caps(case, days, cap.end_kwh)
 
 
 def days_of(hours) -> Calendar:
@@ -84,22 +87,40 @@ def _block(blocks, n_steps: int) -> np.ndarray:
     return np.cumsum(new) - 1
 
 
-def _wish(asked, first: int, last: int, over_kw) -> tuple[Wish, object]:
+def _wish(asked, known: dict, first: int, last: int, over_kw) -> tuple[Wish, Switched | None]:
     """The wish of some steps under a cap, and what is switched over where the load would exceed it."""
-    from simulate.year import stay_kwh, switched_in
+    from simulate.year import stay_kwh
 
     house, pools = asked.house, asked.pools
     wish, floor = part_of(asked.wish, first, last), asked.floor_kwh[:, first:last]
     from_utility = house.site.operation.charge_from == "any"
     over, switched = over_kw > 0.0, None
     if not wish.parallel:
-        switched = switched_in(house, over, pools, first, last)
+        switched = _switched(asked, known, first, over)
         wish = replace(wish, reach_kw=switched.reach_kw, two_pole_kw=switched.two_pole_kw)
     wish = replace(wish, over_kw=over_kw, targets_kwh=kept_full(pools, floor, over_kw, from_utility=from_utility))
     if not wish.parallel:
         stay_h = house.site.subpanel.transfer.least_stay_min / 60.0
         wish = replace(wish, stay_kwh=stay_kwh(wish, over, pools, stay_h, house.hours.step_h))
     return wish, switched
+
+
+def _switched(asked, known: dict, first: int, over) -> Switched:
+    """What is switched over in each run of steps; `known` keeps the sets of runs that came up before."""
+    from simulate.year import switched_in
+
+    n_may, parts = len(asked.may_switch), []
+    reach, two = np.zeros((len(asked.pools), len(over))), np.zeros(len(over))
+    for a, b in periods_of(over):
+        key = (first + a, first + b)
+        if key not in known:
+            known[key] = switched_in(asked.house, np.ones(b - a, bool), asked.pools, *key)
+        one = known[key]
+        reach[:, a:b], two[a:b] = one.reach_kw, one.two_pole_kw
+        parts.append((a, one.chosen[0]))
+    method = next(iter(known.values())).method if known else "enumeration"
+    starts = np.array([a for a, _ in parts], dtype=np.int64)
+    return Switched(reach, two, starts, np.array([c for _, c in parts], dtype=bool).reshape(len(parts), n_may), method)
 
 
 def limit_document(asked) -> list[dict] | None:

@@ -16,6 +16,10 @@ from simulate.merged import can_merge, merged_equations
 from simulate.programme import Programme, charge_limit_kw, number, programme, series, switches
 
 LINEAR, MIXED = "linear programme (HiGHS)", "mixed-integer programme (HiGHS)"
+RELAXED = "linear programme (HiGHS), relaxed: a unit may charge and serve in one step"
+
+MOST_STEPS = 2000
+"""Beyond it the binaries that part charging from serving are not searched over, which can take minutes for a year."""
 
 CLASH = 1e-6
 """kW (or share of a step) above which charging and serving at once are taken for real."""
@@ -38,7 +42,8 @@ class Best:
     peak_kw : tuple of ndarray
         Of each demand charge, the largest mean import of each of its billing periods. [kW]
     method : str
-        "exact convex programme", "linear programme (HiGHS)" or "mixed-integer programme (HiGHS)".
+        "exact convex programme", "linear programme (HiGHS)", "mixed-integer programme (HiGHS)", or the linear
+        programme without the binaries that part charging from serving (then `cost` is a bound).
     """
 
     targets_kwh: np.ndarray
@@ -142,7 +147,9 @@ def best_bound(
     Notes
     -----
     Switched pools that share solar or a demand charge are solved with one step for each run of like steps: the same
-    optimum by a programme a quarter of the size. Pools in proportion that work in parallel are one pool.
+    optimum by a programme a quarter of the size. Pools in proportion that work in parallel are one pool. Beyond
+    `MOST_STEPS` charging and serving at once is forbidden only in so far as they share the time of a step: still a
+    bound, and the method says it.
 
     Examples
     --------
@@ -155,9 +162,10 @@ def best_bound(
     case, states = as_one(case, *states) or (case, states)
     if _is_exact(case):
         return _exact_cost(case, *states), METHOD
-    if can_merge(case) and not any(offending(case, p).any() for p in range(len(case.pools))):
+    odd = any(offending(case, p).any() for p in range(len(case.pools)))
+    if can_merge(case) and (case.n_steps > MOST_STEPS or not odd):
         made, untouched = merged_equations(case, *states)
-        return solved(loaded(made, presolve="off", solver="simplex")[0]) + untouched, LINEAR
+        return solved(loaded(made, presolve="off", solver="simplex")[0]) + untouched, RELAXED if odd else LINEAR
     best = Solver(case).best(*states)
     return best.bound, best.method
 
@@ -298,7 +306,8 @@ class Solver:
 
     def __init__(self, case: Case, clashes=None):
         self.case, self.clashes = case, np.zeros((len(case.pools), case.n_steps), bool) if clashes is None else clashes
-        self.made = equations(case, self.clashes)
+        self.is_small = case.n_steps <= MOST_STEPS
+        self.made = equations(case, self.clashes, may_split=self.is_small)
         self.highs, self.is_mixed = loaded(self.made)
 
     def best(self, floor_kwh, start_kwh, end_kwh) -> Best:
@@ -311,10 +320,12 @@ class Solver:
             self.highs.changeColsBounds(len(columns), columns, low, high)
         solved(self.highs)
         value = np.array(self.highs.getSolution().col_value)
-        clashes = self._clashes(value)
-        if (clashes & ~self.clashes).any():
-            return Solver(self.case, self.clashes | clashes).best(floor_kwh, start_kwh, end_kwh)
-        return self._read(value)
+        clashes = self._clashes(value) | self.clashes
+        new = bool((clashes & ~self.clashes).any())
+        if new and self.is_small:
+            return Solver(self.case, clashes).best(floor_kwh, start_kwh, end_kwh)
+        odd = not self.is_small and any(offending(self.case, p).any() for p in range(len(self.case.pools)))
+        return self._read(value, relaxed=new or odd)
 
     def _clashes(self, value) -> np.ndarray:
         """Steps in which a pool would charge and serve at once, since the other pool of a pair gains by it."""
@@ -323,7 +334,7 @@ class Solver:
         charging = [value[at[f"charge {p}"]] for p in range(len(self.case.pools))]
         return (np.minimum(busy, charging) > CLASH) & (self.case.two_pole_kw > 0.0)
 
-    def _read(self, value) -> Best:
+    def _read(self, value, relaxed: bool) -> Best:
         case, info = self.case, self.highs.getInfo()
         soc = np.array([
             np.clip(value[self.made.columns[f"stored {p}"]], 0.0, pool.usable_kwh) for p, pool in enumerate(case.pools)
@@ -336,4 +347,5 @@ class Solver:
         peaks = tuple(value[self.made.columns[f"peak {d}"]] for d in range(len(case.demands)))
         cost = float(info.objective_function_value)
         bound = float(info.mip_dual_bound) if self.is_mixed else cost
-        return Best(targets, soc, cost, min(bound, cost), peaks, MIXED if self.is_mixed else LINEAR)
+        method = RELAXED if relaxed else MIXED if self.is_mixed else LINEAR
+        return Best(targets, soc, cost, min(bound, cost), peaks, method)

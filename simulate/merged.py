@@ -8,7 +8,7 @@ from math import inf
 
 import numpy as np
 
-from simulate.equations import Case, Equations, add_peaks
+from simulate.equations import Case, Equations, add_peaks, offending
 
 MOST_POOLS = 3
 
@@ -102,6 +102,14 @@ def merged_equations(case: Case, floor_kwh, start_kwh, end_kwh) -> tuple[Equatio
         made.add_rows(
             given, given, (k, stored[1:], 1.0), (k, stored[:-1], -1.0), (k, bought, -pool.charge_efficiency),
             (sunny, filled, -pool.charge_efficiency), (serves, served, dc[serves]), (sun, spill, 1.0),
+        )  # fmt: skip
+        at = np.full(n, -1)
+        at[sunny] = np.arange(len(sunny))
+        odd = np.flatnonzero(offending(case, p)[first] & (limit > 0.0))
+        here, lit = np.arange(len(odd)), np.flatnonzero(at[odd] >= 0)
+        made.add_rows(  # charging and serving share the time of a step in which both at once would pay
+            -inf, 1.0, (here, bought[odd], 1.0 / room[odd]), (lit, filled[at[odd[lit]]], 1.0 / room[odd[lit]]),
+            (here, served[np.searchsorted(serves, odd)], 1.0 / (limit[odd] * h)),
         )  # fmt: skip
         row = np.arange(len(sunny))
         made.add_rows(-inf, room[sunny], (row, bought[sunny], 1.0), (row, filled, 1.0))

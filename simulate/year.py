@@ -356,13 +356,17 @@ def _stay_kwh(asked: Asked) -> np.ndarray:
 
 def stay_kwh(wish: Wish, serve, pools, stay_h: float, step_h: float) -> np.ndarray:
     """Stored energy that the least stay asks for at the first step of each period, shape (n_pools, n_steps). [kWh]"""
-    stay = np.full(wish.reach_kw.shape, -1.0)
-    for a, b in periods_of(serve):
-        part_h = np.clip(stay_h - np.arange(b - a) * step_h, 0.0, step_h)
-        for p, pool in enumerate(pools):
-            kw = wish.reach_kw[p, a:b] + wish.two_pole_kw[a:b] / len(pools)
-            taken = kw / pool.discharge_efficiency + pool.no_load_kw * (kw > 0.0)
-            stay[p, a] = wish.targets_kwh[p, a:b, 1].min() + float((taken * part_h).sum())
+    stay, on = np.full(wish.reach_kw.shape, -1.0), np.flatnonzero(serve)
+    if not len(on):
+        return stay
+    begins = np.flatnonzero(np.diff(on, prepend=-2) > 1)
+    into = np.arange(len(on)) - np.repeat(begins, np.diff(begins, append=len(on)))
+    part_h = np.clip(stay_h - into * step_h, 0.0, step_h)
+    for p, pool in enumerate(pools):
+        kw = wish.reach_kw[p, on] + wish.two_pole_kw[on] / len(pools)
+        taken = kw / pool.discharge_efficiency + pool.no_load_kw * (kw > 0.0)
+        floor = np.minimum.reduceat(wish.targets_kwh[p, on, 1], begins)
+        stay[p, on[begins]] = floor + np.add.reduceat(taken * part_h, begins)
     return stay
 
 

@@ -7,7 +7,17 @@ from profiles.noun import BadInput
 from simulate.battery import Pool
 from simulate.best import best_targets
 from simulate.equations import Demand
-from simulate.linear import LINEAR, MIXED, Solver, as_one, best_bound, best_possible, checked_case, checked_states
+from simulate.linear import (
+    LINEAR,
+    MIXED,
+    RELAXED,
+    Solver,
+    as_one,
+    best_bound,
+    best_possible,
+    checked_case,
+    checked_states,
+)
 from simulate.walk import Wish, walk_year
 
 REL = 1e-9
@@ -186,6 +196,26 @@ def test_pools_in_proportion_are_one_pool():
     uneven = ask | {"end_kwh": [2.0, 2.0]}
     assert as_one(case, *checked_states(case, floor, [2.0, 4.0], [2.0, 2.0])) is None
     assert best_bound(*given, **uneven)[0] == pytest.approx(by_highs(*given, **uneven).cost, rel=REL)
+
+
+@pytest.mark.parametrize("two_pole", [False, True])
+def test_a_long_case_is_relaxed_and_stays_a_bound(two_pole, monkeypatch):
+    """An on-grid draw beyond the losses, or a pair: with binaries, and with charging and serving sharing a step."""
+    rng = np.random.default_rng(52)
+    for _ in range(4):
+        load, solar, buy, sell = house(rng, 48)
+        dear = buy > 0.3
+        pools = tuple(Pool(rng.uniform(2, 6), 2.0, 3.0, 0.97, 0.98, 0.01, on_grid_kw=0.03) for _ in range(2))
+        given = (load, np.array([0.1 * load, 0.2 * load]) * dear, solar, buy, sell, pools)
+        ask = {"floor_kwh": 0.3, "start_kwh": 1.0, "end_kwh": 1.0, "two_pole_kw": 0.3 * load * dear * two_pole}
+        true = best_bound(*given, **ask)
+        monkeypatch.setattr("simulate.linear.MOST_STEPS", 40)
+        relaxed = best_bound(*given, **ask)
+        path = best_possible(*given, **ask)
+        monkeypatch.undo()
+        assert (true[1], relaxed[1], path.method) == (MIXED, RELAXED, RELAXED)
+        assert true[0] - 0.05 * abs(true[0]) <= relaxed[0] <= true[0] + 1e-9
+        assert path.cost <= true[0] + 1e-9
 
 
 # S24, S25 and S26 of the worked scenarios: closed form and a second method outside this project.

@@ -1,0 +1,120 @@
+"""The bound of a whole house: no plan beats it, whatever the pools, the sun, the rate and the operation."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from simulate.battery import Pool
+from simulate.best import worth_of_more
+from simulate.document import bills_of, study
+from simulate.foresight import bound_of
+from simulate.plan import PLANS
+from simulate.year import run_year
+from tests.random_house import random_house
+from tests.small_site import circuit, locked_pair, small_site, unit
+from tests.test_year import peaks
+
+OF_THE_CURRENCY = 1e-6
+CLOSES_KWH = 1e-6
+
+
+def check_house(house) -> tuple[float | None, float]:
+    """How far a year's saving stands above its bound (None without one), and the residual of its energy. [kWh]"""
+    run = run_year(house)
+    bills = bills_of(run)
+    bound = bound_of(run, bills)
+    residual = abs(run.energy_kwh()["residual"])
+    assert residual < CLOSES_KWH
+    if bound.saving is None:
+        return None, residual
+    assert bills.saving <= bound.saving + OF_THE_CURRENCY, (bills.saving, bound)
+    wish = run.asked.wish
+    if bound.net is not None and not wish.dc_kw.any() and not wish.inside_kw.any():
+        down_kwh = np.maximum(-np.diff(run.year.pool_kwh, axis=1), 0.0).sum()  # no-load draw is discharged too
+        assert bills.saving - house.site.operation.wear_per_kwh * down_kwh <= bound.net + OF_THE_CURRENCY
+    return bills.saving - bound.saving, residual
+
+
+@pytest.mark.parametrize("plan", PLANS)
+def test_no_plan_beats_the_bound(plan):
+    rng = np.random.default_rng([PLANS.index(plan), 9])
+    n_houses = 4 if plan == "demand-limit" else 11
+    above = [check_house(random_house(rng, plan, quick=plan != "demand-limit"))[0] for _ in range(n_houses)]
+    assert sum(one is not None for one in above) >= 0.7 * n_houses
+
+
+@pytest.mark.long
+def test_no_plan_beats_the_bound_on_many_houses():
+    for seed in range(2000):
+        check_house(random_house(np.random.default_rng(seed)))
+
+
+def sunny_house(rng, takes_back_kw):
+    """Sub-panel solar that is far above the circuits it is switched over with."""
+    loads = [circuit("Lights", 0.3, rate_transfer=True)]
+    site = small_site(
+        loads, [unit(takes_back_kw=takes_back_kw, no_load_w=20.0, on_grid_w=10.0)], rate=peaks("09:00-20:00"),
+        operation={"plan": "time-of-use", "reserve": 0.2, "charge_from": str(rng.choice(["any", "solar"]))},
+    )  # fmt: skip
+    house = random_house(rng, "time-of-use", quick=True)
+    sun = {"connected_at": "sub-panel", "series": {"csv": "unread.csv", "column": "kw"}}
+    lit = small_site(loads, [unit()], solar=sun).solar
+    from simulate.house import house_of
+
+    day = np.resize(np.maximum(np.sin((np.arange(24) - 6) / 12 * np.pi), 0.0), 8760) * rng.uniform(0.0, 3.0, 8760)
+    return replace(house_of(site), site=site.model_copy(update={"solar": lit}), solar_kw=day, rest_kw=house.rest_kw)
+
+
+@pytest.mark.parametrize("takes_back_kw", [0.0, 0.5, 4.0])
+def test_solar_that_charges_the_pool_behind_its_own_circuits_stays_below_the_bound(takes_back_kw):
+    rng = np.random.default_rng(7)
+    for _ in range(4):
+        above, _ = check_house(sunny_house(rng, takes_back_kw))
+        assert above is not None
+
+
+def test_the_best_possible_takes_all_of_an_exact_bound():
+    """One pool without taper, in parallel: what the walk saves with the year known is the bound itself."""
+    loads = [circuit("Lights", 0.7), circuit("Oven", 0.0) | {"load": {"kw": 2.0, "window": "17:00-20:00"}}]
+    units = [unit(charge_efficiency=0.95, discharge_efficiency=0.94, no_load_w=30.0, on_grid_w=10.0)]
+    site = small_site(
+        loads, units, rate=peaks(), subpanel={"mode": "interactive"}, operation={"plan": "best-possible", "reserve": 0.2}
+    )
+    part = study(site).document["bill"]
+    assert part["bound_method"] == "exact convex programme"
+    assert part["saving"] == pytest.approx(part["bound"], abs=1e-6)
+    assert part["captured_frac"] == pytest.approx(1.0, abs=1e-9)
+
+
+def test_worth_of_more_is_a_difference_of_bounds():
+    loads = [circuit("Lights", 0.7), circuit("Oven", 0.0) | {"load": {"kw": 2.0, "window": "17:00-20:00"}}]
+    tables = {"rate": peaks(), "subpanel": {"mode": "interactive"}, "operation": {"plan": "time-of-use", "reserve": 0.0}}
+    run = run_year(small_site(loads, [unit()], **tables))
+    bound = bound_of(run, bills_of(run))
+    load, n = run.house.load_kw, run.hours.n_steps
+    start, end = run.year.pool_kwh[0, [0, -1]]
+    by_series = worth_of_more(
+        load, np.inf, 0.0, run.asked.prices.buy_per_kwh, 0.0, run.asked.pools[0], floor_kwh=np.zeros(n),
+        start_kwh=start, end_kwh=end,
+    )  # fmt: skip
+    assert vars(bound.worth_of_more) == pytest.approx(vars(by_series), abs=1e-9)
+    assert bound.worth_of_more.per_kwh == pytest.approx(365 * 0.3, rel=0.01)  # a kWh a day from 0.1 to 0.4, by hand
+    two = run_year(small_site([circuit("Lights", 0.7)], locked_pair(), **tables | {"rate": peaks(demand=[{"per_kw": 5.0}])}))
+    assert bound_of(two, bills_of(two)).worth_of_more is None  # beyond the exact programme
+
+
+def test_a_larger_pool_is_never_worth_less():
+    rng = np.random.default_rng(3)
+    for _ in range(6):
+        run = run_year(random_house(rng, "time-of-use", quick=True))
+        worth = bound_of(run, bills_of(run)).worth_of_more
+        if worth is not None:
+            assert worth.per_kwh >= -1e-9
+
+
+def test_pools_are_enlarged_in_proportion():
+    from simulate.foresight import _enlarged
+
+    made = _enlarged((Pool(1.0, 2.0, 3.0), Pool(3.0, 2.0, 3.0)), Pool(1.0, 0.0, 0.0))
+    assert [pool.usable_kwh for pool in made] == [1.25, 3.75] and made[0].charge_kw == 2.0
