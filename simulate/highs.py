@@ -9,7 +9,7 @@ GAP = 1e-9
 """Relative gap at which the search over binaries ends; what is left stands between `cost` and `bound`."""
 
 
-def loaded(made: Equations, **options):
+def loaded(made: Equations):
     """HiGHS with these equations, silent, and whether it must search over binaries."""
     import highspy
 
@@ -24,7 +24,8 @@ def loaded(made: Equations, **options):
         kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
         model.integrality_ = [kinds[int(one)] for one in integral]
     highs = _silent_highs()
-    options = {"output_flag": False, "mip_rel_gap": GAP, "mip_abs_gap": GAP, **options}
+    presolve = "choose" if integral.any() else "off"  # a year is solved up to seven times as fast without it
+    options = {"output_flag": False, "mip_rel_gap": GAP, "mip_abs_gap": GAP, "presolve": presolve}
     for option, value in options.items():
         highs.setOptionValue(option, value)
     highs.passModel(model)

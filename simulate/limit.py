@@ -14,6 +14,7 @@ from simulate.transfer import Switched, periods_of
 from simulate.walk import Wish
 
 CLOSES_KWH = 1e-9
+EXCEEDS_KW = 1e-6
 
 
 def limited(asked):
@@ -41,6 +42,26 @@ def limited(asked):
     cap = _closed(case, days_of(house.hours), [pool.usable_kwh for pool in pools])
     wish, switched = _wish(asked, known, 0, house.hours.n_steps, cap.over_kw)
     return replace(asked, wish=wish, switched=switched, cap=cap, cap_charges=tuple(gauges))
+
+
+def cap_notes(run) -> list[str]:
+    """What is to be known of the caps of a year, and where the year as it was walked exceeds them."""
+    asked, hours = run.asked, run.hours
+    if asked.cap is None:
+        return []
+    calendar = rate_calendar(asked.house.site.rate, hours)
+    most, months = 0.0, set()
+    for d, gauge in enumerate(gauges_of(asked.house.site, calendar, hours.n_steps).values()):
+        mean = np.where(gauge.counts, gauge.mean_kw(run.year.import_kw), 0.0)
+        peak = np.array([mean[calendar.month == k].max() for k in range(calendar.n_months)])
+        over = np.nan_to_num(peak - asked.cap.kw[d])
+        most, months = max(most, float(over.max())), months | set(np.flatnonzero(over > EXCEEDS_KW).tolist())
+    lines = [
+        "the import caps are the lowest that this year allows, known beforehand; held_frac is the share of 200 redraws "
+        "of like days in which they hold"]  # fmt: skip
+    if months:
+        lines.append(f"an import cap is exceeded in {len(months)} months, by {most:.3f} kW at most")
+    return lines
 
 
 def _closed(case: Limited, days: Calendar, full_kwh) -> Cap:

@@ -165,7 +165,7 @@ def best_bound(
     odd = any(offending(case, p).any() for p in range(len(case.pools)))
     if can_merge(case) and (case.n_steps > MOST_STEPS or not odd):
         made, untouched = merged_equations(case, *states)
-        return solved(loaded(made, presolve="off", solver="simplex")[0]) + untouched, RELAXED if odd else LINEAR
+        return solved(loaded(made)[0]) + untouched, RELAXED if odd else LINEAR
     best = Solver(case).best(*states)
     return best.bound, best.method
 

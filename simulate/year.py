@@ -118,6 +118,10 @@ class HouseYear:
         lines = [f'operation.plan = "{self.asked.plan}"', f"operation.reserve = {_reserve_text(self.asked.reserve)}"]
         if self.asked.choice is not None:
             lines.append(self.asked.choice.text)
+        if self.asked.cap is not None:
+            from simulate.limit import cap_notes
+
+            lines += cap_notes(self)
         if self.short_steps:
             lines.append(f"the reserve was short on {self.short_steps} steps of {self.short_days} days")
         if abs(change) > CLOSES_KWH:

@@ -1,5 +1,7 @@
 """The year on the utility: what holds on any site, and the rules of switching whole circuits."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -203,6 +205,10 @@ def test_a_demand_limit_is_kept_in_every_counted_hour(mode):
     run = run_year(site)
     study_part = limit_document(run.asked)
     assert {row["charge"] for row in study_part} == {"evening", "any time"} and len(study_part) == 24
+    assert any("known beforehand" in note for note in run.notes) and "exceeded" not in " ".join(run.notes)
+    lower = replace(run.asked.cap, kw=run.asked.cap.kw - 0.25)
+    broken = replace(run, asked=replace(run.asked, cap=lower))
+    assert "an import cap is exceeded in 12 months, by 0.250 kW at most" in broken.notes
     evening = run.hours.in_windows("16:00-21:00")
     for row in study_part:
         counted = run.hours.month == int(row["month"][-2:])
