@@ -1,6 +1,7 @@
 """Coverage-guided fuzzing of both meter readers: any bytes give a sound meter or one line, never a traceback.
 
-By hand for as long as wanted:  python tests/test_meter_fuzz.py xml 3600   (or csv; needs atheris)
+By hand for as long as wanted:  python tests/test_meter_fuzz.py xml 3600 FOLDER   (or csv; needs atheris). What is found
+to reach new code is kept in the folder, and the next run begins from there.
 """
 
 import subprocess
@@ -61,19 +62,20 @@ def _edited(data: bytes) -> bytes:
     return b">".join(parts)
 
 
-def fuzz(kind: str, seconds: str) -> None:
+def fuzz(kind: str, seconds: str, corpus: str | None = None) -> None:
     """Fuzz one reader for some seconds; leaves with an error at the first input that breaks it."""
     import atheris
 
     with atheris.instrument_imports(include=["profiles"]):
         import profiles.meter  # noqa: F401
     folder = Path(tempfile.mkdtemp())
-    (folder / "seeds").mkdir()
-    for k, seed in enumerate((GREEN_BUTTON,) if kind == "xml" else CSV_FILES):
-        (folder / "seeds" / str(k)).write_bytes(seed)
+    begin = Path(corpus or folder / "corpus")
+    begin.mkdir(parents=True, exist_ok=True)
+    for k, data in enumerate((GREEN_BUTTON,) if kind == "xml" else CSV_FILES):
+        (begin / f"first-{k}").write_bytes(data)
     make = _edited if kind == "xml" else bytes
     atheris.Setup([sys.argv[0], f"-max_total_time={seconds}", "-max_len=4000", "-timeout=20", "-rss_limit_mb=3000",
-                   f"-artifact_prefix={folder}/", str(folder / "seeds")],
+                   f"-artifact_prefix={folder}/", str(begin)],
                   lambda data: check(make(data), folder / "any"))
     atheris.Fuzz()
 
@@ -86,11 +88,11 @@ def test_two_minutes_of_fuzzing_find_nothing(kind):
     assert done.returncode == 0, done.stderr[-3000:]
 
 
-@pytest.mark.parametrize("seed", [GREEN_BUTTON, *CSV_FILES])
-def test_every_seed_and_each_of_its_beginnings_is_sound(seed, tmp_path):
-    for end in range(1, len(seed) + 1, 37):
-        check(seed[:end], tmp_path / "any")
+@pytest.mark.parametrize("data", [GREEN_BUTTON, *CSV_FILES])
+def test_every_file_of_the_corpus_and_each_of_its_beginnings_is_sound(data, tmp_path):
+    for end in range(1, len(data) + 1, 37):
+        check(data[:end], tmp_path / "any")
 
 
 if __name__ == "__main__":
-    fuzz(sys.argv[1], sys.argv[2])
+    fuzz(*sys.argv[1:])
