@@ -14,13 +14,15 @@ from profiles.noun import BadInput
 from profiles.rate import Rate
 from simulate.document import bills_of
 from simulate.house import House, SiteSources
+from simulate.money import Money
 from simulate.outage import nine_in_ten
 from simulate.pools import pools_of
 from simulate.ranges import Range, tornado
 from simulate.ride import ride_through
 from simulate.site import Site
-from simulate.worth import flow_of, life_of, worth_of
-from simulate.year import HouseYear, run_year
+from simulate.three_bills import ThreeBills
+from simulate.worth import Life, asked_again, flow_of, life_of, price_of_units
+from simulate.year import HouseYear, run_year, walk_asked
 
 
 @dataclass(frozen=True)
@@ -117,12 +119,13 @@ def result_document(rows: Sequence[Range], spans: dict[str, Span]) -> dict | Non
     return {"low": low, "mid": mid, "high": high, "inputs": inputs}
 
 
-def ranges_of(site: Site, *, weather: Sequence[str | Path] = (), spans: dict[str, Span] | None = None) -> Ranges:
+def ranges_of(site: Site | HouseYear, *, weather: Sequence[str | Path] = (), spans: dict[str, Span] | None = None) -> Ranges:
     """Simulate a site again with one input at a time at its low and at its high.
 
     Parameters
     ----------
-    site : Site
+    site : Site or HouseYear
+        A year that was run already is used as it is.
     weather : sequence of str or Path, optional
         Weather files of other years, each simulated in place of the site's own.
     spans : dict, optional
@@ -142,6 +145,8 @@ def ranges_of(site: Site, *, weather: Sequence[str | Path] = (), spans: dict[str
     One at a time: inputs that move together are not seen together, and the ends are no confidence interval. Plan and
     reserve stay as the site's own year resolved them. Every variation is a year, its outages and its bills.
     """
+    base = site if isinstance(site, HouseYear) else None
+    site = site if base is None else base.house.site
     spans = SPANS if spans is None else spans
     for name in spans:
         if name not in SPANS:
@@ -150,7 +155,7 @@ def ranges_of(site: Site, *, weather: Sequence[str | Path] = (), spans: dict[str
     if weather and site.weather is None:
         raise BadInput("is given for a site that uses none", file=site.file, key="weather", value=str(weather[0]),
                        way_out="give [weather] source, or no other years")  # fmt: skip
-    base = run_year(site)
+    base = base or run_year(site)
     outcome = _outcomes(base)
     applies, notes = _inputs(base, spans)
     physical = {name: ends for name, ends in applies.items() if name not in MONEY_ONLY}
@@ -170,25 +175,32 @@ def ranges_of(site: Site, *, weather: Sequence[str | Path] = (), spans: dict[str
 
 def _outcomes(base: HouseYear) -> Callable[..., Outcome]:
     """A function from values by name to an outcome; every variation is simulated once."""
-    mids = _stated(base)
+    mids, money, price = _stated(base), base.house.site.money, price_of_units(base.house.site)
 
     @functools.cache
-    def simulated(changed: frozenset) -> HouseYear:
-        return run_year(_varied(base, dict(changed))) if changed else base
+    def simulated(changed: frozenset) -> tuple[HouseYear, ThreeBills]:
+        run = _varied_year(base, dict(changed)) if changed else base
+        return run, bills_of(run)
 
     @functools.cache
-    def first_year(changed: frozenset) -> tuple[float, float]:
-        run = simulated(changed)
-        return bills_of(run).saving, nine_in_ten(ride_through(run).hours)
+    def hours(changed: frozenset) -> float:
+        return nine_in_ten(ride_through(simulated(changed)[0]).hours)
 
     @functools.cache
-    def npv(changed: frozenset, money: frozenset) -> float | None:
-        return _npv(simulated(changed), dict(money))
+    def life(changed: frozenset, fade: float | None) -> Life:
+        run, bills = simulated(changed)
+        return life_of(run if fade is None else _fading(run, fade), bills, money.years)
+
+    def npv(changed: frozenset, values: dict[str, float]) -> float | None:
+        if money is None or price is None:
+            return None
+        own = money if "price escalation" not in values else _escalating(money, values["price escalation"])
+        return flow_of(own, life(changed, values.get("fade")), price).npv
 
     def outcome(**values: float) -> Outcome:
         changed = {name: value for name, value in values.items() if value != mids[name]}
         physical = frozenset((name, value) for name, value in changed.items() if name not in MONEY_ONLY)
-        return Outcome(*first_year(physical), npv(physical, frozenset(changed.items()) - physical))
+        return Outcome(simulated(physical)[1].saving, hours(physical), npv(physical, changed))
 
     return outcome
 
@@ -231,6 +243,24 @@ def _stated(base: HouseYear) -> dict[str, float]:
         "price escalation": site.money.price_escalation_frac if site.money else 0.0,
         "fade": mean(lambda group: group.fade_frac_per_year),
     }  # fmt: skip
+
+
+def _varied_year(base: HouseYear, changed: dict[str, float]) -> HouseYear:
+    house = _varied(base, changed)
+    if set(changed) <= {"usable energy", "reserve"}:
+        return walk_asked(asked_again(base.asked, house))
+    return run_year(house)
+
+
+def _fading(run: HouseYear, fade: float) -> HouseYear:
+    """The same first year with units that lose another share of their energy a year."""
+    groups = tuple(_varied_group(group, {"fade": fade}) for group in run.house.site.battery)
+    site = run.house.site.model_copy(update={"battery": groups})
+    return replace(run, asked=replace(run.asked, house=replace(run.house, site=site)))
+
+
+def _escalating(money: Money, frac: float) -> Money:
+    return money.model_copy(update={"price_escalation_frac": frac})
 
 
 def _varied(base: HouseYear, changed: dict[str, float]) -> House:
@@ -280,23 +310,6 @@ def _spread(periods, factor: float) -> tuple:
     return tuple(period.model_copy(update={"price_per_kwh": price(period)}) for period in periods)
 
 
-def _npv(run: HouseYear, changed: dict[str, float]) -> float | None:
-    """Net present value with changed escalation or fade, whose first year is that of `run`."""
-    bills = bills_of(run)
-    worth = worth_of(run, bills)
-    if worth is None or worth.flow is None or not changed:
-        return None if worth is None or worth.flow is None else worth.flow.npv
-    money, life = worth.money, worth.life
-    if "fade" in changed:
-        groups = tuple(_varied_group(group, changed) for group in run.house.site.battery)
-        site = run.house.site.model_copy(update={"battery": groups})
-        aged = replace(run, asked=replace(run.asked, house=replace(run.house, site=site)))
-        life = life_of(aged, bills, money.years)
-    if "price escalation" in changed:
-        money = money.model_copy(update={"price_escalation_frac": changed["price escalation"]})
-    return flow_of(money, life, worth.installed_price).npv
-
-
 WEATHER = Span(-math.inf, math.inf, "degC, mean of the year", "the weather files that were given")
 
 
@@ -310,8 +323,7 @@ def _weather_rows(house: House, own: Outcome, files: Sequence[str | Path]) -> tu
         name = str(file) if str(file).startswith("library:") else str(Path(file).resolve())
         other = site.with_values({"weather.source": name})
         run = run_year(other)
-        years[name] = (Outcome(bills_of(run).saving, nine_in_ten(ride_through(run).hours), _npv(run, {})),
-                       _mean_c(run.house))  # fmt: skip
+        years[name] = (_outcomes(run)(), _mean_c(run.house))
     names = ("saving", "hours") if own.npv is None else ("saving", "hours", "npv")
     rows = {result: [_weather_row(result, list(years.values()))] for result in names}
     notes = [f"weather year {Path(name).name}: saving {one.saving:.2f}, hours nine times in ten {one.hours:.1f}"

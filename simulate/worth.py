@@ -16,11 +16,14 @@ from simulate.pools import pools_of
 from simulate.reliability import indices_in, interruptions_of, start_weight
 from simulate.replay import ReplayedBill, replay_bill
 from simulate.ride import outage_kw
+from simulate.site import Site
 from simulate.three_bills import ThreeBills
-from simulate.year import HouseYear, run_year
+from simulate.year import Asked, HouseYear, ask, walk_asked, with_reserve
 
 N_SIMULATED = 4
 """Years of a life that are simulated at least; more where the saving bends."""
+PLANS_BY_CALENDAR = ("keep-full", "time-of-use", "self-consumption")
+"""Plans that read the price calendar and the floor, and no stored energy."""
 NEAR_FRAC, NEAR = 0.01, 0.1
 """An interpolated saving is near enough within this share of the first year's, or this much currency."""
 
@@ -137,6 +140,7 @@ def worth_of(run: HouseYear, bills: ThreeBills, *, unserved_kwh_per_year: float 
     --------
     >>> from simulate.document import bills_of
     >>> from simulate.site import read_site
+    >>> from simulate.year import run_year
     >>> run = run_year(read_site())
     >>> worth = worth_of(run, bills_of(run))
     >>> worth.installed_price, worth.life.simulated
@@ -147,12 +151,20 @@ def worth_of(run: HouseYear, bills: ThreeBills, *, unserved_kwh_per_year: float 
         return None
     life = life_of(run, bills, site.money.years)
     missing = [group.name for group in site.battery if group.count and group.installed_price is None]
-    price = None if missing else sum(group.count * (group.installed_price or 0.0) for group in site.battery)
+    price = price_of_units(site)
     served = backed_up_kwh(run, unserved_kwh_per_year)
     flow = None if price is None else flow_of(site.money, life, price, served or 0.0)
     end, group = _first_warranty(run)
     notes = tuple(_notes(run, life, missing, served))
     return Worth(bills.with_battery.currency, site.money, life, price, flow, end, group, served, notes)
+
+
+def price_of_units(site: Site) -> float | None:
+    """Installed price of all battery units; None where one is not given. [currency]"""
+    groups = [group for group in site.battery if group.count]
+    if any(group.installed_price is None for group in groups):
+        return None
+    return float(sum(group.count * group.installed_price for group in groups))
 
 
 def flow_of(money: Money, life: Life, installed_price: float, backed_up_kwh_per_year: float = 0.0) -> CashFlow:
@@ -249,7 +261,7 @@ def _year_of(run: HouseYear, bills: ThreeBills, groups, left) -> tuple[float, fl
     """Saving and discharged energy of a year with so much capacity left in each group."""
     if (left < 1.0).any():
         frac = {group.name: float(share) for group, share in zip(groups, left, strict=True)}
-        run = run_year(_aged(run, frac), run.asked.prices)
+        run = walk_asked(asked_again(run.asked, _aged(run, frac)))
         year, rate = run.year, run.house.site.rate
         total = price_bill(year.import_kw, year.export_kw, rate, run.hours).total
         saving = bills.without_battery.total - total
@@ -268,6 +280,25 @@ def _aged(run: HouseYear, frac: dict[str, float]) -> House:
     operation = site.operation.model_copy(update={"plan": run.asked.plan, "reserve": run.asked.reserve})
     aged = site.model_copy(update={"battery": groups, "operation": operation})
     return replace(run.house, site=aged, pools=pools_of(aged))
+
+
+def asked_again(asked: Asked, house: House) -> Asked:
+    """The same plan and reserve for units that hold more or less; what they ask of the calendar is not worked out anew.
+
+    Parameters
+    ----------
+    asked : Asked
+    house : House
+        The same but for the energy of its units and `operation.reserve`.
+
+    Notes
+    -----
+    Limits, cycles and the circuits that are switched over do not depend on stored energy; only a share of solar on the
+    cells, import caps and plans that know the year do.
+    """
+    if house.solar_dc_kw.any() or asked.plan not in PLANS_BY_CALENDAR:
+        return ask(house, asked.prices)
+    return with_reserve(replace(asked, house=house), house.site.operation.reserve)
 
 
 def backed_up_kwh(run: HouseYear, unserved_kwh_per_year: float | None) -> float | None:
