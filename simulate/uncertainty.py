@@ -119,7 +119,9 @@ def result_document(rows: Sequence[Range], spans: dict[str, Span]) -> dict | Non
     return {"low": low, "mid": mid, "high": high, "inputs": inputs}
 
 
-def ranges_of(site: Site | HouseYear, *, weather: Sequence[str | Path] = (), spans: dict[str, Span] | None = None) -> Ranges:
+def ranges_of(
+    site: Site | HouseYear, *, weather: Sequence[str | Path] = (), spans: dict[str, Span] | None = None
+) -> Ranges:
     """Simulate a site again with one input at a time at its low and at its high.
 
     Parameters
