@@ -46,6 +46,13 @@ def assert_is(meter, start, kwh):
 MDY, ISO = "%m/%d/%Y", "%Y-%m-%d"
 
 
+def counted(start, minutes):
+    """Local time of each start, and the number of its interval counted from local midnight: 25 or 100 on the long day."""
+    for t, s in zip(local(start), start.tolist(), strict=True):
+        midnight = t.replace(hour=0, minute=0, fold=0).timestamp()
+        yield t, int(s - midnight) // (minutes * 60) + 1
+
+
 def long_files():
     """Name -> (function from starts, kWh, minutes to lines, minutes, dialect)."""
 
@@ -120,6 +127,32 @@ def long_files():
     def hour_numbers(start, kwh, minutes):
         return ["Date,Hour,kWh", *(f"{t:{MDY}},{t.hour + 1},{v}" for t, v in zip(local(start), kwh, strict=True))]
 
+    def counted_hours(start, kwh, minutes):
+        return ["Date,Interval,kWh", *(f"{t:{MDY}},{number},{v}" for (t, number), v in zip(counted(start, minutes), kwh, strict=True))]
+
+    def counted_from_zero(start, kwh, minutes):
+        return ["Date,Hour,kWh", *(f"{t:{MDY}},{number - 1},{v}" for (t, number), v in zip(counted(start, minutes), kwh, strict=True))]
+
+    def extra_hour_last(start, kwh, minutes):
+        lines, extra = ["Date,Hour,kWh"], 24 * 60 // minutes
+        for t, v in zip(local(start), kwh, strict=True):
+            number = (t.hour * 60 + t.minute) // minutes + 1
+            first = t.replace(hour=1, minute=0, fold=0)
+            twice = t.fold and int(t.replace(minute=0).timestamp() - first.timestamp()) == 3600
+            lines.append(f"{t:{ISO}},{extra + 1 + t.minute // minutes if twice else number},{v}")
+        return lines
+
+    def seconds_since_1970(start, kwh, minutes):
+        return ["unix_time,kWh", *(f"{s},{v}" for s, v in zip(start.tolist(), kwh, strict=True))]
+
+    def milliseconds_since_1970(start, kwh, minutes):
+        rows = zip(start.tolist(), kwh, strict=True)
+        return ["start_ms,end_ms,value (Wh)", *(f"{s}000,{s + minutes * 60}000,{float(v) * 1000!r}" for s, v in rows)]
+
+    def local_seconds(start, kwh, minutes):
+        shifted = [int(t.replace(tzinfo=dt.UTC).timestamp()) for t in local(start)]
+        return ["unix_time,kWh", *(f"{s},{v}" for s, v in zip(shifted, kwh, strict=True))]
+
     def month_names(start, kwh, minutes):
         return ["Start\tkWh", *(f"{t:%d-%b-%Y %H:%M}\t{v}" for t, v in zip(local(start), kwh, strict=True))]
 
@@ -134,6 +167,9 @@ def long_files():
         (twelve_hours, 30, None), (unnamed_label, 15, None), (mean_power, 15, None), (standard_named, 60, None),
         (standard_stated, 60, {**stated, "labels": "beginning"}), (register, 60, None), (decimal_comma, 60, None),
         (thousands_of_wh, 15, None), (newest_first, 60, {"clock": "wall"}), (saving_flag, 60, None), (hour_numbers, 60, None),
+        (counted_hours, 60, None), (counted_hours, 30, None), (counted_hours, 15, None), (counted_hours, 5, None),
+        (counted_from_zero, 60, None), (extra_hour_last, 60, None), (seconds_since_1970, 15, {"labels": "beginning"}),
+        (milliseconds_since_1970, 60, None), (local_seconds, 60, {"labels": "beginning", "clock": "wall"}),
         (month_names, 30, None), (with_power_and_cost, 60, None))}
 
 
@@ -238,6 +274,44 @@ def test_a_year_on_standard_time_is_told_from_the_wall_clock(tmp_path):
         read_meter(path, timezone=ZONE, dialect={"labels": "beginning"})
     assert 'dialect.clock = "standard" (standard time all year (UTC-05:00))' in str(refused.value)
     assert 'dialect.clock = "utc" (UTC)' in str(refused.value)
+
+
+def test_an_hour_25_alone_is_refused_until_it_is_stated(tmp_path):
+    """The last hour of the long day, or the hour that occurs twice: a file of autumn alone shows neither."""
+    start, kwh = year_of_readings()
+    autumn = slice(24 * 300 - 1, 24 * 310)
+    start, kwh = start[autumn], kwh[autumn]
+    lines = long_files()["counted_hours-60"][0](start, kwh, 60)
+    path = written(tmp_path, lines)
+    with pytest.raises(BadInput, match='dialect.extra_columns = "sequence" or "repeated-hour"'):
+        read_meter(path, timezone=ZONE)
+    assert_is(read_meter(path, timezone=ZONE, dialect={"extra_columns": "sequence"}), start, kwh)
+    last = written(tmp_path, long_files()["extra_hour_last-60"][0](start, kwh, 60), "last.csv")
+    assert_is(read_meter(last, timezone=ZONE, dialect={"extra_columns": "repeated-hour"}), start, kwh)
+    with pytest.raises(BadInput, match="which only a wall clock has"):
+        read_meter(path, timezone=ZONE, dialect={"clock": "standard"})
+
+
+def test_an_hour_25_on_a_day_that_is_not_long_is_refused(tmp_path):
+    rows = [f"2025-07-0{d},{h},1.5" for d in (1, 2) for h in range(1, 26 if d == 1 else 25)]
+    with pytest.raises(BadInput, match="more than 24 h where the clock does not change; give the timezone"):
+        read_meter(written(tmp_path, ["Date,Hour,kWh", *rows]), timezone=ZONE)
+    with pytest.raises(BadInput, match="counts to 40 a day: neither hours nor 48"):
+        read_meter(written(tmp_path, ["Date,Hour,kWh", *(f"2025-07-01,{h},1.5" for h in range(1, 41))]), timezone=ZONE)
+
+
+def test_a_count_that_stands_still_is_no_stamp(tmp_path):
+    """An account number of ten digits is not a time."""
+    with pytest.raises(BadInput, match="has no column of dates") as refused:
+        read_meter(written(tmp_path, ["Account,kWh", *(f"1234567890,{k}" for k in range(30))]))
+    assert "1234567890" not in str(refused.value)
+
+
+def test_a_stated_clock_that_contradicts_the_offsets_is_refused(tmp_path):
+    path = written(tmp_path, ["Start,kWh", *(f"2025-07-01T{h:02d}:00-04:00,1.5" for h in range(24))])
+    with pytest.raises(BadInput, match="contradicts the stamps"):
+        read_meter(path, timezone=ZONE, dialect={"clock": "wall"})
+    assert read_meter(path, timezone=ZONE, dialect={"clock": "-04:00", "labels": "beginning"}).energy_kwh == 36.0
 
 
 def test_stamps_without_a_zone_are_refused(tmp_path):

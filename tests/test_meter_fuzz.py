@@ -26,6 +26,8 @@ CSV_FILES = (
     b"Name,J\nDate,Time,kWh,Received kWh\n03/08/2025,23:00,1.5,0\n03/09/2025,24:00,0.5,1\n03/09/2025,01:00,,\n",
     b"start;end;Wh\n2025-11-02T01:00-04:00;2025-11-02T02:00-04:00;1,5\n2025-11-02T01:00-05:00;2025-11-02T02:00-05:00;2,25\n",
     b"Date," + b",".join(b"HE%d" % h for h in range(1, 26)) + b"\n2025-03-09" + b",1" * 23 + b",,\n2025-11-02" + b",2" * 25 + b"\n",
+    b"unix,end,kWh\n" + b"".join(b"%d,%d,0.%d\n" % (1741500000 + 900 * k, 1741500900 + 900 * k, k) for k in range(9)),
+    b"Date,Hour,kWh\n" + b"".join(b"2025-11-%02d,%d,1.5\n" % (d, h) for d in (2, 3) for h in range(1, 26 if d == 2 else 25)),
     b"Meter,Date,Hour,Direction,kW,Est\n1,2025-07-13,1,Delivered,2.0,E\n1,2025-07-13,1,Received,0.1,A\n1,2025-07-13,24,Delivered,2,A\n",
 )
 

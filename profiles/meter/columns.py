@@ -11,8 +11,10 @@ from profiles.meter.table import Table, is_number
 from profiles.noun import BadInput
 
 _SAMPLE = 200
-_END = re.compile(r"\b(end|ending|ends|to|stop|he)\b|hour[ _]?ending|interval[ _]?end|period[ _]?end|_end", re.I)
-_BEGIN = re.compile(r"\b(start|begin|beginning|begins|from|hb)\b|start|begin", re.I)
+_END = re.compile(
+    r"(?<![a-z])(end|ending|ends|to|stop|he)(?![a-z])|(hour|interval|period) ?end|(?<![a-z])end ?(time|date)", re.I
+)
+_BEGIN = re.compile(r"(?<![a-z])(from|hb)(?![a-z])|start|begin", re.I)
 _UNIT = re.compile(r"(?<![a-z])(mwh|kwh|wh|kw|w|watts?|watt[ -]?hours?)(?![a-z])", re.I)
 _RECEIVED = re.compile(
     r"received|export|generat|surplus|from customer|to grid|returned|production|reverse|out(bound)?\b|sold", re.I
@@ -33,7 +35,7 @@ _GROUP = re.compile(
     r"meter|serial|point|channel|register|direction|flow|type|unit|uom|service|commodity|account|esi|nmi|suffix|kind",
     re.I,
 )
-_HOUR = re.compile(r"\b(hour|hr|he|hb)\b|hour|interval|time", re.I)
+_HOUR = re.compile(r"\b(hour|hr|he|hb|int|slot)\b|hour|interval|time|period", re.I)
 _OTHER_DATE = re.compile(r"revis|updat|creat|bill|invoice|load(ed)? ?on|export(ed)? ?on", re.I)
 
 

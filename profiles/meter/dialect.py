@@ -54,7 +54,8 @@ class Dialect(Noun):
         description='what one reading for the repeated hour of autumn is: the second is "absent", or the "sum"',
     )
     extra_columns: Literal["sequence", "repeated-hour"] | None = Field(
-        None, description="what columns beyond 24 h of a wide file hold on the long day"
+        None,
+        description='what is counted beyond 24 h on a long day: the end of its "sequence", or the "repeated-hour"',
     )
 
     @field_validator("clock")

@@ -75,13 +75,15 @@ def read_interval_csv(
     groups = _groups(table, columns, wide)
     listing = {one.id: f"{one.text}, {one.direction}, {len(one.rows)} rows" for one in groups}
     chosen = chosen_groups(groups, point, listing, file=path)
-    rows = [
-        wide_rows(table, wide, one, dialect, zone, path) if wide else long_rows(table, columns, one, dialect, path)
-        for one in chosen
-    ]
+    if wide:
+        rows = [wide_rows(table, wide, one, dialect, zone, path) for one in chosen]
+    else:
+        rows = [long_rows(table, columns, one, dialect, zone, path) for one in chosen]
     read = [_read(one, group, table, columns, dialect, zone, path) for one, group in zip(rows, chosen, strict=True)]
     layout = f"wide, {len(wide.columns)} columns a day" if wide else "long, a row a reading"
     words = f"CSV: {layout}, {_sign(table.delimiter)} between columns, {read[0].words}"
+    if table.stamp_note:
+        words += f", {table.stamp_note}"
     if columns and columns.energy_note:
         words += f", {columns.energy_note}"
     return _meter(read, chosen, groups, table, zone or UTC, path, source=source, timezone=timezone, dialect=words)
@@ -151,7 +153,7 @@ def _how(labels: Labels, reading: Reading) -> str:
 
 
 def _label_words(reading: Reading) -> str:
-    return {"sequence": "columns count the day's intervals"}.get(
+    return {"sequence": "numbers count the day's intervals"}.get(
         reading.labels, f"stamps name the {reading.labels} of each interval"
     )
 

@@ -56,10 +56,12 @@ def read_labels(labels: Labels, dialect: Dialect, timezone: Clock | None, *, fil
         Two readings remain, each named with the key that decides.
     """
     if (labels.offset_s != NO_OFFSET).any():
-        return _settled_labels(_with_offsets(labels, dialect, timezone), labels, dialect, file)
+        return _settled_labels(_with_offsets(labels, dialect, file), labels, dialect, file)
     clocks = _clocks(labels, dialect, timezone, file)
     kinds = [dialect.labels or labels.kind] if dialect.labels or labels.kind else ["beginning", "ending"]
     tried = [one for clock in clocks for kind in kinds for one in _tries(labels, kind, clock, timezone)]
+    if dialect.extra_columns == "sequence" and labels.ordinal is not None:
+        tried = [one for one in tried if one.labels == "sequence"] or tried
     fewest = min(one.breaks for one in tried)
     best = [one for one in tried if one.breaks == fewest]
     return _settled_labels(best, labels, dialect, file, timezone)
@@ -86,9 +88,17 @@ def _clocks(labels: Labels, dialect: Dialect, timezone: Clock | None, file) -> l
     return ["wall", "standard", "utc"]
 
 
-def _with_offsets(labels: Labels, dialect: Dialect, timezone) -> list[Reading]:
+def _with_offsets(labels: Labels, dialect: Dialect, file) -> list[Reading]:
     """Each stamp names its own offset: only the end of the interval can be in doubt."""
     known = labels.offset_s != NO_OFFSET
+    if dialect.clock is not None and (labels.offset_s[known] != dialect.offset_s).any():
+        raise BadInput(
+            "contradicts the stamps, which name their own offset from UTC",
+            file=file,
+            key="dialect.clock",
+            value=dialect.clock,
+            way_out="leave it out",
+        )
     utc = labels.naive_s - np.where(known, labels.offset_s, 0)
     found = []
     for kind in [dialect.labels or labels.kind] if dialect.labels or labels.kind else ["beginning", "ending"]:
@@ -233,6 +243,13 @@ def _settled_labels(
     if len(unlike) == 1:
         return unlike[0]
     kinds, clocks = {one.labels for one in unlike}, {one.clock for one in unlike}
+    if "sequence" in kinds and len(kinds) == 2 and clocks == {"wall"}:
+        raise BadInput(
+            "counts beyond 24 h on the long day, which may be the last of that day or the hour that occurs twice",
+            file=file,
+            key="labels",
+            way_out='state dialect.extra_columns = "sequence" or "repeated-hour"',
+        )
     if len(kinds) > 1:
         raise BadInput(
             "has stamps that may begin or end their intervals",

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from profiles.meter.clock import DAY_S
+from profiles.meter.clock import DAY_S, Clock
 from profiles.meter.columns import Columns
+from profiles.meter.counted import Counted, counted, counts_days, extra_second
 from profiles.meter.dialect import Dialect
 from profiles.meter.espi import LONGEST_S, QUALITIES
 from profiles.meter.groups import Group
@@ -46,7 +47,7 @@ class Rows:
         )
 
 
-def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, path) -> Rows:
+def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, zone: Clock | None, path) -> Rows:
     """Rows of a file with one row a reading.
 
     Raises
@@ -62,18 +63,34 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, pa
     dates, name = cells(columns.date), table.names[columns.delivered]
     order = dialect.date_order or date_order(dates, file=path, key=table.names[columns.date])
     stamps = parsed(dates, order)
-    second, kind = _seconds(stamps, cells(columns.time), cells(columns.hour), table.names[columns.date], path)
+    second, kind = _seconds(stamps, cells(columns.time))
+    count = None
+    if columns.hour is not None:
+        count = counted(cells(columns.hour), stamps.day, file=path, key=table.names[columns.hour])
+        second, kind = extra_second(count, stamps.day, stamps.day >= 0, zone, dialect, path), count.kind
     value, bad = column_values(cells(columns.delivered), dialect, path, name)
     good = (stamps.day >= 0) & (second >= 0)
     usable = _in_time_order(stamps.day * DAY_S + second, good & np.isfinite(value), path, name)
     naive, midnight = _midnights(stamps.day[usable] * DAY_S + second[usable], second[usable])
     ends_s = _ends(cells(columns.end), order, naive, stamps.day[usable], usable)
-    interval_s, duration_s = _lengths(naive, ends_s, dialect, path)
+    known_s = None if count is None else count.interval_s
+    interval_s, duration_s = _lengths(naive, ends_s, dialect, path, known_s)
     offset_s, saving = _offsets(stamps, cells(columns.zone))
     ends_day = midnight or bool((second[usable] == DAY_S).any())
     kind = columns.labels or kind or ("ending" if ends_day else None)
     said = clock_said(_time_names(table, columns) + " " + table.preamble)
-    labels = Labels(naive, offset_s[usable], saving[usable], value[usable], interval_s, kind, says_clock=said)
+    ordinal = _ordinal(count, stamps.day, usable, dialect)
+    labels = Labels(
+        naive,
+        offset_s[usable],
+        saving[usable],
+        value[usable],
+        interval_s,
+        kind,
+        ordinal,
+        None if ordinal is None else stamps.day[usable],
+        said,
+    )
     received = _received(cells(columns.received), dialect, path, table, columns)
     return Rows(
         labels,
@@ -105,38 +122,22 @@ def _received(cells: list[str] | None, dialect: Dialect, path, table: Table, col
     return None if cells is None else column_values(cells, dialect, path, table.names[columns.received])[0]
 
 
-def _seconds(stamps: Stamps, times, hours, name: str, path) -> tuple[np.ndarray, str | None]:
-    """Second of the day of each row, and what hour numbers say about which end they name."""
-    if times is not None:
-        begins = {text: first_of_range(text) for text in set(times)}
-        known = {text: parsed([begin], "ymd").second[0] for text, begin in begins.items()}
-        ranges = any(text != begin for text, begin in begins.items())
-        return np.array([known[text] for text in times], dtype=np.int64), "beginning" if ranges else None
-    if hours is not None:
-        return _hour_seconds(hours, name, path)
-    return stamps.second, None
+def _seconds(stamps: Stamps, times) -> tuple[np.ndarray, str | None]:
+    """Second of the day of each row, and what a range of times says about which end it names."""
+    if times is None:
+        return stamps.second, None
+    begins = {text: first_of_range(text) for text in set(times)}
+    known = {text: parsed([begin], "ymd").second[0] for text, begin in begins.items()}
+    ranges = any(text != begin for text, begin in begins.items())
+    return np.array([known[text] for text in times], dtype=np.int64), "beginning" if ranges else None
 
 
-def _hour_seconds(hours: list[str], name: str, path) -> tuple[np.ndarray, str | None]:
-    numbers = np.array([int(text) if text.isdigit() else -1 for text in hours], dtype=np.int64)
-    if numbers.max() > 25:  # 100, 200 ... 2400
-        seconds = np.where(numbers < 0, -1, numbers // 100 * 3600 + numbers % 100 * 60)
-        return np.where(seconds > DAY_S, -1, seconds), "ending" if (seconds == DAY_S).any() else "beginning" if (
-            seconds == 0
-        ).any() else None
-    if numbers.max() == 25:
-        raise BadInput(
-            "counts to 25: whether hour 25 is the last of a long day or the hour that occurs twice is not said",
-            file=path,
-            key=name,
-            way_out="give a file with times and offsets",
-        )
-    low, high = (numbers == 0).any(), (numbers == 24).any()
-    if low and high:
-        raise BadInput(
-            "has both an hour 0 and an hour 24", file=path, key=name, way_out="give one download at a time"
-        )
-    return np.where(numbers < 0, -1, numbers * 3600), "ending" if high else "beginning" if low else None
+def _ordinal(count: Counted | None, day: np.ndarray, usable: np.ndarray, dialect: Dialect) -> np.ndarray | None:
+    """Number of each row's interval in its day, where rows may count the day's own intervals."""
+    if count is None or count.ordinal is None or dialect.extra_columns == "repeated-hour":
+        return None
+    mine = replace(count, ordinal=count.ordinal[usable], extra=count.extra[usable])
+    return mine.ordinal if counts_days(mine, day[usable]) else None
 
 
 def column_values(cells: list[str], dialect: Dialect, path, name: str) -> tuple[np.ndarray, np.ndarray]:
@@ -213,12 +214,16 @@ def _ends(
     return np.where((ends >= 0) & (stamps.day < 0) & (ends <= naive), ends + DAY_S, ends)
 
 
-def _lengths(naive: np.ndarray, ends: np.ndarray | None, dialect: Dialect, path) -> tuple[int, np.ndarray]:
+def _lengths(
+    naive: np.ndarray, ends: np.ndarray | None, dialect: Dialect, path, known_s: int | None
+) -> tuple[int, np.ndarray]:
     """The usual interval and the length of each reading."""
     steps = np.diff(naive)
     steps = steps[steps > 0]
     if dialect.interval_min:
         interval_s = max(round(dialect.interval_min * 60), 1)
+    elif known_s:
+        interval_s = known_s
     elif len(steps):
         values, counts = np.unique(steps, return_counts=True)
         interval_s = int(values[counts.argmax()])

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from profiles.meter.dialect import Dialect
+from profiles.meter.epoch import with_stamps
 from profiles.meter.stamps import cell_kind
 from profiles.noun import BadInput
 
@@ -31,6 +32,7 @@ class Table:
     delimiter: str
     date_column: int
     other_rows: list[int]
+    stamp_note: str = ""
 
     def cells(self, column: int) -> list[str]:
         return [row[column] if column < len(row) else "" for row in self.rows]
@@ -52,7 +54,16 @@ def read_table(path: str | Path, dialect: Dialect) -> Table:
         ]
     except csv.Error as error:
         raise BadInput(f"is not a CSV file ({error})", file=path) from None
-    date_column = _date_column(rows, path)
+    note, date_column = "", _date_column(rows)
+    if date_column is None:
+        rows, note = with_stamps(rows, utc=dialect.clock in (None, "utc"))
+        date_column = _date_column(rows)
+    if date_column is None:
+        raise BadInput(
+            "has no column of dates",
+            file=path,
+            way_out="dates such as 2025-01-31 or 1/31/2025 and seconds since 1970 are known",
+        )
     is_data = [_is_data(row, date_column) for row in rows]
     if True not in is_data:
         raise BadInput(
@@ -70,7 +81,7 @@ def read_table(path: str | Path, dialect: Dialect) -> Table:
         i + 1 for i in range(first, len(rows)) if not is_data[i] and any(rows[i]) and rows[i] != rows[header or 0]
     ]
     preamble = "\n".join(" ".join(row) for row in rows[: header if header is not None else first])
-    return Table(names, [rows[i] for i in kept], [i + 1 for i in kept], preamble, delimiter, date_column, other)
+    return Table(names, [rows[i] for i in kept], [i + 1 for i in kept], preamble, delimiter, date_column, other, note)
 
 
 def _text(path: Path) -> str:
@@ -111,14 +122,12 @@ def _delimiter(text: str) -> str:
     return best
 
 
-def _date_column(rows: list[list[str]], path) -> int:
+def _date_column(rows: list[list[str]]) -> int | None:
     counts: Counter[int] = Counter()
     step = max(len(rows) // 2000, 1)
     for row in rows[::step] if len(rows) > 4000 else rows:
         counts.update(k for k, cell in enumerate(row[:12]) if cell_kind(cell).startswith("date"))
-    if not counts:
-        raise BadInput("has no column of dates", file=path, way_out="dates such as 2025-01-31 or 1/31/2025 are known")
-    return min(counts, key=lambda k: (-counts[k], k))
+    return min(counts, key=lambda k: (-counts[k], k)) if counts else None
 
 
 def _is_data(row: list[str], date_column: int) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from profiles.meter.clock import DAY_S
+from profiles.meter.counted import hour_that_occurs_twice
 from profiles.meter.dialect import Dialect
 from profiles.meter.groups import Group
 from profiles.meter.labels import Labels
@@ -88,19 +89,7 @@ def _extra_labels(naive: np.ndarray, filled: np.ndarray, day: np.ndarray, wide: 
         return naive
     naive, lag = naive.copy(), wide.interval_s if wide.kind == "ending" else 0
     for i in np.flatnonzero((filled & wide.extra[None, :]).any(axis=1)):
-        begin = int(day[i]) * DAY_S
-        changes = zone.changes(begin - DAY_S, begin + 2 * DAY_S) if zone else []
-        twice = [
-            at + zone.offset_at(at)
-            for at in changes
-            if begin <= at + zone.offset_at(at) < begin + DAY_S and zone.offset_at(at) < zone.offset_at(at - 1)
-        ]
-        if not twice:
-            raise BadInput(
-                "has a day of more than 24 h where the clock does not change",
-                file=path,
-                way_out="give the timezone of the meter",
-            )
+        twice = hour_that_occurs_twice(int(day[i]) * DAY_S, zone, file=path)
         extra = np.flatnonzero(wide.extra)
-        naive[i, extra] = twice[0] + lag + wide.interval_s * np.arange(len(extra))
+        naive[i, extra] = twice + lag + wide.interval_s * np.arange(len(extra))
     return naive
