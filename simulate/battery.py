@@ -273,5 +273,5 @@ def serve_terms(load_kw, reach_kw, solar_kw, pool: Pool) -> tuple[np.ndarray, np
 
 
 def works_in_parallel(load_kw, reach_kw) -> bool:
-    """True where the reach anywhere exceeds the house load, which whole circuits of the house cannot do."""
-    return bool((reach_kw > load_kw).any())
+    """True where the reach anywhere exceeds the house load by more than rounding: whole circuits of it cannot."""
+    return bool((reach_kw > load_kw + 1e-9 * np.abs(load_kw)).any())

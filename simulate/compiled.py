@@ -54,11 +54,16 @@ def cache_folder() -> str:
     return str(folder)
 
 
-def jit(function):
+def jit(function, **options):
     """Compile to machine code without the interpreter's lock; cached on disk between runs."""
     kept = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = cache_folder()
     try:
-        return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+        return numba.njit(cache=True, nogil=True, error_model="numpy", **options)(function)
     finally:
         numba.config.CACHE_DIR = kept
+
+
+def jit_inside(function):
+    """As `jit`, its code laid into each caller: for a step with many arrays, whose call costs as much as itself."""
+    return jit(function, forceinline=True)

@@ -1,6 +1,6 @@
 """The compiled steps of many designs side by side: one block of lanes in a buffer that fits the first-level cache.
 
-The physics is that of `battery.grid_step` and `walk._serve`. `exact_steps` calls them lane by lane. The other loops
+The physics is that of `battery.grid_step` and `walk._serve`. `exact_step` calls them lane by lane. The other loops
 hold the same rules with min and max in the place of branches, so that the compiler turns a step into vector
 instructions; they leave out what needs a logarithm or a second source (taper, solar on the cells or inside the
 sub-panel). `tests/test_lanes.py` holds both to the single walk.
@@ -9,8 +9,6 @@ sub-panel). `tests/test_lanes.py` holds both to the single walk.
 from __future__ import annotations
 
 import math
-
-import numpy as np
 
 from simulate.battery import Cell, grid_step
 from simulate.compiled import jit
@@ -31,8 +29,10 @@ PITCH = 104
     EXPORT_TO, SERVE_TO, SOLAR_TO, GRID_TO, FILL, CHARGE, PER_FILL, MAY,
     # state and sums.
     STORED, IMPORT, EXPORT, CHARGED, SERVED, SERVED_H, RESERVE_H, LAST_IMPORT, SPILLED, PEAK,
-) = (row * PITCH for row in range(38))  # fmt: skip
-ROWS = 38
+    # of a step, where pools share a meter: solar that a pool may take, what it is to serve, and that it is charged.
+    SUN, DRAW, WANTS,
+) = (row * PITCH for row in range(41))  # fmt: skip
+ROWS = 41
 YEAR_ROWS = (CHARGED, SERVED, SERVED_H, RESERVE_H, SPILLED)
 """Sums of the whole year that are handed back."""
 
@@ -41,12 +41,12 @@ AT_RESERVE_KWH = 1e-9
 
 
 @jit
-def _least(a, b):
+def least(a, b):
     return a if a < b else b
 
 
 @jit
-def _most(a, b):
+def most(a, b):
     return a if a > b else b
 
 
@@ -89,9 +89,9 @@ def _net(load_kw, solar_kw, s, j, h):
 @jit
 def _gain(e, net, s, j):
     """DC energy filled from the utility, then from solar for what is left of the step. [kWh]"""
-    gain = _most(_least(s[GRID_TO + j] - e, s[FILL + j]), 0.0)
-    sun = _least(_most(-net, 0.0), s[CHARGE + j]) * s[CHARGE_EFF + j] * (1.0 - gain * s[PER_FILL + j])
-    return gain + _most(_least(s[SOLAR_TO + j] - e - gain, sun), 0.0)
+    gain = most(least(s[GRID_TO + j] - e, s[FILL + j]), 0.0)
+    sun = least(most(-net, 0.0), s[CHARGE + j]) * s[CHARGE_EFF + j] * (1.0 - gain * s[PER_FILL + j])
+    return gain + most(least(s[SOLAR_TO + j] - e - gain, sun), 0.0)
 
 
 @jit
@@ -102,13 +102,13 @@ def _wants(e, net, s, j):
 
 @jit
 def _book(end, net, charged, s, j, h):
-    bought = _most(net, 0.0)
+    bought = most(net, 0.0)
     s[STORED + j] = end
     s[CHARGED + j] += charged
     s[IMPORT + j] += bought
     s[EXPORT + j] += bought - net
     s[LAST_IMPORT + j] = bought
-    s[PEAK + j] = _most(s[PEAK + j], bought)
+    s[PEAK + j] = most(s[PEAK + j], bought)
     s[RESERVE_H + j] += h if end <= s[RESERVE + j] + AT_RESERVE_KWH else 0.0
 
 
@@ -117,7 +117,7 @@ def fill_step(load_kw, solar_kw, s, h):
     """Fill to full from the utility."""
     for j in range(WIDTH):
         e = s[STORED + j]
-        gain = _most(_least(s[GRID_TO + j] - e, s[FILL + j]), 0.0)
+        gain = most(least(s[GRID_TO + j] - e, s[FILL + j]), 0.0)
         charged = gain * s[PER_CHARGE_EFF + j]
         _book(e + gain, _net(load_kw, solar_kw, s, j, h) + charged, charged, s, j, h)
 
@@ -141,7 +141,7 @@ def serve_step(load_kw, solar_kw, s, h):
         net = _net(load_kw, solar_kw, s, j, h)
         gain = _gain(e, net, s, j)
         held = (e - s[SERVE_TO + j]) * s[SERVE_EFF + j]
-        served = _most(_least(_least(held, s[MOST_OUT + j]), net * s[PER_DRAW + j]), 0.0)
+        served = most(least(least(held, s[MOST_OUT + j]), net * s[PER_DRAW + j]), 0.0)
         charged = gain * s[PER_CHARGE_EFF + j]
         s[SERVED + j] += served
         end = e + gain - served * s[PER_SERVE_EFF + j]
@@ -155,11 +155,11 @@ def export_step(load_kw, solar_kw, s, h):
         e = s[STORED + j]
         net = _net(load_kw, solar_kw, s, j, h)
         gain = _gain(e, net, s, j)
-        most = 0.0 if _wants(e, net, s, j) else s[MOST_OUT + j]
+        out = 0.0 if _wants(e, net, s, j) else s[MOST_OUT + j]
         held = (e - s[SERVE_TO + j]) * s[SERVE_EFF + j]
-        served = _most(_least(_least(held, most), net * s[PER_DRAW + j]), 0.0)
+        served = most(least(least(held, out), net * s[PER_DRAW + j]), 0.0)
         spare = (e - s[EXPORT_TO + j]) * s[SERVE_EFF + j] - served
-        served += _most(_least(spare, most - served), 0.0)
+        served += most(least(spare, out - served), 0.0)
         charged = gain * s[PER_CHARGE_EFF + j]
         s[SERVED + j] += served
         end = e + gain - served * s[PER_SERVE_EFF + j]
@@ -173,9 +173,9 @@ def switch_step(load_kw, solar_kw, reach_kw, s, h):
         e = s[STORED + j]
         net = _net(load_kw, solar_kw, s, j, h)
         gain = _gain(e, net, s, j)
-        kw = _least(reach_kw * s[LOAD_SCALE + j], s[DISCHARGE_KW + j]) * s[MAY + j]
+        kw = least(reach_kw * s[LOAD_SCALE + j], s[DISCHARGE_KW + j]) * s[MAY + j]
         rate_kw = kw * s[PER_DISCHARGE_EFF + j] + s[NO_LOAD_KW + j]
-        time = _least((e - s[SERVE_TO + j]) / rate_kw, h)
+        time = least((e - s[SERVE_TO + j]) / rate_kw, h)
         time = 0.0 if _wants(e, net, s, j) | (e <= s[SERVE_TO + j]) | (kw <= 0.0) else time
         charged = gain * s[PER_CHARGE_EFF + j]
         s[SERVED + j] += kw * time
@@ -189,8 +189,8 @@ def begin_period(stay_kwh, stay_h, code, s):
     """A lane whose energy does not last the least stay above the period's floor is not switched over in it."""
     for j in range(WIDTH):
         floor = s[USABLE + j] if code == 2 else s[RESERVE + j] if code == 1 else 0.0
-        least = stay_kwh * s[LOAD_SCALE + j] * s[PER_DISCHARGE_EFF + j] + s[NO_LOAD_KW + j] * stay_h
-        s[MAY + j] = 1.0 if s[STORED + j] >= floor + least else 0.0
+        needed = stay_kwh * s[LOAD_SCALE + j] * s[PER_DISCHARGE_EFF + j] + s[NO_LOAD_KW + j] * stay_h
+        s[MAY + j] = 1.0 if s[STORED + j] >= floor + needed else 0.0
 
 
 @jit
@@ -226,161 +226,3 @@ def exact_step(load_kw, solar_kw, reach_kw, dc_kw, inside_kw, parallel, exports,
         s[SERVED_H + j] += 0.0 if parallel else time
         net = charged - served + wasted - spare * h - s[ON_GRID_KW + j] * time
         _book(e, net, charged, s, j, h)
-
-
-@jit
-def _flush(s, row, sums):
-    for j in range(WIDTH):
-        sums[j] += s[row + j]
-        s[row + j] = 0.0
-
-
-@jit
-def _price(s, buy, sell, before_export, cost, credit):
-    """Money of one step where the price differs within a bucket."""
-    for j in range(WIDTH):
-        cost[j] += buy * s[LAST_IMPORT + j]
-        credit[j] += sell * (s[EXPORT + j] - before_export[j])
-
-
-@jit
-def _raise_to(peak, added, per):
-    for j in range(WIDTH):
-        peak[j] = _most(peak[j], added[j] * per)
-
-
-@jit
-def _note_blocks(t, blocks, lengths, months, s, held, peaks, h):
-    """Add a step to the demand blocks of several steps that are open, and close those that end with it."""
-    bought = s[LAST_IMPORT : LAST_IMPORT + WIDTH]
-    for d in range(blocks.shape[0]):
-        b = blocks[d, t]
-        if b < 0:
-            continue
-        part = held[d]
-        for j in range(WIDTH):
-            part[j] += bought[j]
-        if t + 1 == blocks.shape[1] or blocks[d, t + 1] != b:
-            _raise_to(peaks[d, months[d, t]], part, 1.0 / (h * lengths[d, t]))
-            part[:] = 0.0
-
-
-@jit
-def walk_block(s, series, runs, codes, prices, demand, h, parallel, out):
-    """Walk one block of lanes over all steps.
-
-    `series` is (load, solar, reach, dc, inside, stay kWh, stay h, stay code), `runs` is (first steps, kind, bucket,
-    may charge, exact) of stretches in which the plan, the bucket and the cold do not change, `out` is (import,
-    export, cost, credit, peaks, stored).
-    """
-    load, solar, reach, dc, inside, stay_kwh, stay_h, stay_to = series
-    first, kinds, bucket, may_charge, exact = runs
-    buy, sell = prices
-    month_of_run, blocks, lengths, months = demand
-    bought, sold, cost, credit, peaks, stored = out
-    held = np.zeros((blocks.shape[0], WIDTH))
-    before = np.zeros(WIDTH)
-    for r in range(kinds.shape[0]):
-        aim(s, codes[first[r]], may_charge[r], h)
-        kind = kinds[r]
-        for t in range(first[r], first[r + 1]):
-            if stay_kwh.shape[0] > 0 and stay_kwh[t] >= 0.0:
-                begin_period(stay_kwh[t], stay_h[t], stay_to[t], s)
-            if stored.shape[0] > 0:
-                for j in range(WIDTH):
-                    stored[t, j] = s[STORED + j]
-            if buy.shape[0] > 0:
-                for j in range(WIDTH):
-                    before[j] = s[EXPORT + j]
-            if exact:
-                exact_step(
-                    load[t], solar[t], reach[t], dc[t], inside[t], parallel, kind == EXPORTS, s, h
-                )
-            elif kind == FILLS:
-                fill_step(load[t], solar[t], s, h)
-            elif kind == HOLDS:
-                hold_step(load[t], solar[t], s, h)
-            elif kind == SERVES:
-                serve_step(load[t], solar[t], s, h)
-            elif kind == EXPORTS:
-                export_step(load[t], solar[t], s, h)
-            else:
-                switch_step(load[t], solar[t], reach[t], s, h)
-            if buy.shape[0] > 0:
-                _price(s, buy[t], sell[t], before, cost[bucket[r]], credit[bucket[r]])
-            if blocks.shape[0] > 0:
-                _note_blocks(t, blocks, lengths, months, s, held, peaks, h)
-        _flush(s, IMPORT, bought[bucket[r]])
-        _flush(s, EXPORT, sold[bucket[r]])
-        for d in range(month_of_run.shape[0]):
-            if month_of_run[d, r] >= 0:
-                _raise_to(peaks[d, month_of_run[d, r]], s[PEAK : PEAK + WIDTH], 1.0 / h)
-        s[PEAK : PEAK + WIDTH] = 0.0
-    if stored.shape[0] > 0:
-        for j in range(WIDTH):
-            stored[first[-1], j] = s[STORED + j]
-
-
-@jit
-def _load_block(given, start_kwh, first, s, h):
-    """Lay the designs from `first` on side by side; what is left of the block repeats the last."""
-    n = given.shape[1]
-    for j in range(WIDTH):
-        design = min(first + j, n - 1)
-        for k in range(given.shape[0]):
-            s[k * PITCH + j] = given[k, design]
-        s[STORED + j] = start_kwh[design]
-    prepare(s, h)
-
-
-@jit
-def _next_lap(s, begun, closes_kwh):
-    """Start the lanes whose year has not closed on itself where they ended; True where any is left."""
-    left = False
-    for j in range(WIDTH):
-        open_ = abs(s[STORED + j] - begun[j]) > closes_kwh
-        left = left or open_
-        begun[j] = s[STORED + j] if open_ else begun[j]
-    return left
-
-
-@jit
-def run_blocks(first, last, given, start_kwh, laps, closes_kwh, track, sums, years):
-    """Walk the blocks `first` to `last`, each until its lanes' years close on themselves or `laps` are done.
-
-    `given` are the rows of what lanes are, shape (13, n_designs); `track` is (series, runs, codes, prices, demand, h,
-    parallel); `sums` are the results by bucket and month, `years` those of the whole year, shape (8, n_designs).
-    """
-    series, runs, codes, prices, demand, h, parallel = track
-    import_kwh, export_kwh, cost, credit, peak_kw, stored_kwh = sums
-    n, n_buckets = given.shape[1], import_kwh.shape[1]
-    bought, sold = np.zeros((n_buckets, WIDTH)), np.zeros((n_buckets, WIDTH))
-    paid, earned = np.zeros((cost.shape[1], WIDTH)), np.zeros((cost.shape[1], WIDTH))
-    peaks = np.zeros((peak_kw.shape[1], peak_kw.shape[2], WIDTH))
-    stored = np.zeros((stored_kwh.shape[1], WIDTH))
-    s, begun = np.zeros(ROWS * PITCH), np.zeros(WIDTH)
-    for block in range(first, last):
-        _load_block(given, start_kwh, block * WIDTH, s, h)
-        for j in range(WIDTH):
-            begun[j] = s[STORED + j]
-        lap = 0
-        while True:
-            lap += 1
-            for k in range(IMPORT, ROWS * PITCH):
-                s[k] = 0.0
-            for j in range(WIDTH):
-                s[STORED + j] = begun[j]
-                s[MAY + j] = 1.0
-            bought[:], sold[:], paid[:], earned[:], peaks[:] = 0.0, 0.0, 0.0, 0.0, 0.0
-            walk_block(s, series, runs, codes, prices, demand, h, parallel, (bought, sold, paid, earned, peaks, stored))
-            started = begun.copy()
-            if lap >= laps or not _next_lap(s, begun, closes_kwh):
-                break
-        for j in range(min(WIDTH, n - block * WIDTH)):
-            d = block * WIDTH + j
-            import_kwh[d], export_kwh[d] = bought[:, j], sold[:, j]
-            cost[d], credit[d] = paid[:, j], earned[:, j]
-            peak_kw[d], stored_kwh[d] = peaks[:, :, j], stored[:, j]
-            years[0, d], years[1, d], years[2, d] = started[j], s[STORED + j], lap
-            for k in range(5):
-                years[3 + k, d] = s[YEAR_ROWS[k] + j]

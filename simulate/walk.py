@@ -9,7 +9,7 @@ import numpy as np
 
 from profiles.noun import BadInput
 from simulate.battery import Cell, Pool, discharge_efficiency, fill, grid_step, works_in_parallel
-from simulate.compiled import jit
+from simulate.compiled import jit, jit_inside
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,78 +148,106 @@ def _serve(e_kwh, floor_kwh, load_kw, inside_kw, cell, h):
 def _walk(
     load_kw, solar_kw, over_kw, reach_kw, two_kw, targets, stay, charge_kw, dc_kw, inside_kw, modes, cells, h, out, soc
 ):
-    """Fill `out` (AC in, AC out, solar lost and spilled, losses, on-grid draw; shape (n_pools, 6, n_steps)) and `soc`.
+    """Fill `out` (AC in and out, solar lost, solar spilled, losses [kW], hours inverting) and `soc`.
 
-    `modes` is (parallel, export); `over_kw` has no steps where there is no cap.
+    `out` has the shape (n_pools, 6, n_steps), `modes` is (parallel, export), and without a cap `over_kw` has no steps.
     """
-    parallel, export = modes
-    capped = over_kw.shape[0] > 0
     n_pools, n_steps = reach_kw.shape
-    blocked = np.zeros(n_pools, np.bool_)
-    share = np.ones(n_pools)
-    draw_kw = np.zeros(n_pools)
-    most_kw = np.zeros(n_pools)
-    on_grid = 0.0
-    for p in range(n_pools):
-        on_grid += cells[p, 10]
+    hold = (np.zeros(n_pools, np.bool_), np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools))
+    on_grid = cells[:, 10].sum()
+    wish = (reach_kw, two_kw, targets, stay, charge_kw, dc_kw, inside_kw)
     for t in range(n_steps):
-        spare = solar_kw[t] - load_kw[t] - on_grid
-        if parallel:
-            need = min(-spare, over_kw[t]) if capped else -spare
-            _split_need(need, t, reach_kw, targets, dc_kw, cells, soc, h, draw_kw)
-        both = two_kw[t] > 0.0
-        for p in range(n_pools):
-            if stay[p, t] >= 0.0:
-                blocked[p] = soc[p, t] < stay[p, t]
-            if soc[p, t] <= targets[p, t, 1] or blocked[p]:
-                both = False
-        _split_surplus(spare, t, charge_kw, targets, cells, soc, h, share)
-        for p in range(n_pools):
-            most_kw[p] = charge_kw[p, t]
-        if capped:
-            _split_room(-over_kw[t], spare > 0.0, t, targets, cells, soc, h, most_kw)
-        pair_h = h
-        for p in range(n_pools):
-            if both:  # the two-pole circuits open when the first of the pair reaches its floor
-                cell = _cell(cells, p)
-                kw = reach_kw[p, t] + 0.5 * two_kw[t]
-                pair_h = min(pair_h, _serve(soc[p, t], targets[p, t, 1], kw, inside_kw[p, t], cell, h)[1])
-        for p in range(n_pools):
-            cell = _cell(cells, p)
-            e = soc[p, t] + dc_kw[p, t] * h
-            charged, served, wasted, spilled, time = 0.0, 0.0, 0.0, 0.0, 0.0
-            surplus = max(spare, 0.0) * share[p]
-            wants = surplus > 0.0 and e < targets[p, t, 2] or e < targets[p, t, 3]
-            kw = 0.0 if blocked[p] else reach_kw[p, t]
-            if parallel or wants or e <= targets[p, t, 1] or not (kw > 0.0 or both):
-                kw = draw_kw[p] if parallel else 0.0
-                efficiency = discharge_efficiency(cell.discharge_kw, cell)
-                x = targets[p, t]
-                export_to = x[0] if export else math.inf
-                e, charged, served = grid_step(
-                    e, export_to, x[1], x[2], x[3], surplus, most_kw[p], kw, efficiency, cell, h
+        over = over_kw[t] if over_kw.shape[0] > 0 else -math.inf
+        pools_step(t, solar_kw[t] - load_kw[t] - on_grid, over, wish, modes, cells, h, hold, out, soc)
+
+
+@jit_inside
+def pools_step(t, spare, over, wish, modes, cells, h, hold, out, soc):
+    """One step of all pools behind one meter, from `soc[:, t]` to `soc[:, t + 1]`; writes `out[:, :, t]`.
+
+    Parameters
+    ----------
+    t : int
+        Step, the last index of every array of `wish`.
+    spare : float
+        Solar less the house and the on-grid draws; negative where the house draws. [kW]
+    over : float
+        What the house draws beyond an import cap; -inf without a cap. [kW]
+    wish : tuple
+        (reach, two-pole, targets, stay, charging limits, solar on the cells, sub-panel solar) as in `Wish`.
+    hold : tuple of arrays, shape (n_pools,)
+        Pools that are not switched over in this period, which lasts from step to step; then room for three floats.
+    """
+    reach_kw, two_kw, targets, stay, charge_kw, dc_kw, inside_kw = wish
+    parallel, export = modes
+    blocked, sun_kw, draw_kw, most_kw = hold
+    n_pools, capped = reach_kw.shape[0], over > -math.inf
+    if parallel:
+        _split_need(min(-spare, over) if capped else -spare, t, reach_kw, targets, dc_kw, cells, soc, h, draw_kw)
+    _split_surplus(spare, t, charge_kw, targets, cells, soc, h, sun_kw)
+    for p in range(n_pools):
+        most_kw[p] = charge_kw[p, t]
+        if stay[p, t] >= 0.0:
+            blocked[p] = soc[p, t] < stay[p, t]
+    if capped:
+        _split_room(-over, spare > 0.0, t, targets, cells, soc, h, most_kw)
+    pair_h = _pair_h(t, wish, blocked, sun_kw, cells, soc, h)
+    for p in range(n_pools):
+        cell = _cell(cells, p)
+        e = soc[p, t] + dc_kw[p, t] * h
+        charged, served, wasted, spilled, time = 0.0, 0.0, 0.0, 0.0, 0.0
+        kw = 0.0 if blocked[p] else reach_kw[p, t]
+        floor = targets[p, t, 1]
+        if parallel or _wants(p, t, e, sun_kw, targets) or e <= floor or not (kw > 0.0 or pair_h > 0.0):
+            kw = draw_kw[p] if parallel else 0.0
+            efficiency = discharge_efficiency(cell.discharge_kw, cell)
+            x = targets[p, t]
+            export_to = x[0] if export else math.inf
+            e, charged, served = grid_step(
+                e, export_to, x[1], x[2], x[3], sun_kw[p], most_kw[p], kw, efficiency, cell, h
+            )
+            time = served / cell.discharge_kw if served > 0.0 else 0.0
+        else:
+            if pair_h > 0.0:
+                e, time, charged, served, wasted = _serve(
+                    e, floor, kw + 0.5 * two_kw[t], inside_kw[p, t], cell, pair_h
                 )
-                time = served / cell.discharge_kw
-            else:
-                if both:
-                    e, time, charged, served, wasted = _serve(
-                        e, targets[p, t, 1], kw + 0.5 * two_kw[t], inside_kw[p, t], cell, pair_h
-                    )
-                if kw > 0.0 and time < h and e > targets[p, t, 1]:
-                    e, more, c, s, w = _serve(e, targets[p, t, 1], kw, inside_kw[p, t], cell, h - time)
-                    time, charged, served, wasted = time + more, charged + c, served + s, wasted + w
-            if e > cell.usable_kwh:
-                spilled = e - cell.usable_kwh
-                e = cell.usable_kwh
-            soc[p, t + 1] = e
-            grid_kwh = cell.on_grid_kw * (h - time)
-            lost = charged * (1.0 - cell.charge_efficiency) + served * (1.0 / cell.discharge_efficiency - 1.0)
-            out[p, 0, t] = charged / h
-            out[p, 1, t] = served / h
-            out[p, 2, t] = wasted / h
-            out[p, 3, t] = spilled / h
-            out[p, 4, t] = (lost + cell.no_load_kw * time + grid_kwh) / h
-            out[p, 5, t] = grid_kwh / h
+            if kw > 0.0 and time < h and e > floor:
+                e, more, c, s, w = _serve(e, floor, kw, inside_kw[p, t], cell, h - time)
+                time, charged, served, wasted = time + more, charged + c, served + s, wasted + w
+        if e > cell.usable_kwh:
+            spilled = e - cell.usable_kwh
+            e = cell.usable_kwh
+        soc[p, t + 1] = e
+        lost = charged * (1.0 - cell.charge_efficiency) + served * (1.0 / cell.discharge_efficiency - 1.0)
+        out[p, 0, t] = charged / h
+        out[p, 1, t] = served / h
+        out[p, 2, t] = wasted / h
+        out[p, 3, t] = spilled / h
+        out[p, 4, t] = (lost + cell.no_load_kw * time + cell.on_grid_kw * (h - time)) / h
+        out[p, 5, t] = time
+
+
+@jit
+def _wants(p, t, e_kwh, sun_kw, targets):
+    """The pool is to be charged in this step, so it does not serve."""
+    return (sun_kw[p] > 0.0 and e_kwh < targets[p, t, 2]) or e_kwh < targets[p, t, 3]
+
+
+@jit
+def _pair_h(t, wish, blocked, sun_kw, cells, soc, h):
+    """Time for which a locked pair serves its two-pole circuits: until the first reaches its floor. [h]"""
+    reach_kw, two_kw, targets, _, _, dc_kw, inside_kw = wish
+    if not two_kw[t] > 0.0:
+        return 0.0
+    pair_h = h
+    for p in range(reach_kw.shape[0]):
+        e = soc[p, t] + dc_kw[p, t] * h
+        if blocked[p] or e <= targets[p, t, 1] or _wants(p, t, e, sun_kw, targets):
+            return 0.0
+        kw = reach_kw[p, t] + 0.5 * two_kw[t]
+        pair_h = min(pair_h, _serve(e, targets[p, t, 1], kw, inside_kw[p, t], _cell(cells, p), h)[1])
+    return pair_h
 
 
 @jit
@@ -231,24 +259,26 @@ def _split_need(need_kw, t, reach_kw, targets, dc_kw, cells, soc, h, draw_kw):
         held = max(soc[p, t] + dc_kw[p, t] * h - targets[p, t, 1], 0.0)
         draw_kw[p] = min(reach_kw[p, t], held * discharge_efficiency(cell.discharge_kw, cell) / h)
         total += draw_kw[p]
-        grid += draw_kw[p] * cell.on_grid_kw / cell.discharge_kw
+        grid += draw_kw[p] * cell.on_grid_kw / cell.discharge_kw if draw_kw[p] > 0.0 else 0.0
     if total + grid > need_kw:
         for p in range(reach_kw.shape[0]):
             draw_kw[p] *= max(need_kw, 0.0) / (total + grid)
 
 
 @jit
-def _split_surplus(spare_kw, t, charge_kw, targets, cells, soc, h, share):
-    """Share surplus solar among the pools in proportion to the room that each has for it."""
-    if share.shape[0] == 1 or spare_kw <= 0.0:
+def _split_surplus(spare_kw, t, charge_kw, targets, cells, soc, h, sun_kw):
+    """Surplus solar that each pool may take: all of it where there is room for all, else by room in proportion."""
+    total, n_pools = 0.0, sun_kw.shape[0]
+    for p in range(n_pools):
+        sun_kw[p] = max(spare_kw, 0.0)
+    if n_pools == 1 or spare_kw <= 0.0:
         return
-    total = 0.0
-    for p in range(share.shape[0]):
-        room = max(targets[p, t, 2] - soc[p, t], 0.0) / (cells[p, 3] * h)
-        share[p] = min(charge_kw[p, t], room)
-        total += share[p]
-    for p in range(share.shape[0]):
-        share[p] = share[p] / max(total, spare_kw) if total > 0.0 else 0.0
+    for p in range(n_pools):
+        total += min(charge_kw[p, t], max(targets[p, t, 2] - soc[p, t], 0.0) / (cells[p, 3] * h))
+    if total > spare_kw:
+        for p in range(n_pools):
+            room_kw = min(charge_kw[p, t], max(targets[p, t, 2] - soc[p, t], 0.0) / (cells[p, 3] * h))
+            sun_kw[p] = spare_kw * room_kw / total
 
 
 @jit
@@ -301,7 +331,8 @@ def walk_year(load_kw, solar_kw, wish: Wish, pools: tuple[Pool, ...], soc_kwh, s
         load_kw, solar_kw, over_kw, wish.reach_kw, wish.two_pole_kw, wish.targets_kwh, wish.stay_kwh, wish.charge_kw,
         wish.dc_kw, wish.inside_kw, (wish.parallel, wish.export), cells, float(step_h), out, soc,
     )  # fmt: skip
-    charge, discharge, wasted, spilled, loss, on_grid = (out[:, k].sum(axis=0) for k in range(6))
+    charge, discharge, wasted, spilled, loss = (out[:, k].sum(axis=0) for k in range(5))
+    on_grid = cells[:, 10] @ (1.0 - out[:, 5] / step_h)
     net = load_kw + on_grid + charge - discharge - solar_kw + wasted
     net[np.abs(net) < 1e-12] = 0.0
     over = np.maximum(-net, 0.0)
