@@ -54,14 +54,16 @@ class Columns:
     groups: tuple[int, ...] = ()
     labels: str | None = None
     energy_note: str = ""
+    stated: bool = False
 
 
 def column_named(table: Table, name: str, *, file: object, key: str) -> int:
     """Number of a column by its name, refused with the list of names where there is none."""
-    plain = [one.strip().lower() for one in table.names]
-    exact = [k for k, one in enumerate(table.names) if one == name] or [
-        k for k, one in enumerate(plain) if one == name.strip().lower()
-    ]
+    exact = (
+        [k for k, one in enumerate(table.names) if one == name]
+        or [k for k, one in enumerate(table.told) if one == name]
+        or [k for k, one in enumerate(table.names) if one.strip().lower() == name.strip().lower()]
+    )
     if len(exact) != 1:
         rule = "is the name of several columns" if exact else "is not a column of this file"
         raise BadInput(
@@ -108,8 +110,9 @@ def long_columns(table: Table, dialect: Dialect, column: str | None, *, file: ob
     )
     label = time if time is not None else hour if hour is not None else date
     return Columns(
-        date, time, hour, end, delivered, received, flag, zone, groups, _label(table.names[label], end), note
-    )
+        date, time, hour, end, delivered, received, flag, zone, groups, _label(table.names[label], end), note,
+        column is not None,
+    )  # fmt: skip
 
 
 def _kind(table: Table, column: int) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from profiles.meter.private import public_number
+
 WH, W = 72, 38
 UNITS = {
     72: "Wh",
@@ -92,7 +94,7 @@ class ReadingType:
             "default_quality": "defaultQuality",
             "currency": "currency",
         }
-        read = cls(**{name: int(fields[key]) for name, key in names.items() if fields.get(key)})
+        read = cls(**{name: _whole(key, fields[key]) for name, key in names.items() if fields.get(key)})
         if abs(read.power_of_ten) > LARGEST_POWER:
             raise ValueError(f"powerOfTenMultiplier {read.power_of_ten}")
         if read.interval_s is not None and not 0 <= read.interval_s <= LONGEST_S:
@@ -127,3 +129,10 @@ class ReadingType:
         kind = "register" if self.is_register else "mean power" if self.unit == W else "energy"
         commodity = COMMODITIES.get(self.commodity, f"commodity {self.commodity}")
         return f"{commodity} {kind} in {UNITS.get(self.unit, self.unit)}"
+
+
+def _whole(key: str, text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise ValueError(f"{key} {public_number(text)}") from None

@@ -11,6 +11,7 @@ import defusedxml.ElementTree
 import numpy as np
 
 from profiles.meter.espi import LONGEST_S
+from profiles.meter.private import public_number
 from profiles.noun import BadInput
 
 ATOM, ESPI = "{http://www.w3.org/2005/Atom}", "{http://naesb.org/espi}"
@@ -82,8 +83,10 @@ def read_feed(path: str | Path) -> list[Entry]:
             way_out="ask the utility for a plain download",
         ) from None
     except (ParseError, UnicodeError, LookupError) as error:
-        cause = str(error.args[0]) if error.args else "not XML"
-        raise BadInput(f"is not whole XML ({cause})", file=path, way_out="download it again") from None
+        line, column = getattr(error, "position", (1, 0))
+        raise BadInput(
+            f"is not whole XML (line {line}, column {column})", file=path, way_out="download it again"
+        ) from None
     return reader.entries
 
 
@@ -151,7 +154,7 @@ class _Reader:
 
     def _bad_reading(self, element) -> BadInput:
         parts = [
-            f"{part.tag.rpartition('}')[2]} {part.text.strip()[:30]}"
+            f"{part.tag.rpartition('}')[2]} {public_number(part.text)}"
             for part in element.iter()
             if part.text and part.text.strip()
         ]
@@ -175,7 +178,8 @@ class _Reader:
         except ValueError:
             number = -1
         if number is not None and not 0 <= number < LATEST_S:
-            raise BadInput("needs whole seconds", file=self.path, key="IntervalBlock interval", value=text[:40])
+            told = public_number(text)
+            raise BadInput("needs whole seconds", file=self.path, key="IntervalBlock interval", value=told)
         return number
 
     def _take_entry(self, element, entry: Entry) -> None:

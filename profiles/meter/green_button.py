@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,9 @@ from profiles.meter.offers import Offer, offers_in
 from profiles.meter.sequence import Settled, paired, settled
 from profiles.meter.start_clock import in_utc, on_midnights
 from profiles.noun import BadInput
+
+_CLOCK_FIELDS = ("tzOffset", "dstOffset", "dstStartRule", "dstEndRule")
+_HEX = re.compile(r"-?[0-9A-Fa-f]{1,8}")
 
 
 def read_green_button(
@@ -167,12 +171,17 @@ def _own_clock(entry: Entry | None, path) -> Clock | None:
         if not (abs(clock.offset_s) <= 50_400 and 0 <= clock.saving_s <= 7200):
             raise ValueError("an offset beyond 14 h")
         clock.changes(0, 366 * 86_400)
-    except ValueError as error:
+    except ValueError:
+        told = [
+            f"{name} {fields[name] if _HEX.fullmatch(fields[name]) else 'text'}"
+            for name in _CLOCK_FIELDS
+            if name in fields
+        ]
         raise BadInput(
             "needs offsets in seconds and rules of 8 hex digits",
             file=path,
             key="LocalTimeParameters",
-            value=str(error),
+            value=", ".join(told),
         ) from None
     return clock
 

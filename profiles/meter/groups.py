@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 
 from profiles.meter.columns import _DELIVERED, _RECEIVED, unit_in
+from profiles.meter.private import is_trade
 from profiles.meter.table import Table
 from profiles.noun import BadInput
 
@@ -58,7 +59,7 @@ def _repeats(stamps: list, cells: list[str] | None) -> int:
 def _public(table: Table, used: list[int], key: tuple[str, ...], order: list[tuple]) -> str:
     words = []
     for k, (column, cell) in enumerate(zip(used, key, strict=True)):
-        private = _PRIVATE.search(table.names[column]) or sum(sign.isdigit() for sign in cell) > 4
+        private = _PRIVATE.search(table.names[column]) or cell and not is_trade(cell)
         values = list(dict.fromkeys(one[k] for one in order))
         words.append(f"meter {values.index(cell) + 1}" if private else cell)
     return ", ".join(words)

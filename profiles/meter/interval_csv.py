@@ -165,7 +165,7 @@ def _is_register(rows: Rows, dialect: Dialect, path) -> bool:
     value = rows.value
     if len(value) < 3 or (np.diff(value) < 0).any() or value[-1] == value[0]:
         return False
-    if _DIAL.search(rows.name):
+    if _DIAL.search(rows.heading):
         return True
     if len(value) < _RISING:
         return False
@@ -180,7 +180,7 @@ def _is_register(rows: Rows, dialect: Dialect, path) -> bool:
 def _unit(rows: Rows, group: Group, table: Table, columns: Columns | None, dialect: Dialect, path) -> tuple[str, str]:
     if dialect.unit:
         return dialect.unit, f"{dialect.unit} as stated"
-    named = unit_in(rows.name) if columns else None
+    named = unit_in(rows.heading) if columns else None
     if named:
         return named, f"{named} by the column's name"
     if group.unit:

@@ -15,6 +15,7 @@ from profiles.meter.espi import LONGEST_S, QUALITIES
 from profiles.meter.groups import Group
 from profiles.meter.labels import Labels
 from profiles.meter.meter import NO_QUALITY, Issue
+from profiles.meter.private import shown
 from profiles.meter.stamps import Stamps, date_order, first_of_range, parsed, zone_meaning
 from profiles.meter.table import Table, decimal_sign, number
 from profiles.noun import BadInput
@@ -26,7 +27,10 @@ LARGEST = 1e12
 
 @dataclass(frozen=True, eq=False)
 class Rows:
-    """Labels, values and lengths of one set of rows, shape (n_rows,), in the order of time, blanks left out."""
+    """Labels, values and lengths of one set of rows, shape (n_rows,), in the order of time, blanks left out.
+
+    `name` is that of the values' column as it may be shown, `heading` as it stands in the file.
+    """
 
     labels: Labels
     value: np.ndarray
@@ -36,6 +40,7 @@ class Rows:
     name: str
     words: str
     issues: tuple[Issue, ...] = ()
+    heading: str = ""
 
     def at(self, index: np.ndarray) -> Rows:
         return replace(
@@ -60,13 +65,13 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, zo
         rows = (table.rows[i] for i in group.rows)
         return None if column is None else [row[column] if column < len(row) else "" for row in rows]
 
-    dates, name = cells(columns.date), table.names[columns.delivered]
-    order = dialect.date_order or date_order(dates, file=path, key=table.names[columns.date])
+    dates, name = cells(columns.date), _value_name(table, columns)
+    order = dialect.date_order or date_order(dates, file=path, key=shown(table.names, columns.date))
     stamps = parsed(dates, order)
     second, kind = _seconds(stamps, cells(columns.time))
     count = None
     if columns.hour is not None:
-        count = counted(cells(columns.hour), stamps.day, file=path, key=table.names[columns.hour])
+        count = counted(cells(columns.hour), stamps.day, file=path, key=shown(table.names, columns.hour))
         second, kind = extra_second(count, stamps.day, stamps.day >= 0, zone, dialect, path), count.kind
     value, bad = column_values(cells(columns.delivered), dialect, path, name)
     good = (stamps.day >= 0) & (second >= 0)
@@ -101,6 +106,7 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, zo
         name,
         f"dates {order}" + (", midnight dated to the day before" if midnight else ""),
         row_issues(good, value, bad, dates),
+        table.names[columns.delivered],
     )
 
 
@@ -113,13 +119,18 @@ def _in_time_order(naive: np.ndarray, usable: np.ndarray, path, name: str) -> np
     return index[::-1] if (steps < 0).sum() > (steps > 0).sum() else index
 
 
+def _value_name(table: Table, columns: Columns) -> str:
+    """Name of the column of values: as the user typed it, else shown only where it is nobody's own name."""
+    return table.names[columns.delivered] if columns.stated else shown(table.names, columns.delivered)
+
+
 def _time_names(table: Table, columns: Columns) -> str:
     named = (columns.date, columns.time, columns.hour, columns.end)
     return " ".join(table.names[k] for k in named if k is not None)
 
 
 def _received(cells: list[str] | None, dialect: Dialect, path, table: Table, columns: Columns) -> np.ndarray | None:
-    return None if cells is None else column_values(cells, dialect, path, table.names[columns.received])[0]
+    return None if cells is None else column_values(cells, dialect, path, shown(table.names, columns.received))[0]
 
 
 def _seconds(stamps: Stamps, times) -> tuple[np.ndarray, str | None]:

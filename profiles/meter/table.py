@@ -6,11 +6,12 @@ import csv
 import io
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from profiles.meter.dialect import Dialect
 from profiles.meter.epoch import with_stamps
+from profiles.meter.private import is_about_a_person, public_names
 from profiles.meter.stamps import cell_kind
 from profiles.noun import BadInput
 
@@ -23,7 +24,10 @@ _TEXT_SHARE = 0.02
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """Names of the columns, rows of cells, the line on which each row stands, and the text before the names."""
+    """Names of the columns, rows of cells, the line on which each row stands, and the text before the names.
+
+    `names` may be shown, `told` are those of the file.
+    """
 
     names: list[str]
     rows: list[list[str]]
@@ -33,6 +37,7 @@ class Table:
     date_column: int
     other_rows: list[int]
     stamp_note: str = ""
+    told: list[str] = field(default_factory=list, repr=False)
 
     def cells(self, column: int) -> list[str]:
         return [row[column] if column < len(row) else "" for row in self.rows]
@@ -73,7 +78,8 @@ def read_table(path: str | Path, dialect: Dialect) -> Table:
         )
     first = is_data.index(True)
     header = _header_row(rows, first, dialect, path)
-    names = [name[:_LONGEST_NAME] for name in rows[header]] if header is not None else []
+    told = [name[:_LONGEST_NAME] for name in rows[header]] if header is not None else []
+    names = public_names(told)
     width = max(len(row) for row, data in zip(rows, is_data, strict=True) if data)
     names = [*names, *[f"column {k + 1}" for k in range(len(names), width)]]
     kept = [i for i, data in enumerate(is_data) if data and i != header]
@@ -81,7 +87,8 @@ def read_table(path: str | Path, dialect: Dialect) -> Table:
         i + 1 for i in range(first, len(rows)) if not is_data[i] and any(rows[i]) and rows[i] != rows[header or 0]
     ]
     preamble = "\n".join(" ".join(row) for row in rows[: header if header is not None else first])
-    return Table(names, [rows[i] for i in kept], [i + 1 for i in kept], preamble, delimiter, date_column, other, note)
+    lines = [i + 1 for i in kept]
+    return Table(names, [rows[i] for i in kept], lines, preamble, delimiter, date_column, other, note, told)
 
 
 def _text(path: Path) -> str:
@@ -145,8 +152,8 @@ def _header_row(rows: list[list[str]], first: int, dialect: Dialect, path) -> in
         return dialect.header_row - 1 if dialect.header_row else None
     for i in range(first - 1, -1, -1):
         if any(rows[i]):
-            names_columns = sum(bool(cell) for cell in rows[i]) >= 2 and not any(
-                _ACCOUNT.fullmatch(c) for c in rows[i]
+            names_columns = sum(bool(cell) for cell in rows[i]) >= 2 and not (
+                is_about_a_person(rows[i]) or any(_ACCOUNT.fullmatch(cell) for cell in rows[i])
             )
             return i if names_columns else None
     return None

@@ -10,6 +10,7 @@ from profiles.meter.dialect import Dialect
 from profiles.meter.groups import Group
 from profiles.meter.labels import Labels
 from profiles.meter.meter import NO_QUALITY, Issue
+from profiles.meter.private import shown
 from profiles.meter.rows import Rows, clock_said, column_values, row_issues
 from profiles.meter.stamps import NO_OFFSET, date_order, parsed
 from profiles.meter.table import Table
@@ -28,7 +29,7 @@ def wide_rows(table: Table, wide: Wide, group: Group, dialect: Dialect, zone, pa
         Day and month that can be read in two ways, or a day longer than 24 h without a clock change.
     """
     dates = [table.rows[i][table.date_column] for i in group.rows]
-    order = dialect.date_order or date_order(dates, file=path, key=table.names[table.date_column])
+    order = dialect.date_order or date_order(dates, file=path, key=shown(table.names, table.date_column))
     day = parsed(dates, order).day
     value, issues = _day_values(table, wide, group, dialect, path)
     issues += row_issues(day >= 0, np.zeros(len(day)), np.zeros(len(day), bool), dates)
