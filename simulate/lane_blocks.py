@@ -37,6 +37,7 @@ YEAR_ROWS = (CHARGED, SERVED, SERVED_H, RESERVE_H, SPILLED)
 _fill_step, _hold_step, _serve_step = lane_steps.fill_step, lane_steps.hold_step, lane_steps.serve_step
 _export_step, _switch_step, _exact_step = lane_steps.export_step, lane_steps.switch_step, lane_steps.exact_step
 _parallel_step, _transfer_step = lane_pools.parallel_step, lane_pools.transfer_step
+_prepare_shared = lane_pools.prepare_shared
 _exact_pools_step, _room_for = lane_pools.exact_step, lane_pools.room_for
 
 
@@ -167,6 +168,8 @@ def _load_block(given, start_kwh, first, s, begun, h):
                 s[p, k * PITCH + j] = given[p, k, design]
             begun[p, j] = start_kwh[p, design]
         prepare(s[p], h)
+    if n_pools > 1:
+        _prepare_shared(s)
 
 
 @jit

@@ -54,19 +54,27 @@ from simulate.lane_steps import (
 )
 from simulate.walk import pools_step
 
-NET, AFTER, TOTAL, PAIR, ABOVE = (row * PITCH for row in range(5))
+NET, AFTER, TOTAL, PAIR, ABOVE, DRAWS = (row * PITCH for row in range(6))
 """Rows of what the pools of a lane share: house draw before and after the pools [kWh], a sum, hours of a locked pair,
-and whether any pool ends above its reserve."""
+whether any pool ends above its reserve, and the on-grid draws [kW]."""
+
+
+@jit
+def prepare_shared(s):
+    """Work out what follows from the numbers of a lane's pools together."""
+    shared = s[-1]
+    shared[DRAWS : DRAWS + WIDTH] = 0.0
+    for p in range(s.shape[0] - 1):
+        for j in range(WIDTH):
+            shared[DRAWS + j] += s[p, ON_GRID_KW + j]
 
 
 @jit
 def _meet(load_kw, solar_kw, s, h):
     """Lay down what the house would draw with the pools idle; negative where solar is in surplus. [kWh]"""
-    n_pools, shared = s.shape[0] - 1, s[-1]
+    shared, meter = s[-1], s[0]
     for j in range(WIDTH):
-        kw = load_kw * s[0, LOAD_SCALE + j] - solar_kw * s[0, SOLAR_SCALE + j]
-        for p in range(n_pools):
-            kw += s[p, ON_GRID_KW + j]
+        kw = load_kw * meter[LOAD_SCALE + j] - solar_kw * meter[SOLAR_SCALE + j] + shared[DRAWS + j]
         shared[NET + j] = kw * h
         shared[AFTER + j] = kw * h
         shared[ABOVE + j] = 0.0
@@ -76,18 +84,24 @@ def _meet(load_kw, solar_kw, s, h):
 def _share_sun(sunny, s):
     """Surplus solar that each pool may take: all of it where there is room for all, else by room in proportion."""
     n_pools, shared = s.shape[0] - 1, s[-1]
+    if not sunny:
+        for p in range(n_pools):
+            s[p, SUN : SUN + WIDTH] = 0.0
+        return
     shared[TOTAL : TOTAL + WIDTH] = 0.0
     for p in range(n_pools):
         q = s[p]
         for j in range(WIDTH):
-            room = most(q[SOLAR_TO + j] - q[STORED + j], 0.0) * q[PER_CHARGE_EFF + j] if sunny else 0.0
-            q[SUN + j] = least(q[CHARGE + j], room)
+            q[SUN + j] = least(
+                q[CHARGE + j], most(q[SOLAR_TO + j] - q[STORED + j], 0.0) * q[PER_CHARGE_EFF + j]
+            )
             shared[TOTAL + j] += q[SUN + j]
     for p in range(n_pools):
         q = s[p]
         for j in range(WIDTH):
             spare, total = most(-shared[NET + j], 0.0), shared[TOTAL + j]
-            q[SUN + j] = spare * q[SUN + j] / total if total > spare else spare
+            part = spare * q[SUN + j] / total
+            q[SUN + j] = part if total > spare else spare
 
 
 @jit
@@ -105,7 +119,8 @@ def _share_need(s):
         q = s[p]
         for j in range(WIDTH):
             need, total = most(shared[NET + j], 0.0), shared[TOTAL + j]
-            q[DRAW + j] = q[DRAW + j] * need / total if total > need else q[DRAW + j]
+            part = q[DRAW + j] * need / total
+            q[DRAW + j] = part if total > need else q[DRAW + j]
 
 
 @jit
@@ -159,8 +174,8 @@ def _pair_time(reach_kw, two_kw, s, h):
             kw = least(reach_kw[p] * q[LOAD_SCALE + j], q[DISCHARGE_KW + j]) + 0.5 * two_kw * q[LOAD_SCALE + j]
             held = q[STORED + j] - q[SERVE_TO + j]
             idle = (q[WANTS + j] > 0.0) | (held <= 0.0) | (q[MAY + j] <= 0.0)
-            time = 0.0 if idle else held / (kw * q[PER_DISCHARGE_EFF + j] + q[NO_LOAD_KW + j])
-            shared[PAIR + j] = least(shared[PAIR + j], time)
+            lasts = held / (kw * q[PER_DISCHARGE_EFF + j] + q[NO_LOAD_KW + j])
+            shared[PAIR + j] = least(shared[PAIR + j], 0.0 if idle else lasts)
 
 
 @jit
