@@ -149,6 +149,12 @@ def long_files():
         rows = zip(start.tolist(), kwh, strict=True)
         return ["start_ms,end_ms,value (Wh)", *(f"{s}000,{s + minutes * 60}000,{float(v) * 1000!r}" for s, v in rows)]
 
+    def basic_stamps(start, kwh, minutes):
+        return ["Start,kWh", *(f"{dt.datetime.fromtimestamp(s, dt.UTC):%Y%m%dT%H%M}Z,{v}" for s, v in zip(start.tolist(), kwh, strict=True))]
+
+    def kept_as_text(start, kwh, minutes):
+        return ["Start,kWh", *(f'"=""{t:{ISO} %H:%M}""",{v}' for t, v in zip(local(start), kwh, strict=True))]
+
     def local_seconds(start, kwh, minutes):
         shifted = [int(t.replace(tzinfo=dt.UTC).timestamp()) for t in local(start)]
         return ["unix_time,kWh", *(f"{s},{v}" for s, v in zip(shifted, kwh, strict=True))]
@@ -168,7 +174,7 @@ def long_files():
         (standard_stated, 60, {**stated, "labels": "beginning"}), (register, 60, None), (decimal_comma, 60, None),
         (thousands_of_wh, 15, None), (newest_first, 60, {"clock": "wall"}), (saving_flag, 60, None), (hour_numbers, 60, None),
         (counted_hours, 60, None), (counted_hours, 30, None), (counted_hours, 15, None), (counted_hours, 5, None),
-        (counted_from_zero, 60, None), (extra_hour_last, 60, None), (seconds_since_1970, 15, {"labels": "beginning"}),
+        (basic_stamps, 15, {"labels": "beginning"}), (kept_as_text, 60, None), (counted_from_zero, 60, None), (extra_hour_last, 60, None), (seconds_since_1970, 15, {"labels": "beginning"}),
         (milliseconds_since_1970, 60, None), (local_seconds, 60, {"labels": "beginning", "clock": "wall"}),
         (month_names, 30, None), (with_power_and_cost, 60, None))}
 
@@ -451,6 +457,23 @@ def test_a_log_of_many_circuits_is_not_a_wide_file(tmp_path):
         with pytest.raises(BadInput, match="choose one with column: Circuit 1 .kW., Circuit 2"):
             read_meter(path, timezone=ZONE)
         assert read_meter(path, timezone=ZONE, column="Circuit 7 (kW)").energy_kwh == 7 * 480
+
+
+@pytest.mark.parametrize("lines", [["Date,kWh", *(f"2025-07-{d:02d},31.5" for d in range(1, 31))],
+                                   ["Bill start,Bill end,kWh", "2025-01-03,2025-02-02,812", "2025-02-02,2025-03-04,755"]])
+def test_days_and_bills_are_no_intervals(tmp_path, lines):
+    with pytest.raises(BadInput, match="dates without a time of day, so its readings last a day or longer"):
+        read_meter(written(tmp_path, lines), timezone=ZONE)
+
+
+def test_what_a_roof_makes_is_not_taken_for_what_flowed_back(tmp_path):
+    rows = [f"2025-07-01 {h:02d}:00,1.5,{0.5 if 8 < h < 17 else 0}" for h in range(24)]
+    path = written(tmp_path, ["Start,Usage kWh,Solar production kWh", *rows])
+    with pytest.raises(BadInput, match="may be energy sent to the grid or all that the roof makes"):
+        read_meter(path, timezone=ZONE)
+    assert not read_meter(path, timezone=ZONE, column="Usage kWh").nets_solar
+    stated = read_meter(path, timezone=ZONE, dialect={"received_column": "Solar production kWh"})
+    assert stated.received_kwh.sum() == 4.0
 
 
 def test_estimate_flags_are_counted(tmp_path):

@@ -201,6 +201,20 @@ def test_a_quality_sheet_says_what_is_odd(tmp_path):
     json.dumps(sheet.to_dict(), allow_nan=False)
 
 
+def test_a_long_run_of_zero_is_told_and_a_pump_that_switches_is_not(tmp_path):
+    """Thirty hours of zero in twenty days are a sixteenth of the file: an outage, or a meter that slept."""
+    def told(kw):
+        rows = [f"2025-07-{d:02d} {h:02d}:00,{kw(24 * (d - 1) + h)}" for d in range(1, 21) for h in range(24)]
+        path = tmp_path / "july.csv"
+        path.write_text("Start,kWh\n" + "\n".join(rows))
+        return [issue for issue in read_meter(path, timezone=ZONE).issues if issue.kind == "zero-run"]
+
+    (run,) = told(lambda k: 0.0 if 100 <= k < 130 else 1.2)
+    assert (run.count, run.where) == (1, "2025-07-05T04:00:00-04:00") and "30 h in all" in run.done
+    assert len(told(lambda k: 0.0)) == 1
+    assert told(lambda k: 0.0 if k % 24 < 18 else 1.2) == []
+
+
 def test_the_document_is_plain_json(tmp_path):
     found = json.loads(json.dumps(document(read_meter(year_csv(tmp_path)[0])), allow_nan=False))
     assert {"energy_kwh", "start", "end", "interval_min", "readings", "completeness_frac", "clock", "points", "issues"} <= set(found)

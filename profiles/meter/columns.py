@@ -20,6 +20,8 @@ _RECEIVED = re.compile(
     r"received|export|generat|surplus|from customer|to grid|returned|production|reverse|out(bound)?\b|sold", re.I
 )
 _DELIVERED = re.compile(r"delivered|import|consum|usage|used|to customer|from grid|forward|bought|purchase", re.I)
+_TO_GRID = re.compile(r"received|export|to grid|returned|reverse|sold|surplus|from customer", re.I)
+_ROOF = re.compile(r"solar|(?<![a-z])pv(?![a-z])|inverter|panels|roof|photovolt", re.I)
 _NET = re.compile(r"\bnet\b", re.I)
 _ENERGY = re.compile(
     r"kwh|usage|consum|energy|delivered|import|value|reading|demand|load|kw|net|register|quantity|amount used", re.I
@@ -180,6 +182,8 @@ def _values(table: Table, kinds, dialect: Dialect, column, taken, file) -> tuple
     found, note = (energy, note) if energy and len(energy) < len(found) else (found, "")
     out = [k for k in found if _RECEIVED.search(table.names[k]) and not _DELIVERED.search(table.names[k])]
     into = [k for k in found if k not in out]
+    if received is None:
+        _refuse_roof(table, out, file)
     nets = [k for k in into if _NET.search(table.names[k])]
     if len(into) > 1 and len(into) - len(nets) == 1:
         note += f"{', '.join(table.names[k] for k in nets)} left out: its registers are taken"
@@ -197,6 +201,19 @@ def _values(table: Table, kinds, dialect: Dialect, column, taken, file) -> tuple
         file=file,
         way_out="choose one with column: " + ", ".join(table.names[k] for k in found),
     )
+
+
+def _refuse_roof(table: Table, out: list[int], file) -> None:
+    """What the roof makes and what flows back through the meter are two things; a name may mean either."""
+    unclear = [table.names[k] for k in out if _ROOF.search(table.names[k]) and not _TO_GRID.search(table.names[k])]
+    if unclear:
+        raise BadInput(
+            "may be energy sent to the grid or all that the roof makes",
+            file=file,
+            key=unclear[0],
+            way_out="state dialect.received_column if it flowed back through the meter, else choose the house's "
+            "column with column, and give the roof under [solar]",
+        )
 
 
 def _is_flag(table: Table, column: int) -> bool:

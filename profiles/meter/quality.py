@@ -11,7 +11,8 @@ from profiles.meter.clock import DAY_S, Clock, zone_clock
 from profiles.meter.espi import ESTIMATED
 from profiles.meter.meter import Issue, Meter, merged, where
 
-ZERO_RUN_S, ZERO_RUN_READINGS, ZEROS_ARE_COMMON_FRAC = 3600, 2, 0.05
+ZERO_RUN_S, ZERO_RUN_READINGS = 3600, 2
+RUNS_ARE_COMMON_A_DAY, ALWAYS_TOLD = 0.1, 3  # above that a circuit that switches, not a house that lost its power
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,7 +124,7 @@ def with_notes(meter: Meter) -> Meter:
             )
         )
     runs = _zero_runs(meter)
-    if runs and _is_zero(meter).mean() < ZEROS_ARE_COMMON_FRAC:
+    if runs and len(runs) <= max(ALWAYS_TOLD, RUNS_ARE_COMMON_A_DAY * meter.span_s / DAY_S):
         hours = sum(length for _, length in runs) / 3600.0
         notes.append(
             Issue(

@@ -73,6 +73,8 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, zo
     if columns.hour is not None:
         count = counted(cells(columns.hour), stamps.day, file=path, key=shown(table.names, columns.hour))
         second, kind = extra_second(count, stamps.day, stamps.day >= 0, zone, dialect, path), count.kind
+    if count is None and columns.time is None:
+        _refuse_days(stamps, path, name)
     value, bad = column_values(cells(columns.delivered), dialect, path, name)
     good = (stamps.day >= 0) & (second >= 0)
     usable = _in_time_order(stamps.day * DAY_S + second, good & np.isfinite(value), path, name)
@@ -108,6 +110,18 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, zo
         row_issues(good, value, bad, dates),
         table.names[columns.delivered],
     )
+
+
+def _refuse_days(stamps: Stamps, path, name: str) -> None:
+    """Dates without a time of day: readings of a day, of a month or of a bill."""
+    dated = stamps.day >= 0
+    if dated.any() and not (stamps.second[dated] >= 0).any():
+        raise BadInput(
+            "has dates without a time of day, so its readings last a day or longer",
+            file=path,
+            key=name,
+            way_out="download hourly or quarter-hour usage",
+        )
 
 
 def _in_time_order(naive: np.ndarray, usable: np.ndarray, path, name: str) -> np.ndarray:

@@ -27,6 +27,9 @@ _CELL = re.compile(
     rf"\s*(?:[A-Za-z]{{3,9}},?\s+(?=\d))?(?P<date>{_DATE})?(?:[T ,]+|(?<=\d)T|^|(?=\s*$))\s*"
     rf"(?P<time>{_TIME})?\s*(?P<zone>{_ZONE})?\s*"
 )
+_BASIC = re.compile(
+    r"\s*((?:19|20)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01]))T?([01]\d|2[0-4])([0-5]\d)([0-5]\d)?(Z|[+-]\d{2}:?\d{2})?\s*"
+)
 _TIME_PARTS = re.compile(r"(\d{1,2})(?::(\d{2}))?(?::(\d{2})(?:\.\d+)?)?\s*([AaPp])?.*")
 _RANGE = re.compile(rf"\s*(?P<first>{_TIME})\s*(?:-|–|to)\s*(?:{_TIME})\s*")
 _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{2}):?(\d{2})")
@@ -59,11 +62,22 @@ def cell_kind(text: str) -> str:
     """
     if not text.strip():
         return "blank"
-    match = _CELL.fullmatch(text) if len(text) <= 60 else None
+    match = _match(text)
     if not match:
         return "time" if len(text) <= 60 and _RANGE.fullmatch(text) else "other"
     kind = "date" * (match["date"] is not None) + "time" * (match["time"] is not None)
     return kind or "other"
+
+
+def _match(text: str) -> re.Match | None:
+    """Parts of a cell, ISO's basic form (20250309T0130) included."""
+    if len(text) > 60:
+        return None
+    basic = _BASIC.fullmatch(text) if text[:1].isdigit() and text[8:9] != "" else None
+    if basic:
+        date, hour, minute, second, zone = basic.groups()
+        text = f"{date} {hour}:{minute}:{second or '00'} {zone or ''}"
+    return _CELL.fullmatch(text)
 
 
 def parsed(cells: list[str], order: str) -> Stamps:
@@ -73,7 +87,7 @@ def parsed(cells: list[str], order: str) -> Stamps:
     offset_s, saving = np.full(n, NO_OFFSET, np.int64), np.full(n, -1, np.int64)
     dates, times = {None: -1}, {None: -1}
     for i, text in enumerate(cells):
-        match = _CELL.fullmatch(text) if len(text) <= 60 else None
+        match = _match(text)
         if match is None:
             continue
         date, time, zone = match.group("date", "time", "zone")
@@ -164,7 +178,7 @@ def date_order(cells: list[str], *, file: object, key: str) -> str:
     """
     firsts, seconds, example = 0, 0, ""
     for text in dict.fromkeys(cells):
-        match = _CELL.fullmatch(text) if len(text) <= 60 else None
+        match = _match(text)
         date = match["date"] if match else None
         if date is None or date.isdigit() or not date[:1].isdigit():
             continue

@@ -55,7 +55,7 @@ def read_table(path: str | Path, dialect: Dialect) -> Table:
     delimiter = dialect.delimiter or _delimiter(text)
     try:
         rows = [
-            [cell.strip() for cell in row] for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+            [_bare(cell) for cell in row] for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
         ]
     except csv.Error as error:
         raise BadInput(f"is not a CSV file ({error})", file=path) from None
@@ -109,6 +109,12 @@ def _text(path: Path) -> str:
     if "\x00" in text or strange > _TEXT_SHARE * min(len(text), 20_000):
         raise BadInput("is neither XML nor text", file=path, way_out="give a Green Button or CSV file")
     return text
+
+
+def _bare(cell: str) -> str:
+    """A cell without the marks by which spreadsheets keep text as text: ="2025-07-01", '2025-07-01."""
+    cell = cell.strip()
+    return cell[2:-1] if cell.startswith('="') and cell.endswith('"') else cell.removeprefix("'")
 
 
 def _delimiter(text: str) -> str:
