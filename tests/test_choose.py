@@ -9,13 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from profiles.noun import BadInput
-from simulate import choose
+from simulate import proposals
 from simulate.battery import Pool
-from simulate.choose import CHECKS, WORTH, choose_circuits
+from simulate.choose import WORTH, choose_circuits
 from simulate.loadcontrol import control_load
 from simulate.outage import SEASONS, hours_survived
 from simulate.panel.check import check_panel
 from simulate.ride import ride_through
+from simulate.sets import CHECKS
 from tests.small_site import circuit, locked_pair, small_site, unit
 
 WINTER = {"season": "winter"}
@@ -170,7 +171,7 @@ def test_the_programme_for_many_candidates_proposes_the_same_sets(monkeypatch):
         site = random_site(seed)
         by_enumeration = choose_circuits(site, hours=hours, **WINTER)
         with monkeypatch.context() as patch:
-            patch.setattr(choose, "MOST_TO_ENUMERATE", 0)
+            patch.setattr(proposals, "MOST_TO_ENUMERATE", 0)
             by_programme = choose_circuits(site, hours=hours, **WINTER)
         assert by_programme.method == "mixed-integer programme"
         assert by_programme.best.worth == pytest.approx(by_enumeration.best.worth)
