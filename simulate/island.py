@@ -24,8 +24,8 @@ def one_outage(
     """Walk one outage and note when each pool goes dark first; `rows` of shape (n, ..) asks for a full trace.
 
     `modes` is (a trip latches, the year wraps) and `times` is (step, horizon, reconnect), in hours. A pool is dead,
-    serving its legs, or waiting: its loads dropped, the rest kept to form a grid for solar. Returns the hours
-    followed.
+    serving its legs, or waiting: its loads dropped, the rest kept to form a grid for solar. Solar's wait begins with
+    the island, by night too; after a wait for the sun it begins with the sun. Returns the hours followed.
     """
     latches, wrap = modes
     h, horizon_h, reconnect_h = times
@@ -99,13 +99,14 @@ def _part(
 ):  # fmt: skip
     """One stretch of a step with nothing changing, to the first pool that empties. Returns its length and the wait."""
     n_pools = state.shape[0]
-    forms, sun = True, False
+    forms, sun, rests = True, False, False
     for p in range(n_pools):
         forms = forms and state[p] != DEAD and not tripped[p]
         sun = sun or solar_kw[p, t] > 0.0
+        rests = rests or state[p] == WAITING
     if not forms:
         wait_h = reconnect_h
-    waits = forms and sun and wait_h > 0.0
+    waits = forms and (sun or not rests) and wait_h > 0.0
     solar_on = 1.0 if forms and sun and not waits else 0.0
     for p in range(n_pools):
         if state[p] == WAITING and _may_resume(p, t, by_hand, solar_on, load_kw, solar_kw, dc_kw, may_charge, cells, e):
@@ -143,7 +144,7 @@ def _part(
         e[p] = 0.0 if state[p] == WAITING else cells[p, 9]
         if state[p] == SERVING and dark_h[p] == math.inf:
             dark_h[p] = now_h + stretch
-            held = waits and solar_kw[p, t] >= load_kw[by_hand, _alone(p, state, tripped), p, t]
+            held = waits and solar_kw[p, t] > 0.0 and solar_kw[p, t] >= load_kw[by_hand, _alone(p, state, tripped), p, t]
             why[p] = HELD_OFF if held else EMPTY
         keeps = state[p] == SERVING and cells[p, 9] > 0.0
         state[p] = WAITING if keeps else DEAD

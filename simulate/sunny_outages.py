@@ -35,12 +35,12 @@ def _net_kwh(series, hand, cell, h):
 def _glide(start, stop, e, wait_h, given, floor, full, h, known):
     """Steps that hold no wait of solar, with one addition each: where they end, as `_follow`, and the energy there.
 
-    The reason is 0 where the next sunny step has to be cut in two for the wait.
+    The reason is 0 where the next step has to be cut in two for the wait.
     """
     solar, net, next_trip = given[0][1], given[3], given[4]
     lasts = min(stop, next_trip[start])
     for t in range(start, lasts):
-        if wait_h > 0.0 and solar[t] > 0.0:
+        if wait_h > 0.0:
             return t, 0.0, 0, e
         after = e + net[t]
         if net[t] < 0.0 and after < floor + TIE_KWH:
@@ -50,7 +50,7 @@ def _glide(start, stop, e, wait_h, given, floor, full, h, known):
         e = after
         if e >= full:
             e = full
-            if wait_h <= 0.0 and t + 1 < stop:
+            if t + 1 < stop:
                 return int(known[t + 1, 0]), known[t + 1, 1], int(known[t + 1, 2]), e
     return (lasts, 0.0, OVERLOAD, e) if lasts < stop else (NEVER, 0.0, 0, e)
 
@@ -64,12 +64,12 @@ def _one_step(t, by_hand, e, wait_h, series, floor, cell, h):
     load, solar, dc, may_charge = series
     left, kw, sunny = h, load[by_hand, t], solar[t] > 0.0
     while left > 0.0:
-        waits = sunny and wait_h > 0.0
+        waits = wait_h > 0.0
         stretch = min(left, wait_h) if waits else left
         sun_kw = solar[t] if sunny and not waits else 0.0
         e, served_h, _, _ = island_step(e, floor, kw, sun_kw, dc[t], may_charge[t], cell, stretch)
         if served_h < stretch:
-            return e, wait_h, h - left + served_h, HELD_OFF if waits and solar[t] >= kw else EMPTY
+            return e, wait_h, h - left + served_h, HELD_OFF if waits and sunny and solar[t] >= kw else EMPTY
         if waits:
             wait_h = max(wait_h - stretch, 0.0)
         left -= stretch

@@ -140,6 +140,14 @@ def test_solar_waits_on_a_new_island(tmp_path):
     assert at_once.hours[9] > 7.0
 
 
+def test_solars_wait_is_over_before_sunrise(tmp_path):
+    """The wait begins with the island, not with the sun: 14.001 kWh reach 08:00, are full again at 16:00, end at 06:00."""
+    solar = {**log_of_sun(tmp_path, 3.0), "connected_at": "sub-panel"}
+    units = [unit(usable_kwh=14.001, takes_back_kw=6.0)]
+    site = small_site([circuit("One", 1.0)], units, solar=solar, outage={"start_soc": "full"}, **UTC)
+    assert ride_through(site).hours[18] == pytest.approx(14.0 + 8.0 + 14.001, abs=1e-6)
+
+
 def test_restart_is_ignored_with_a_caution_where_solar_cannot_return():
     loads = [circuit("One", 1.0)]
     site = small_site(loads, [unit()], outage={"start_soc": "full", "restart_soc": 0.2})
