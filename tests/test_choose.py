@@ -12,11 +12,14 @@ from profiles.noun import BadInput
 from simulate import proposals
 from simulate.battery import Pool
 from simulate.choose import WORTH, choose_circuits
+from simulate.house import house_of
 from simulate.loadcontrol import control_load
 from simulate.outage import SEASONS, hours_survived
 from simulate.panel.check import check_panel
-from simulate.ride import ride_through
-from simulate.sets import CHECKS
+from simulate.proposals import best_sets
+from simulate.ride import ride_through, start_soc_kwh
+from simulate.sets import CHECKS, Sets, Target
+from simulate.year import run_year
 from tests.small_site import circuit, locked_pair, small_site, unit
 
 WINTER = {"season": "winter"}
@@ -303,3 +306,70 @@ def test_more_load_never_lasts_longer_under_the_conditions(load, more, sun):
 def test_more_energy_never_lasts_shorter_under_the_conditions(load, more):
     hours = [hours_survived(load, Pool(e, discharge_efficiency=0.9, no_load_kw=0.05), soc_kwh=e) for e in (4.0, 4.0 + more)]
     assert (hours[1] >= hours[0] - 1e-9).all()
+
+
+def switched_site(seed, solar=False):
+    """Four candidates that are switched for the rate, two on each leg; units as the rate left them."""
+    rng = np.random.default_rng(seed)
+    circuits = [backed("Boiler", 0.12, rate_transfer=True), backed("Fridge", 0.08, "B", rate_transfer=True)]
+    circuits += [candidate(f"C{k}", float(rng.uniform(0.05, 0.3)), "AB"[k % 2], rate_transfer=True) for k in range(4)]
+    sun = {"dc_kw": 4.0, "connected_at": "main-panel", "tilt_deg": 30.0, "azimuth_deg": 180.0}
+    more = {"solar": sun, "weather": {"source": "library:piedmont"}} if solar else {}
+    units = locked_pair(no_load_w=20.0, discharge_efficiency=0.95)
+    return small_site(circuits, units, outage={"horizon_h": 40.0}, rate=TWO_PRICES, site=EDITION, **more)
+
+
+def sets_of(site, hours=8.0, share=0.9):
+    house = house_of(site)
+    movers = [(c.name,) for c in site.circuit if c.on == "candidate"]
+    required = tuple(c.name for c in site.circuit if c.on == "sub-panel")
+    return Sets(house, movers, required, Target(hours, share, (12, 1, 2), "usual"), WORTH)
+
+
+def test_a_pool_that_shares_nothing_has_a_year_of_its_own_circuits():
+    sets = sets_of(switched_site(1))
+    assert sets.own_years
+    for mask in range(16):
+        kwh = sets.soc_kwh(mask)
+        whole = start_soc_kwh(run_year(with_on(switched_site(1), sets.names_of(mask))))[:, sets.starts]
+        assert np.abs(kwh - whole).max() < 1e-8
+    assert sets.n_years == 7  # four for each leg, one of them for both, instead of sixteen
+
+
+def test_pools_that_share_surplus_solar_or_a_circuit_have_one_year_a_set():
+    assert not sets_of(switched_site(1, solar=True)).own_years
+    paired = [backed("Boiler", 0.1), candidate("Pump", 0.1, "AB", rate_transfer=True)]
+    assert not sets_of(small_site(paired, locked_pair(), rate=TWO_PRICES, outage={"horizon_h": 40.0})).own_years
+
+
+@pytest.mark.parametrize("solar", [False, True])
+def test_no_start_exceeds_full_and_less_charge_never_lasts_longer(solar):
+    sets = sets_of(switched_site(2, solar))
+    for mask in range(16):
+        for p in (0, 1):
+            assert (sets.pool_kwh(p, mask) <= sets.most_kwh(p) + 1e-9).all()
+            assert (sets.pool_lasts(p, mask) <= sets.pool_lasts(p, mask, full=True)).all()
+        assert sets.meets(mask) <= sets.may_meet(mask)
+
+
+def test_a_target_that_full_units_miss_runs_no_year():
+    sets = sets_of(switched_site(1), hours=39.0)
+    assert best_sets(sets) == []
+    assert sets.n_years == 0
+
+
+@pytest.mark.parametrize(("seed", "hours"), [(1, 10.0), (2, 12.0)])
+def test_best_set_of_switched_circuits(seed, hours):
+    assert_best(switched_site(seed), hours, 0.8)
+
+
+def test_units_that_are_kept_full_start_every_set_alike():
+    site = switched_site(1).with_values({"operation.plan": "keep-full"})
+    assert sets_of(site).rate_bits == 0
+
+
+def test_a_medical_circuit_without_supply_is_required_and_loud():
+    circuits = [backed("Boiler", 0.1), candidate("Concentrator", 0.3, "B", if_lost="medical")]
+    found = choose_circuits(small_site(circuits, [unit("A")], outage=SHORT), hours=4.0, **WINTER)
+    assert "Concentrator" in found.required
+    assert any(note.startswith("MEDICAL") and "leg without a unit" in note for note in found.notes)
