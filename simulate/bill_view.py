@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from simulate.bill import rounded_to_add
 from simulate.cautions import MONEY
-from simulate.uncertainty import span_of
+from simulate.uncertainty import NO_EFFECT, span_of
 from simulate.view import hours_text, plain, table_of
 
 if TYPE_CHECKING:
@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     from simulate.replay import ReplayedBill
     from simulate.uncertainty import Ranges
     from simulate.worth import Worth
-
-NO_EFFECT = 0.005
-"""A swing below half a cent, or below a third of a minute, is no effect."""
 
 
 def show_replay(replayed: Sequence[ReplayedBill], console: Console, *, currency: str = "USD") -> None:
@@ -63,7 +60,7 @@ def show_money(worth: Worth, console: Console) -> None:
     """The money in a table and a sentence, then what stands apart from it."""
     document, unit = worth.document(), worth.currency
     table = table_of(f"money over {worth.money.years} years [{unit}]", "")
-    for name, text in _money_lines(worth, document):
+    for name, text in money_lines(worth, document):
         table.add_row(name, text)
     console.print(table)
     console.print(f"[bold]{money_text(worth)}[/bold]")
@@ -77,7 +74,8 @@ def show_money(worth: Worth, console: Console) -> None:
     console.print(f"[dim]{MONEY}[/dim]")
 
 
-def _money_lines(worth: Worth, document: dict):
+def money_lines(worth: Worth, document: dict):
+    """Name and text of each figure, for terminal and report."""
     amount = lambda value: "not known" if value is None else f"{value:,.2f}"
     years = lambda value: f"not within {worth.money.years} years" if value is None else f"{value:,.1f} years"
     life = worth.life
@@ -106,7 +104,9 @@ def warranty_text(worth: Worth) -> str:
     """When the first warranty ends and by which of its terms."""
     if worth.warranty.by == "none":
         return "not stated"
-    return f"after {worth.warranty.year:.1f} years, by its {worth.warranty.by} ({plain(worth.warranty_of)})"
+    words = {"years": "years", "throughput": "throughput", "retention": "loss of capacity"}
+    by = words[worth.warranty.by]
+    return f"after {worth.warranty.year:.1f} years, ended by {by} first ({plain(worth.warranty_of)})"
 
 
 def money_text(worth: Worth) -> str:

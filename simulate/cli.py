@@ -123,18 +123,21 @@ def bill(
     site: SiteFile,
     replay: Annotated[Path | None, typer.Option(help="printed bills (TOML) to hold against ours")] = None,
     ranges: Annotated[bool, typer.Option("--ranges", help="how far uncertain inputs move saving and hours")] = False,
-    weather: Annotated[list[str] | None, typer.Option(help="another weather file for --ranges")] = None,
+    weather: Annotated[list[str] | None, typer.Option(help="ranges over another weather file too")] = None,
     out: Out = None,
     pdf: Annotated[Path | None, typer.Option(help="print the report to this file (needs Chromium)")] = None,
     as_json: Json = False,
 ) -> None:
     """The three bills of the year, line by line, the saving, and money over the years."""
+    from dataclasses import replace
+
     from simulate.document import study as study_of
 
     with _busy("simulating the year"):
         result = study_of(_site(site))
+        result = replace(result, weather=tuple(weather or ()), thorough=ranges, replayed=_replayed(result, replay))
         document = _part(result.document, "energy_kwh", "bill", "money")
-        extra = _bill_extras(result, replay, (weather or []) if ranges else None, document)
+        extra = _bill_extras(result, ranges or bool(weather), document)
         if out is not None:
             from simulate.outputs import write_study
 
@@ -149,20 +152,22 @@ def bill(
     _show_bill(result, extra, document)
 
 
-def _bill_extras(result, replay: Path | None, weather: list[str] | None, document: dict) -> dict:
+def _replayed(result, replay: Path | None) -> tuple:
+    from simulate.worth import replay_of
+
+    return () if replay is None else replay_of(result.run, replay)
+
+
+def _bill_extras(result, ranges: bool, document: dict) -> dict:
     from simulate.audit import sources_of
 
     extra = {"sources": sources_of(result.run)}
     document["sources"] = extra["sources"].document()
-    if replay is not None:
-        from simulate.worth import replay_of
-
-        extra["replay"] = replay_of(result.run, replay)
+    if result.replayed:
+        extra["replay"] = result.replayed
         document["replay"] = [asdict(one) | {"is_close": one.is_close} for one in extra["replay"]]
-    if weather is not None:
-        from simulate.uncertainty import ranges_of
-
-        extra["ranges"] = ranges_of(result.site, weather=weather)
+    if ranges:
+        extra["ranges"] = result.ranges
         document["ranges"] = extra["ranges"].document()
     return extra
 

@@ -19,11 +19,16 @@ from simulate.reliability import reliability_of
 from simulate.ride import RideThrough, ride_through, who_goes_dark
 from simulate.site import Site, defaults_used, read_site
 from simulate.three_bills import ThreeBills, three_bills
-from simulate.worth import Worth, without_battery_kw, worth_of
+from simulate.worth import PLANS_BY_CALENDAR, Worth, without_battery_kw, worth_of
 from simulate.year import Asked, HouseYear, run_year
 
 if TYPE_CHECKING:
     from simulate.frontier import Frontier
+    from simulate.replay import ReplayedBill
+    from simulate.uncertainty import Ranges
+
+QUICK_STEPS = 9_000
+"""Steps of a year up to which a report works out its ranges unasked: about sixty years of it are simulated."""
 
 
 def bill_document(bills: ThreeBills, bound: Bound, asked: Asked) -> dict:
@@ -73,6 +78,12 @@ class Study:
     ride : RideThrough
         The site's load case; `storm` is the storm case, a row of its own.
     bills : ThreeBills
+    weather : tuple of str
+        Weather files of other years, for `ranges`.
+    thorough : bool
+        `ranges` are worked out however long a year takes.
+    replayed : tuple of ReplayedBill
+        Printed bills held against ours, for the report.
     """
 
     site: Site
@@ -80,6 +91,17 @@ class Study:
     ride: RideThrough
     storm: RideThrough
     bills: ThreeBills
+    weather: tuple[str, ...] = ()
+    thorough: bool = False
+    replayed: tuple[ReplayedBill, ...] = ()
+
+    @cached_property
+    def ranges(self) -> Ranges | None:
+        """How far uncertain inputs move the results; None where that takes long and the study is not `thorough`."""
+        from simulate.uncertainty import ranges_of
+
+        quick = self.run.hours.n_steps <= QUICK_STEPS and self.run.asked.plan in PLANS_BY_CALENDAR
+        return ranges_of(self.run, weather=self.weather) if quick or self.thorough or self.weather else None
 
     @cached_property
     def bound(self) -> Bound:

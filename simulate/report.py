@@ -18,9 +18,13 @@ from profiles.files import written
 from profiles.noun import BadInput
 from simulate import cautions, view
 from simulate.bill import rounded_to_add
+from simulate.bill_view import money_text
 from simulate.document import Study
-from simulate.report_tables import Table, tables_of, warnings_of
+from simulate.report_sources import with_source
+from simulate.report_table import Table
+from simulate.report_tables import tables_of, warnings_of
 from simulate.site import site_toml
+from simulate.uncertainty import span_of
 
 TEMPLATES = Path(__file__).parent / "templates"
 CHROMIUM = ("chromium", "chromium-browser")
@@ -70,6 +74,10 @@ def report_html(study: Study, figures) -> str:
         cautions=cautions,
         solar_words=[text for text in study.document["cautions"] if text in SOLAR],
         one_year=cautions.ONE_YEAR.format(n=len(study.ride.hours)),
+        assumptions=[with_source(text) for text in study.document["assumptions"]],
+        charging_is=_charging_is(study),
+        money_said=None if study.worth is None else money_text(study.worth),
+        ranges_notes=() if study.ranges is None else study.ranges.notes,
         bill_notes=tuple(dict.fromkeys(study.bills.with_battery.notes)),
         low_confidence=all("nameplate" in row[1] for row in tables["known"].rows),
         house_notes=study.run.house.notes,
@@ -129,13 +137,26 @@ def numbers_of(study: Study) -> list[tuple[str, str, str]]:
         f"worst outage of the modelled year: {worst}; in the storm case {in_storm}",
     )
     recharge = outage["recharge"]
-    full_h = recharge["from_empty_h"]
     refill = (
-        hours(full_h) if full_h < float("inf") else "never", "to refill from empty once the power is back",
-        f"at {recharge['charge_kw']:.2f} kW; up to {recharge['service_a']:.0f} A on a service leg "
-        f"({recharge['service_a_is']})",
+        view.refill_text(recharge["from_empty_h"]), "to refill from empty once the power is back",
+        f"at {recharge['charge_kw']:.2f} kW; up to {recharge['service_a']:.0f} A on a service leg, "
+        f"{_charging_is(study)}",
     )  # fmt: skip
     return [lasts, _saved(study), refill]
+
+
+def _charging_is(study: Study) -> str:
+    """What the highest service current is counted on top of."""
+    if study.site.service.calculated_load_va is None:
+        return "charging alone: no calculated load of the house is given"
+    return "all units charging on top of the calculated load of the house"
+
+
+def _between(study: Study, name: str, word) -> str:
+    """A result as its range, "" where none was worked out."""
+    rows = getattr(study.ranges, name) if study.ranges is not None else ()
+    low, _, high = span_of(rows) if rows else (0.0, 0.0, 0.0)
+    return f"{word(low)} to {word(high)} as uncertain inputs vary one at a time" if rows else ""
 
 
 def _saved(study: Study) -> tuple[str, str, str]:
@@ -143,6 +164,8 @@ def _saved(study: Study) -> tuple[str, str, str]:
     paid, saving = rounded_to_add([bills.with_battery.total, bills.saving])
     what = "a year off the bill, by the battery" if saving >= 0.0 else "a year: the battery adds to the bill"
     behind = f"{paid + saving:,.2f} {currency} without it, {paid:,.2f} {currency} with it, on the same rate"
+    between = _between(study, "saving", lambda value: f"{value:,.0f} {currency}")
+    behind = "; ".join(filter(None, (between, behind)))
     behind += "; bought for outages" if "ought for outages" in view.saving_text(bills) else ""
     return f"{round(saving):,} {currency}", what, behind
 

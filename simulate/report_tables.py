@@ -3,43 +3,33 @@
 from __future__ import annotations
 
 import calendar
-from dataclasses import dataclass
 
 import numpy as np
 
-from profiles.load import DailyLoad, DegreeLoad, DesignLoad, MeasuredLoad, MeterLoad, NameplateLoad, ShapedLoad
 from simulate import cautions, view
 from simulate.bill import rounded_to_add
+from simulate.bill_view import money_lines
 from simulate.document import Study
 from simulate.outage import SEASONS, lasting_frac, nine_in_ten
 from simulate.outputs import circuits_frame
+from simulate.report_sources import known, meters, sources
+from simulate.report_table import Table
+from simulate.uncertainty import CHOICES, NO_EFFECT, span_of
 
-KNOWN_BY = {
-    MeterLoad: "metered", MeasuredLoad: "measured", ShapedLoad: "kWh a year, typical schedule", DailyLoad: "stated use",
-    NameplateLoad: "nameplate only: low confidence", DegreeLoad: "estimated from weather",
-    DesignLoad: "estimated from weather",
-}  # fmt: skip
 BILLS = {"today": "today's rate, no battery", "without_battery": "this rate, no battery",
          "with_battery": "this rate, with the battery"}  # fmt: skip
+KINDS = ("fixed", "energy", "nonbypassable", "rider", "demand", "export", "carried", "minimum", "tax", "true-up")
+PARTS = ("saving", "yearly_cost", "investment", "incentive", "replacement", "loan")
 VERDICTS = ("fail", "not-assessed", "marginal", "pass")
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table of texts; the first cell of a row names the row, `total` marks the last row as a sum."""
-
-    caption: str
-    header: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    total: bool = False
 
 
 def tables_of(study: Study) -> dict[str, Table]:
     """The tables of the report by name; what a study has nothing to show in is left out."""
     makers = {
         "seasons": _seasons, "units": _units, "circuits": _circuits, "outages": _outages, "legs": _legs,
-        "bills": _bills, "reserve": _reserve, "findings": _findings, "energy": _energy, "money": _money,
-        "money_years": _money_years, "known": _known,
+        "interruptions": _interruptions, "storm_days": _storm_days, "replay": _replay, "bills": _bills,
+        "reserve": _reserve, "findings": _findings, "energy": _energy, "ranges": _ranges, "money": _money,
+        "money_years": _money_years, "spans": _spans_varied, "sources": sources, "meters": meters, "known": known,
     }  # fmt: skip
     return {name: table for name, make in makers.items() if (table := make(study)).rows}
 
@@ -152,11 +142,46 @@ def _legs(study: Study) -> Table:
     return Table("Hours to the first unserved single-pole circuit on each leg", header, tuple(rows))
 
 
+def _interruptions(study: Study) -> Table:
+    found, rows = study.document["outage"]["reliability"], []
+    for case, row in (found or {"cases": {}})["cases"].items():
+        rows.append((f"{case} load", f"{row['ridden_through_frac']:.0%}", f"{row['out']['saifi']:.2f}",
+                     f"{row['out']['saidi_h']:.1f}", f"{row['without_battery_kwh_per_year']:.1f}",
+                     f"{row['unserved_kwh_per_year']:.1f}"))  # fmt: skip
+    header = ("load case", "interruptions ridden through", "felt, a year", "hours dark, a year [h]",
+              "not served without battery [kWh a year]", "not served with battery [kWh a year]")  # fmt: skip
+    return Table("Interruptions of an average year, expected values", header, tuple(rows))
+
+
+def _storm_days(study: Study) -> Table:
+    found, horizon = study.document["outage"]["reliability"], study.storm.horizon_h
+    rows = [(f"{day['why'].replace('-', ' ')} day, {day['date']}", f"{day['temp_c']:.0f}",
+             f"{day['ghi_kwh_m2']:.1f}", *(view.hours_text(day["hours"][name], horizon) for name in ("min", "p50")))
+            for day in (found or {}).get("storm_days") or ()]  # fmt: skip
+    header = ("power fails on the", "outdoors, mean [degC]", "sun on flat ground [kWh/m2]", "worst", "middle")
+    return Table("Storm load on the hardest days of the modelled weather", header, tuple(rows))
+
+
+def _replay(study: Study) -> Table:
+    rows = []
+    for one in study.replayed:
+        theirs, more = rounded_to_add([one.theirs, one.ours - one.theirs])
+        share = f"{(one.ours - one.theirs) / abs(one.theirs):+.1%}" if one.theirs else "not defined"
+        verdict = "within 1 %" if one.is_close else "; ".join(one.because)
+        rows.append((one.label, f"{theirs:,.2f}", f"{theirs + more:,.2f}", share, verdict))
+    currency = study.bills.with_battery.currency
+    header = ("printed bill", f"theirs [{currency}]", f"ours [{currency}]", "difference", "what it comes from")
+    return Table("Printed bills beside ours, on the rate that is paid now", header, tuple(rows))
+
+
 def _bills(study: Study) -> Table:
     bills = {name: getattr(study.bills, name) for name in BILLS if getattr(study.bills, name) is not None}
-    items = list(dict.fromkeys((line.kind, line.name) for bill in bills.values() for line in bill.lines))
+    found = dict.fromkeys((line.kind, line.name) for bill in bills.values() for line in bill.lines)
+    items = sorted(found, key=lambda item: KINDS.index(item[0]))
     sums = {name: rounded_to_add([_item(bill, item) for item in items]) for name, bill in bills.items()}
-    rows = [(_item_name(item), *(f"{sums[name][k] + 0.0:,.2f}" for name in bills)) for k, item in enumerate(items)]
+    has = {name: {(line.kind, line.name) for line in bill.lines} for name, bill in bills.items()}
+    cell = lambda name, k: f"{sums[name][k] + 0.0:,.2f}" if items[k] in has[name] else "none"
+    rows = [(_item_name(item), *(cell(name, k) for name in bills)) for k, item in enumerate(items)]
     rows.append(("total", *(f"{sum(sums[name]):,.2f}" for name in bills)))
     currency = study.bills.with_battery.currency
     return Table(f"The bills of the year, {currency}", ("line", *(f"{BILLS[name]} [{currency}]" for name in bills)),
@@ -191,11 +216,17 @@ def _findings(study: Study) -> Table:
     rows = []
     findings = study.document["panel"]["findings"]
     for finding in sorted(findings, key=lambda one: VERDICTS.index(one["verdict"])):
-        number = lambda key, one=finding: "" if one[key] is None else f"{one[key]:.4g} {one['unit']}".strip()
+        number = lambda key, one=finding: _measured(one[key], one["unit"])
         rows.append((finding["verdict"], finding["check"], finding["subject"], number("value"), number("limit"),
                      number("margin"), finding["basis"], finding["text"]))  # fmt: skip
     header = ("verdict", "check", "subject", "value", "limit", "margin", "basis", "what was found")
     return Table("Panel checks, what is not met first", header, tuple(rows))
+
+
+def _measured(value: float | None, unit: str) -> str:
+    if value is None:
+        return "none"
+    return f"{100.0 * value:.3g} %" if unit == "frac" else f"{value:.4g} {unit}".strip()
 
 
 def _energy(study: Study) -> Table:
@@ -205,44 +236,58 @@ def _energy(study: Study) -> Table:
     words = {"solar": "solar, what the roof could give", "import": "bought", "export": "sold",
              "load": "used by the house", "loss": "lost in the units", "curtailed": "solar not used",
              "stored_change": "more stored at the end than at the start"}  # fmt: skip
-    rows = [(words[name], f"{kwh:+,.0f}") for name, kwh in zip(names, printed, strict=True)]
+    rows = [(words[name], f"{kwh:+,.0f}" if energy[name] else "none") for name, kwh in zip(names, printed, strict=True)]
     rows.append(("left over", f"{abs(energy['residual']):.6f}"))
     return Table("Energy of the year, in and out of the house", ("", "[kWh]"), tuple(rows), total=True)
 
 
+def _ranges(study: Study) -> Table:
+    """Low, stated and high of the saving, the hours and the present value."""
+    ranges, currency, rows = study.ranges, study.bills.with_battery.currency, []
+    whole = lambda value: f"{value:,.0f} {currency}"
+    hours = lambda value: view.hours_text(value, study.ride.horizon_h)
+    for name, results, word in () if ranges is None else (
+        ("bill saving of a first year", ranges.saving, whole), ("hours, nine times in ten", ranges.hours, hours),
+        ("net present value", ranges.npv, whole),
+    ):  # fmt: skip
+        if results:
+            low, mid, high = map(word, span_of(results))
+            moved = [row.name for row in results if row.swing >= NO_EFFECT and row.name not in CHOICES]
+            rows.append((name, low, mid, high, moved[0] if moved else "none"))
+    header = ("result", "low", "as stated", "high", "moved most by")
+    return Table("Results as ranges, one uncertain input at a time", header, tuple(rows))
+
+
+def _spans_varied(study: Study) -> Table:
+    ranges = study.ranges
+    rows = {} if ranges is None else {row.name: row for row in (*ranges.npv, *ranges.saving, *ranges.hours)}
+    cells = [(name, f"{row.low:.3g}", f"{row.mid:.3g}", f"{row.high:.3g}", ranges.spans[name].unit,
+              ranges.spans[name].basis) for name, row in rows.items()]  # fmt: skip
+    return Table("What was varied, and on what ground", ("input", "low", "as stated", "high", "unit", "ground"),
+                 tuple(cells))  # fmt: skip
+
+
 def _money(study: Study) -> Table:
-    money = study.document["money"] or {}
-    rows = [(_words(key), _value(value)) for key, value in money.items()
-            if value is None or isinstance(value, int | float | str)]  # fmt: skip
-    return Table("Money", ("", f"[{study.bills.with_battery.currency}, years, shares]"), tuple(rows))
+    worth = study.worth
+    rows = () if worth is None else tuple(money_lines(worth, worth.document()))
+    years = "" if worth is None else f" over {worth.money.years} years"
+    header = ("", f"[{study.bills.with_battery.currency}], or as named")
+    return Table(f"Money{years}, all inputs as stated", header, rows)
 
 
 def _money_years(study: Study) -> Table:
+    """The cash flow, its printed cells adding up in both directions; a part that never occurs is left out."""
     by_year = (study.document["money"] or {}).get("by_year") or []
-    header = tuple(by_year[0]) if by_year else ()
-    rows = tuple(tuple(_value(row[key]) for key in header) for row in by_year)
-    return Table("Cash flow by year; what is paid is negative", tuple(map(_words, header)), rows)
+    parts = [part for part in PARTS if any(row[part] for row in by_year)]
+    printed, rows, so_far = rounded_to_add([row["net"] for row in by_year]), [], 0.0
+    for row, net in zip(by_year, printed, strict=True):
+        cells = rounded_to_add([row[part] for part in parts], total=net)
+        so_far += net
+        shown = [f"{cell:,.2f}" if row[part] else "none" for part, cell in zip(parts, cells, strict=True)]
+        rows.append((f"{row['year']}", *shown, f"{net:,.2f}", f"{so_far:,.2f}", f"{row['discounted_cumulative']:,.2f}",
+                     f"{row['capacity_frac']:.0%}"))  # fmt: skip
+    currency = study.bills.with_battery.currency
+    header = ("year", *(part.replace("_", " ") for part in parts), "net", "sum so far", "sum, discounted", "capacity")
+    return Table(f"Cash flow by year [{currency}]; what is paid is negative", header, tuple(rows))
 
 
-def _words(key: str) -> str:
-    return key.replace("_frac", " [0 to 1]").replace("_per_kwh", " per kWh").replace("_", " ")
-
-
-def _value(value) -> str:
-    if value is None:
-        return "none"
-    return f"{value:,.2f}" if isinstance(value, float) else f"{value}"
-
-
-def _known(study: Study) -> Table:
-    rows = [(circuit.name, _known_by(circuit.load)) for circuit in study.site.circuit]
-    service = study.site.service
-    for name, load in (("other load of the house", service.other_load), ("whole house", service.whole_house)):
-        if load is not None:
-            rows.append((name, _known_by(load)))
-    return Table("How the energy of each circuit is known", ("circuit", "known by"), tuple(rows))
-
-
-def _known_by(load) -> str:
-    parts = load if isinstance(load, tuple) else (load,)
-    return ", ".join(dict.fromkeys(KNOWN_BY.get(type(part), "stated power and time") for part in parts))

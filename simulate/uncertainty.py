@@ -56,6 +56,10 @@ SPANS = {
     "fade": Span(0.01, 0.035, "a year", ENGINEERING),
 }
 """Ranges of the inputs; all may be replaced in `ranges_of`."""
+NO_EFFECT = 0.005
+"""A swing below half a cent, or below a third of a minute, is no effect."""
+CHOICES = ("reserve",)
+"""Inputs that somebody sets: what they do is shown, and is no uncertainty."""
 MONEY_ONLY = ("price escalation", "fade")
 
 
@@ -99,15 +103,16 @@ class Ranges:
 
 
 def span_of(rows: Sequence[Range]) -> tuple[float, float, float]:
-    """Lowest, stated and highest result of rows that vary one input at a time.
+    """Lowest, stated and highest result of rows that vary one uncertain input at a time; choices are left out.
 
     Examples
     --------
     >>> span_of([Range("a", 0, 1, 2, 10.0, 11.0, 14.0), Range("b", 0, 1, 2, 12.0, 11.0, 9.0)])
     (9.0, 11.0, 14.0)
     """
-    ends = [value for row in rows for value in (row.at_low, row.at_mid, row.at_high)]
-    return min(ends), rows[0].at_mid, max(ends)
+    mid = rows[0].at_mid
+    ends = [mid, *(value for row in rows if row.name not in CHOICES for value in (row.at_low, row.at_high))]
+    return min(ends), mid, max(ends)
 
 
 def result_document(rows: Sequence[Range], spans: dict[str, Span]) -> dict | None:

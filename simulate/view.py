@@ -35,6 +35,28 @@ def hours_text(hours: float, horizon_h: float = float("inf")) -> str:
     return f"{int(hours * 10.0 + 1e-9) / 10.0:g} h" if hours < 10.0 else f"{int(hours + 1e-9)} h"
 
 
+def tenths(hours: float) -> str:
+    """Hours that something lasts, to the tenth below, as `hours_text` rounds: for tables.
+
+    Examples
+    --------
+    >>> tenths(16.994), tenths(0.3)
+    ('16.9', '0.3')
+    """
+    return f"{int(hours * 10.0 + 1e-9) / 10.0:.1f}"
+
+
+def refill_text(hours: float) -> str:
+    """Hours until units are full again, to the nearest tenth.
+
+    Examples
+    --------
+    >>> refill_text(2.16), refill_text(float("inf"))
+    ('2.2 h', 'never')
+    """
+    return f"{hours:.1f} h" if hours < float("inf") else "never"
+
+
 def worst_month(ride: RideThrough) -> int:
     """Month whose outages last the least nine times in ten, 1 to 12."""
     return 1 + int(np.argmin([nine_in_ten(ride.in_months((month,))) for month in range(1, 13)]))
@@ -152,7 +174,7 @@ def outage_lines(ride: RideThrough, document: dict) -> list[str]:
     recharge = document["outage"].get("recharge")
     if recharge:
         lines.append(
-            f"Recharge from the cutoff: {recharge['from_empty_h']:.1f} h at {recharge['charge_kw']:.2f} kW; "
+            f"Recharge from the cutoff: {refill_text(recharge['from_empty_h'])} at {recharge['charge_kw']:.2f} kW; "
             f"up to {recharge['service_a']:.0f} A on a service leg ({recharge['service_a_is']})."
         )
     if recharge and recharge.get("exceeds"):

@@ -1,22 +1,39 @@
 """The report: its structure, its words, its escapes, sums that add, and files that stay on the machine."""
 
 import hashlib
+import io
+import os
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
+import html5lib
 import pytest
+from html5lib.filters.lint import Filter as Lint
+from rich.console import Console
 
+from profiles.hours import hours_of_year
 from profiles.noun import BadInput
 from simulate import report
 from simulate.document import study
-from simulate.panel.check import check_panel
 from simulate.plot import plates_of
+from simulate.replay import PrintedBill
 from simulate.report import hashes_of, numbers_of, pdf_of, report_html, write_report
+from simulate.report_sources import meters, sources
 from simulate.report_tables import tables_of, warnings_of
 from simulate.site import read_site, site_toml
+from simulate.uncertainty import span_of
+from simulate.view import hours_text, show_study
+from simulate.worth import replay_of
+from tests.small_site import circuit, small_site, unit
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 NASTY = '<script>alert(1)</script> & "quoted"'
+
+
+def number(cell: str) -> float:
+    """A printed number; "none" stands where there is no such line."""
+    return 0.0 if cell == "none" else float(cell.replace(",", ""))
 
 
 class Page(HTMLParser):
@@ -70,15 +87,7 @@ def with_document(one, **parts):
 
 @pytest.fixture(scope="module")
 def demo():
-    one = study(read_site())
-    findings = [vars(finding) for finding in check_panel(one.site)]
-    panel = {
-        "findings": findings,
-        "fail": sum(f["verdict"] == "fail" for f in findings),
-        "not_assessed": sum(f["verdict"] == "not-assessed" for f in findings),
-    }
-    years = [{"year": k, "saving": 40.0 * (k > 0), "net": 40.0 if k else -9600.0} for k in range(16)]
-    return with_document(one, panel=panel, money={"npv": -9000.0, "simple_payback_y": 240.0, "by_year": years})
+    return study(read_site())
 
 
 @pytest.fixture(scope="module")
@@ -125,7 +134,7 @@ class TestStructure:
             assert {len(row) for row in rows} == {len(rows[0])}
 
     def test_figures_are_numbered_in_the_order_of_the_page(self, html):
-        assert [int(n) for n in re.findall(r"<strong>Figure (\d+)\.", html)] == list(range(1, 13))
+        assert [int(n) for n in re.findall(r"<strong>Figure (\d+)\.", html)] == list(range(1, 16))
 
     def test_nothing_is_fetched_and_nothing_runs(self, html, page):
         assert "http:" not in html
@@ -168,6 +177,21 @@ def luminance(code: str) -> float:
 def contrast(a: str, b: str) -> float:
     light, dark = sorted((luminance(a), luminance(b)), reverse=True)
     return (light + 0.05) / (dark + 0.05)
+
+
+class TestValid:
+    """Parse errors of the HTML standard (html5lib, strict) and rules of its tree (its lint filter)."""
+
+    def test_the_page_is_html(self, html):
+        tree = html5lib.HTMLParser(strict=True).parse(html)
+        walker = html5lib.getTreeWalker("etree")
+        assert sum(1 for _ in Lint(walker(tree))) > 5000
+
+    def test_the_validator_sees_what_is_wrong(self, html):
+        for right, wrong in (("</table>", ""), ("</caption>", "</td>"), ('<html lang="en">', '<html lang="en" lang="de">')):
+            assert right in html
+            with pytest.raises(html5lib.html5parser.ParseError):
+                html5lib.HTMLParser(strict=True).parse(html.replace(right, wrong, 1))
 
 
 class TestContrast:
@@ -228,11 +252,85 @@ class TestWords:
         assert len(beside) >= 3
 
     def test_sections_without_content_are_left_out(self, demo):
-        bare = with_document(study(demo.site), money=None, panel={"findings": [], "fail": 0, "not_assessed": 0})
+        without_money = read_site().with_values({"money": None})
+        bare = with_document(study(without_money), panel={"findings": [], "fail": 0, "not_assessed": 0})
         text = report_html(bare, ())
-        assert 'id="money"' not in text
+        assert "The site file has no [money] table" in text
+        assert "table-money" not in text
         assert 'id="panel"' not in text
         assert Page(text).broken == []
+
+
+class TestHowSure:
+    def test_saving_hours_and_present_value_are_ranges(self, demo, page):
+        rows = {row[0]: row[1:] for row in page.tables["table-ranges"][1:]}
+        low, stated, high = span_of(demo.ranges.saving)
+        assert rows["bill saving of a first year"][:3] == [f"{round(value):,} USD" for value in (low, stated, high)]
+        assert stated == demo.bills.saving and low < stated < high
+        low, stated, high = span_of(demo.ranges.npv)
+        assert rows["net present value"][:3] == [f"{round(value):,} USD" for value in (low, stated, high)]
+        assert stated == pytest.approx(demo.document["money"]["npv"], abs=1e-9)
+        assert rows["hours, nine times in ten"][0] == hours_text(span_of(demo.ranges.hours)[0])
+
+    def test_the_first_page_gives_no_bare_saving(self, demo):
+        low, _, high = span_of(demo.ranges.saving)
+        assert f"{round(low):,} USD to {round(high):,} USD as uncertain inputs vary one at a time" in numbers_of(demo)[1][2]
+
+    def test_a_choice_is_drawn_but_in_no_range(self, demo, html):
+        reserve = next(row for row in demo.ranges.saving if row.name == "reserve")
+        assert min(reserve.at_low, reserve.at_high) < span_of(demo.ranges.saving)[0]
+        assert "reserve (a choice)" in html
+        assert "The reserve is a choice and not in the range." in html
+
+    def test_tornado_tables_hold_every_input(self, demo, page):
+        for name, rows in (("saving", demo.ranges.saving), ("hours", demo.ranges.hours), ("npv", demo.ranges.npv)):
+            shown = page.tables[f"table-of-range-{name}"][1:]
+            assert [row[0].split(" [")[0] for row in shown] == [row.name for row in rows]
+
+    def test_a_long_study_says_how_to_get_ranges(self, demo, monkeypatch):
+        monkeypatch.setattr("simulate.document.QUICK_STEPS", 0)
+        assert replace(demo).ranges is None
+        text = report_html(replace(demo), ())
+        assert "Ranges are not worked out here" in text and "--ranges --out FOLDER" in text
+        assert replace(demo, thorough=True).ranges.saving == demo.ranges.saving
+
+
+class TestSources:
+    def test_inputs_name_source_and_date(self, page):
+        rows = {row[0]: row[1:] for row in page.tables["table-sources"][1:]}
+        assert rows["site file"] == ["Heron Creek farmhouse (invented)", "embedded demo site", "comes with keeplit"]
+        assert rows["weather"][1] == "library:piedmont"
+        assert "RESNET" in rows["schedules of typical loads"][1]
+        assert all(all(row) for row in rows.values())
+
+    def test_a_file_of_ones_own_is_dated(self, tmp_path):
+        path = tmp_path / "job.toml"
+        path.write_text(site_toml(read_site()), encoding="utf-8")
+        os.utime(path, (1_750_000_000, 1_750_000_000))  # 2025-06-15
+        rows = {row[0]: row[1:] for row in sources(study(read_site(path))).rows}
+        assert rows["site file"] == ("Heron Creek farmhouse (invented)", "job.toml", "2025-06-15")
+
+    def test_defaults_name_where_they_come_from(self, page):
+        assert "outage.reconnect_s = 300.0 (default: IEEE 1547)" in page.text
+
+    def test_meters_are_listed_with_their_quality(self, tmp_path):
+        stamps = hours_of_year(2025, "America/New_York").local_text
+        lines = [f"{stamp},{0.5 if k != 100 else ''}" for k, stamp in enumerate(stamps)]
+        (tmp_path / "usage.csv").write_text("start,kwh\n" + "\n".join(lines) + "\n", encoding="utf-8")
+        site = small_site([circuit("Lights", 0.1)], [unit()], service={"whole_house": {"meter": "usage.csv"}})
+        site._folder = tmp_path
+        ((name, span, interval, readings, complete, _, issues),) = meters(study(site)).rows
+        assert (name, interval, readings, complete) == ("usage.csv", "60", "8,759", "99.99%")
+        assert span.startswith("2025-01-01T00:00") and "missing" in issues
+
+
+class TestReplay:
+    def test_printed_bills_stand_before_the_saving(self, demo):
+        bill = PrintedBill.model_validate({"from": "2025-01-01", "to": "2025-02-01", "amount": 500.0, "kwh": 10.0})
+        one = replace(demo, replayed=replay_of(demo.run, (bill,)))
+        row = tables_of(one)["replay"].rows[0]
+        assert row[:2] == ("2025-01-01 to 2025-02-01", "500.00") and "10.0 kWh are printed" in row[-1]
+        assert "No printed bill was held against ours" not in report_html(one, ())
 
 
 class TestLoud:
@@ -286,7 +384,7 @@ class TestEscapes:
 class TestSums:
     def test_printed_lines_add_up_to_the_cent(self, demo, page):
         head, *rows = page.tables["table-bills"]
-        cents = [[round(float(cell.replace(",", "")) * 100) for cell in row[1:]] for row in rows]
+        cents = [[round(number(cell) * 100) for cell in row[1:]] for row in rows]
         bills = demo.bills
         for k, bill in enumerate((bills.today, bills.without_battery, bills.with_battery)):
             column = [row[k] for row in cents]
@@ -301,11 +399,31 @@ class TestSums:
 
     def test_energy_in_and_out_adds_to_nothing(self, page):
         _, *rows = page.tables["table-energy"]
-        assert sum(float(row[1].replace(",", "")) for row in rows[:-1]) == 0.0
+        assert sum(number(row[1]) for row in rows[:-1]) == 0.0
+
+    def test_the_cash_flow_adds_up_in_both_directions(self, demo, page):
+        header, *rows = page.tables["table-money-years"]
+        parts = [k for k, name in enumerate(header) if name in ("saving", "investment", "replacement", "incentive", "loan")]
+        so_far = 0
+        for row in rows:
+            cents = lambda k, row=row: round(number(row[k]) * 100)
+            assert sum(map(cents, parts)) == cents(header.index("net"))
+            so_far += cents(header.index("net"))
+            assert so_far == cents(header.index("sum so far"))
+        assert so_far == round(demo.document["money"]["by_year"][-1]["cumulative"] * 100)
+
+    def test_hours_to_refill_are_the_same_everywhere(self, demo, html):
+        back = demo.document["outage"]["recharge"]
+        text = f"{back['from_empty_h']:.1f} h"
+        assert numbers_of(demo)[2][0] == text
+        assert f"From the cutoff to full: {text} at" in html
+        console = Console(width=160, record=True, file=io.StringIO())
+        show_study(demo, console)
+        assert f"Recharge from the cutoff: {text} at" in console.export_text()
 
     def test_the_three_numbers_of_the_saving_add(self, demo):
         saving, _, behind = numbers_of(demo)[1]
-        without, with_ = (round(float(n.replace(",", "")) * 100) for n in re.findall(r"([\d,.]+) USD", behind))
+        without, with_ = (round(number(n) * 100) for n in re.findall(r"([\d,.]+) USD with", behind))
         assert without == round(demo.bills.without_battery.total * 100)
         assert round((without - with_) / 100) == int(saving.split()[0].replace(",", "")) == round(demo.bills.saving)
 

@@ -56,7 +56,7 @@ def tornado(rows, *, what: str, ax: Axes | None = None) -> Axes:
         raise BadInput("must not be empty", key="rows", way_out="vary one input or more")
     rows.sort(key=lambda row: -abs(row[3] - row[1]))
     if ax is None:
-        ax = paper(height_in=1.2 + 0.32 * len(rows), margins_in=(2.3, 0.25, 0.55, 0.35))
+        ax = paper(height_in=1.0 + 0.4 * len(rows), margins_in=(1.75, 0.25, 0.55, 0.35))
     mid = rows[0][2]
     for k, (_, low, _, high) in enumerate(rows):
         for value, color, hatch, label in ((low, MIDDLE, "///", "input low"), (high, DARK, "", "input high")):

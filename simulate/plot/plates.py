@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from matplotlib.figure import Figure
 
 from profiles.files import folder_for, written
 from simulate.bill import rounded_to_add
@@ -16,9 +13,11 @@ from simulate.document import Study
 from simulate.outage import TOLERANCE_H, nine_in_ten, spread
 from simulate.panel.layout import Layout, demand, power_keys
 from simulate.plot import bills, day, heat, legs, money, outages, recharge, survival, units
-from simulate.plot.paper import MONTHS, as_svg, month_name, write_png
+from simulate.plot.how_sure import tornados
+from simulate.plot.paper import MONTHS, drawing, month_name, write_png
+from simulate.plot.plate import Plate, plate
 from simulate.ride import outage_kw, worst_middle_best
-from simulate.view import hours_text
+from simulate.view import hours_text, refill_text, tenths
 
 SURVIVAL_ROWS_H = (1, 2, 4, 6, 8, 12, 18, 24, 36, 48, 72, 168, 336)
 DURATION_ROWS = (0, 1, 2, 5, 10, 25, 50, 75, 90, 100)
@@ -26,33 +25,6 @@ MOST_ROWS = 13
 RESERVE_LEVELS = 11
 AS_PNG_TOO = ("survival", "hours-map", "outages", "bills")
 """Each PNG takes as long as its SVG; these are the ones that go into a message or a slide."""
-
-
-@dataclass(frozen=True, eq=False)
-class Plate:
-    """One figure with its words and its table twin.
-
-    Attributes
-    ----------
-    name : str
-        File name and id.
-    title, text : str
-        What it shows, and what is to be seen in it.
-    header : tuple of str
-    rows : tuple of tuple of str
-        The same figures as a table.
-    svg : str
-        The drawing, a whole SVG document.
-    figure : Figure
-    """
-
-    name: str
-    title: str
-    text: str
-    header: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    svg: str
-    figure: Figure
 
 
 def write_figures(study: Study, folder: str | Path) -> tuple[Plate, ...]:
@@ -71,12 +43,12 @@ def write_figures(study: Study, folder: str | Path) -> tuple[Plate, ...]:
     """
     folder = folder_for(folder)
     plates = plates_of(study)
-    for plate in plates:
-        with written(folder / f"{plate.name}.svg") as beside:
-            beside.write_text(f'<?xml version="1.0" encoding="UTF-8"?>\n{plate.svg}', encoding="utf-8")
-        if plate.name in AS_PNG_TOO:
-            with written(folder / f"{plate.name}.png") as beside:
-                write_png(plate.figure, beside)
+    for one in plates:
+        with written(folder / f"{one.name}.svg") as beside:
+            beside.write_text(f'<?xml version="1.0" encoding="UTF-8"?>\n{one.svg}', encoding="utf-8")
+        if one.name in AS_PNG_TOO:
+            with written(folder / f"{one.name}.png") as beside:
+                write_png(one.figure, beside)
     return plates
 
 
@@ -88,19 +60,9 @@ def plates_of(study: Study) -> tuple[Plate, ...]:
     study : Study
     """
     outage = (_legs, _duration, _survival, _hours_map, _outages, _recharge)
-    makers = (*outage, _bills, _items, _days, _prices, _reserves, _cash)
-    return tuple(plate for make in makers for plate in make(study))
-
-
-def plate(name: str, title: str, text: str, axes, header, rows) -> Plate:
-    """A plate from the axes of its figure."""
-    figure = np.ravel(axes)[0].figure
-    rows = tuple(tuple(_no_minus_zero(cell) for cell in row) for row in rows)
-    return Plate(name, title, text, tuple(header), rows, as_svg(figure, name, title, text), figure)
-
-
-def _no_minus_zero(cell: str) -> str:
-    return cell[1:] if re.fullmatch(r"-0(\.0*)?", cell) else cell
+    makers = (*outage, _bills, _items, _days, _prices, _reserves, _cash, tornados)
+    with drawing():
+        return tuple(one for make in makers for one in make(study))
 
 
 def _survival(study: Study) -> Iterator[Plate]:
@@ -131,11 +93,11 @@ def _hours_map(study: Study) -> Iterator[Plate]:
         f"cell is {MONTHS[month]} at {hour:02d}:00 with {hours_text(grid[month, hour])}."
     )
     yield plate("hours-map", "Hours survived nine times in ten, by month and hour", text, heat.hours_map(grid),
-                ("local hour", *(f"{name} [h]" for name in MONTHS)), _grid_rows(grid, 1))  # fmt: skip
+                ("local hour", *(f"{name} [h]" for name in MONTHS)), _grid_rows(grid, tenths))  # fmt: skip
 
 
-def _grid_rows(grid, digits: int) -> list[tuple[str, ...]]:
-    cell = lambda value: f"{value:.{digits}f}" if np.isfinite(value) else "none"
+def _grid_rows(grid, word) -> list[tuple[str, ...]]:
+    cell = lambda value: word(value) if np.isfinite(value) else "none"
     return [(f"{hour:02d}:00", *(cell(value) for value in grid[:, hour])) for hour in range(24)]
 
 
@@ -221,9 +183,10 @@ def _recharge(study: Study) -> Iterator[Plate]:
         stored = [f"{soc[k]:.2f}" for soc in refill.soc_kwh.values()]
         rows.append((f"{refill.at_h[k]:.2f}", *stored, *(f"{amps[k]:.1f}" for amps in refill.service_a.values())))
     most = max(float(amps.max()) for amps in refill.service_a.values())
-    full_h = float(refill.at_h[np.argmax(sum(refill.soc_kwh.values()))])
+    back = study.document["outage"]["recharge"]
     text = (
-        f"From empty with all units charging at once: full {full_h:.1f} h after the power is back, the wait included. "
+        f"From empty with all units charging at once: full {refill_text(back['from_empty_h'] + back['wait_h'])} after "
+        f"the power is back, the wait of {60.0 * back['wait_h']:.0f} min included. "
         f"Highest service current {most:.0f} A on top of {refill.on_top_of}."
     )
     yield plate("recharge", "Recharge after the power is back", text, recharge.recharge_curve(refill),
@@ -297,7 +260,8 @@ def _prices(study: Study) -> Iterator[Plate]:
     low, high = np.nanmin(grid), np.nanmax(grid)
     text = f"Mean price of a bought kWh by month and local hour, {low:.3f} to {high:.3f} {currency}; dark is dear."
     yield plate("prices", "Price by month and hour", text, heat.price_map(grid, currency=currency),
-                ("local hour", *(f"{name} [{currency}/kWh]" for name in MONTHS)), _grid_rows(grid, 3))  # fmt: skip
+                ("local hour", *(f"{name} [{currency}/kWh]" for name in MONTHS)),
+                _grid_rows(grid, "{:.3f}".format))  # fmt: skip
 
 
 def _reserves(study: Study) -> Iterator[Plate]:
@@ -308,18 +272,32 @@ def _reserves(study: Study) -> Iterator[Plate]:
 
     levels, currency = levels_of(study.run.asked, RESERVE_LEVELS), study.bills.with_battery.currency
     own = (nine_in_ten(study.ride.hours), study.bills.saving)
-    labels = [f"{frac:.0%}" if k % 5 == 0 else "" for k, frac in enumerate(levels.reserve_frac)]
     text = (
-        f"From no reserve to a full one the saving goes from {levels.saving[0]:.0f} to {levels.saving[-1]:.0f} "
-        f"{currency} a year, the hours of nine in ten outages from {levels.hours[0]:.1f} to {levels.hours[-1]:.1f} h."
+        f"From no reserve to a full one the saving goes from {levels.saving[0]:,.0f} to {levels.saving[-1]:,.0f} "
+        f"{currency} a year, the hours of nine in ten outages from {tenths(levels.hours[0])} to "
+        f"{tenths(levels.hours[-1])} h. As operated: {own[1]:,.0f} {currency} a year and {tenths(own[0])} h."
     )
-    axes = units.frontier(levels.hours, levels.saving, labels=labels, currency=currency,
+    axes = units.frontier(levels.hours, levels.saving, labels=_level_labels(levels), currency=currency,
                           others={"as operated": ([own[0]], [own[1]])})  # fmt: skip
-    rows = [(f"{frac:.0%}", f"{hours:.1f}", f"{saving:.2f}") for frac, hours, saving
+    rows = [(f"{frac:.0%}", tenths(hours), f"{saving:.2f}") for frac, hours, saving
             in zip(levels.reserve_frac, levels.hours, levels.saving, strict=True)]  # fmt: skip
-    rows.append(("as operated", f"{own[0]:.1f}", f"{own[1]:.2f}"))
+    rows.append(("as operated", tenths(own[0]), f"{own[1]:.2f}"))
     header = ("reserve", "hours nine in ten [h]", f"saving [{currency} a year]")
     yield plate("reserves", "What a reserve costs", text, axes, header, rows)
+
+
+def _level_labels(levels) -> list[str]:
+    """Reserves beside their points: the ends, the middle, and one label where several points coincide."""
+    at = list(zip(np.round(levels.hours, 1).tolist(), np.round(levels.saving).tolist(), strict=True))
+    labels = [""] * len(at)
+    for point in dict.fromkeys(at):
+        same = [k for k, other in enumerate(at) if other == point]
+        ends = [f"{levels.reserve_frac[k]:.0%}" for k in (same[0], same[-1])]
+        if len(same) > 1:
+            labels[same[0]] = f"{ends[0]} to {ends[1]}"
+        elif same[0] % 5 == 0:
+            labels[same[0]] = ends[0]
+    return labels
 
 
 def _cash(study: Study) -> Iterator[Plate]:
@@ -329,7 +307,7 @@ def _cash(study: Study) -> Iterator[Plate]:
     net, currency = [row["net"] for row in by_year], study.bills.with_battery.currency
     printed = rounded_to_add(net)
     so_far = np.cumsum(printed)
-    text = f"Cash flow of each year; after year {len(net) - 1} the sum so far is {so_far[-1]:.0f} {currency}."
+    text = f"Cash flow of each year; after year {len(net) - 1} the sum so far is {so_far[-1]:,.0f} {currency}."
     yield plate("cash-flow", "Cash flow by year", text, money.cash_flow(net, currency=currency),
                 ("year", f"cash flow [{currency}]", f"sum so far [{currency}]"),
                 [(f"{k}", f"{one:.2f}", f"{total:.2f}") for k, (one, total)

@@ -7,6 +7,8 @@ from matplotlib.axes import Axes
 
 from simulate.plot.paper import DARK, INK, LIGHT, LINES, MARKERS, TEXT_PT, key_above, name_axes, paper
 
+LEAST_SPAN_H = 2.0
+
 
 def marginal_hours(n_units, hours_p10, *, hours_p50=None, ax: Axes | None = None) -> Axes:
     """Hours that each further unit adds, nine times in ten, on top of what was there.
@@ -61,6 +63,9 @@ def frontier(hours_p10, saving, *, labels=None, name: str = "one reserve all yea
                     bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5})  # fmt: skip
     ax.axhline(0.0, color=INK, linewidth=0.8)
     ax.margins(x=0.1, y=0.14)
+    low, high = ax.get_xlim()
+    if high - low < LEAST_SPAN_H:  # minutes are no difference worth a drawing
+        ax.set_xlim((low + high - LEAST_SPAN_H) / 2.0, (low + high + LEAST_SPAN_H) / 2.0)
     name_axes(ax, "hours survived, nine times in ten [h]", f"bill saving [{currency} a year]")
     key_above(ax)
     return ax
