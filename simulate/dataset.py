@@ -94,7 +94,10 @@ def _refuse_other(old: dict, new: dict, folder: Path) -> None:
     if old == new:
         return
     where, before, now = _difference(old, new)
-    raise BadInput(f"holds another sweep: {where} was {_short(before)} and is now {_short(now)}", key="--out",
+    table, _, name = where.partition(".")
+    what = f"what is in {name} has changed" if table == "files" and before and now else (
+        f"{where} was {_short(before)} and is now {_short(now)}")
+    raise BadInput(f"holds another sweep: {what}", key="--out",
                    way_out=f"name another folder than {folder}, or sweep what was swept there")
 
 
@@ -112,5 +115,5 @@ def _difference(old, new, path: str = "") -> tuple[str, object, object]:
 
 
 def _short(value) -> str:
-    text = json.dumps(value)
+    text = "nothing" if value is None else json.dumps(value)
     return text if len(text) <= 60 else text[:57] + "..."

@@ -7,10 +7,12 @@ import json
 from collections import OrderedDict
 from dataclasses import dataclass, replace
 from functools import cache
+from pathlib import Path
 
-from profiles.noun import BadInput
+from profiles.noun import BadInput, Noun
 from simulate.document import bills_of
 from simulate.house import House, SiteSources, cold_steps, house_of
+from simulate.named_files import content_of, files_in
 from simulate.outage import MARKS_H, lasting_frac, spread
 from simulate.pools import pools_of
 from simulate.ride import RideThrough, ride_through
@@ -22,6 +24,12 @@ MOST_HOUSES = 4
 
 MOST_PLANS = 16
 """Plans that a worker keeps, without their targets; a year of hours of two pools is 2 MB."""
+
+RATE_SOURCES = ("rate.source", "rate_today.source")
+"""A varied source stands for the whole rate: the site's own, read already, must not lie over it."""
+
+MOST_ROADS = 16
+"""Roads of lanes that a worker keeps; a year of hours of two pools is 2 MB."""
 
 ENERGIES = (
     "load", "backed_up", "solar", "import", "export", "charge", "discharge", "loss", "curtailed", "stored_change",
@@ -67,6 +75,16 @@ class Houses:
     def __init__(self):
         self._kept: OrderedDict[str, tuple[House, SiteSources, dict]] = OrderedDict()
         self._plans: OrderedDict[str, Asked] = OrderedDict()
+        self._made: OrderedDict[str, object] = OrderedDict()
+
+    def kept(self, key: str, make):
+        """What `make` gives for a key, made once while it is among those that were met last."""
+        if key not in self._made:
+            self._made[key] = make()
+            while len(self._made) > MOST_ROADS:
+                self._made.popitem(last=False)
+        self._made.move_to_end(key)
+        return self._made[key]
 
     def asked(self, house: House) -> Asked:
         """The plan of a house; what does not depend on reserve and energy is worked out once."""
@@ -116,8 +134,35 @@ def _cold_key(site: Site) -> str:
 
 
 def input_hash(site: Site) -> str:
-    """Hash of a site as it was understood; the same site has the same hash on any machine."""
-    return hashlib.sha256(site.model_dump_json(by_alias=True, exclude_none=True).encode()).hexdigest()[:16]
+    """Hash of a site as it was understood and of the bytes of the files that it names; the same on any machine."""
+    tables = table_texts(site)
+    return hash_of({name: sha256_text(text) for name, text in tables.items()}, files_text(tables, site.folder))
+
+
+def table_texts(site: Site) -> dict[str, str]:
+    """The tables of a site as JSON."""
+    left_out = {"by_alias": True, "exclude_none": True}
+    told = lambda noun: noun.model_dump_json(**left_out) if isinstance(noun, Noun) else str(noun)
+    each = {name: getattr(site, name) for name in type(site).model_fields}
+    return {
+        name: "\n".join(map(told, noun)) if isinstance(noun, tuple) else told(noun)
+        for name, noun in each.items() if noun is not None
+    }  # fmt: skip
+
+
+def files_text(tables: dict[str, str], folder) -> str:
+    """What is in the files that the tables name; paths are as they are written, so that a moved folder is the same."""
+    names = [name for text in tables.values() for name in files_in(text)]
+    return json.dumps({Path(name).name: content_of(name, folder) for name in names})
+
+
+def sha256_text(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def hash_of(tables: dict[str, str], files: str) -> str:
+    """One hash of the hashes of tables and of the files."""
+    return sha256_text("".join(tables.values()) + files)[:16]
 
 
 def row_of(run: HouseYear, ride: RideThrough | None, wanted: Wanted) -> dict:
@@ -182,7 +227,15 @@ def run_design(site: Site, houses: Houses, wanted: Wanted) -> dict:
 def site_with(site: Site, keys, values) -> Site:
     """The site of a design; a value that is missing (None or NaN) leaves the key as it is."""
     given = {key: value for key, value in zip(keys, values, strict=True) if value is not None and value == value}
-    return site.with_values(given) if given else site
+    if not given:
+        return site
+    sources = {key.removesuffix(".source"): {"source": given.pop(key)} for key in RATE_SOURCES if key in given}
+    try:
+        return site.with_values(sources | given)
+    except BadInput:
+        raise
+    except (TypeError, ValueError):  # a key that goes on below a number
+        raise BadInput("is not a key of the site file", key=", ".join(given), way_out="see keeplit schema") from None
 
 
 def refused(error: Exception) -> dict:

@@ -9,6 +9,8 @@ from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Thread
 from contextlib import contextmanager
 from pathlib import Path
 
+import numpy as np
+
 from profiles.noun import BadInput
 from simulate.dataset import Dataset
 from simulate.design_row import (
@@ -22,14 +24,20 @@ from simulate.design_row import (
     version,
 )
 from simulate.lane_designs import grouped_rows
+from simulate.named_files import contents
+from simulate.number_designs import is_number_key, number_columns
 from simulate.site import Site
 from simulate.varied import Grid, Table, designs_of
 
 SMALL = 32
 """Sweeps of up to so many designs run in this process: starting others takes longer."""
+TEXTS = ("out_first_lost", "error", "input_hash")
 IN_FLIGHT = 4
 """Parts that wait for a worker, for each worker: enough to keep it busy, few enough for constant memory."""
 PART_DESIGNS = (16, 960)
+"""Designs of a part, at least and at most."""
+BILLS_ONLY = 4096
+"""At most, where no outage is simulated and designs take microseconds."""
 UNKNOWN_KEY = ("not a known key", "not a key", "not a table", "names no")
 """What the site reader says of a key that no value can mend."""
 
@@ -105,7 +113,7 @@ def run_parts(
         Processes, where no executor is given; one for each core unless given.
     """
     check_keys(site, designs)
-    size = part_size(len(designs))
+    size = part_size(len(designs), wanted)
     bounds = [(first, min(first + size, len(designs))) for first in range(0, len(designs), size)]
     kinds = {f"in_{key}": kind_of(values) for key, values in designs.values.items()}
     dataset = None if out is None else Dataset(out, told(site, designs, wanted, size))
@@ -145,9 +153,9 @@ def _text(value) -> str | None:
     return None if missing else value if isinstance(value, str) else json.dumps(value, default=str)
 
 
-def part_size(n_designs: int) -> int:
+def part_size(n_designs: int, wanted: Wanted) -> int:
     """Designs in a part: a 64th of the sweep, within limits; it depends on nothing else, so a sweep can be resumed."""
-    low, high = PART_DESIGNS
+    low, high = PART_DESIGNS if wanted.outages or wanted.bound else (PART_DESIGNS[0], BILLS_ONLY)
     return max(low, min(high, -(-n_designs // 64)))
 
 
@@ -156,6 +164,7 @@ def told(site: Site, designs: Grid | Table, wanted: Wanted, size: int) -> dict:
     return {
         "version": version(), "vary": designs.told(), "designs": len(designs), "part_designs": size,
         "wanted": vars(wanted), "site": site.model_dump(mode="json", by_alias=True, exclude_none=True),
+        "files": contents(site, designs.values),
     }  # fmt: skip
 
 
@@ -183,14 +192,35 @@ def run_part(site: Site, keys, rows, first: int, wanted: Wanted):
     -------
     DataFrame
     """
-    houses, sites, out = _houses(), [], []
-    for k, values in enumerate(rows):
-        row = {"design": first + k, **{f"in_{key}": value for key, value in zip(keys, values, strict=True)}}
+    houses, found = _houses(), Columns(len(rows))
+    numbers = [is_number_key(key, site.subpanel.mode) for key in keys]
+    pick = lambda values, wants: tuple(v for v, is_number in zip(values, numbers, strict=True) if is_number is wants)
+    groups: dict[str, list[int]] = {}
+    for k, row in enumerate(rows):
+        groups.setdefault(repr(pick(row, False)), []).append(k)
+    for index in groups.values():
+        columns = None
+        try:
+            shared = site_with(site, pick(keys, False), pick(rows[index[0]], False))
+            columns = number_columns(shared, pick(keys, True), [pick(rows[k], True) for k in index], houses, wanted)
+        except Exception:  # noqa: BLE001 - the rows say one by one what is wrong
+            columns = None
+        if columns is None:
+            found.put_rows(index, _rows(site, keys, [rows[k] for k in index], houses, wanted))
+        else:
+            found.put(index, columns)
+    return found.frame(keys, rows, first)
+
+
+def _rows(site: Site, keys, rows, houses: Houses, wanted: Wanted) -> list[dict]:
+    """Designs that are checked one by one; those that can run side by side do."""
+    sites, out = [], []
+    for values in rows:
         try:
             own = site_with(site, keys, values)
-            row["input_hash"] = input_hash(own)
-        except BadInput as error:
-            own, row = None, row | refused(error)
+            row = {"input_hash": input_hash(own)}
+        except Exception as error:  # one design must not cost the others; the row says what happened
+            own, row = None, refused(error)
         sites.append(own)
         out.append(row)
     good = [k for k, own in enumerate(sites) if own is not None]
@@ -198,28 +228,39 @@ def run_part(site: Site, keys, rows, first: int, wanted: Wanted):
     for k in good:
         try:
             out[k] |= side_by_side[k] or run_design(sites[k], houses, wanted)
-        except Exception as error:  # one design must not cost the others; the row says what happened
+        except Exception as error:
             out[k] |= refused(error)
-    return _frame(out, keys)
+    return out
 
 
-def _frame(rows: list[dict], keys):
-    """A table whose columns and their kinds do not depend on the designs that are in it."""
-    import pandas as pd
+class Columns:
+    """The results of a part, column by column; which columns there are does not depend on the designs in it."""
 
-    frame = pd.DataFrame(rows)
-    inputs = {f"in_{key}": frame[f"in_{key}"] for key in keys}
-    numbers = {name: pd.to_numeric(_column(frame, name)).astype(float) for name in RESULTS}
-    texts = {name: _column(frame, name).astype(object) for name in ("out_first_lost", "error", "input_hash")}
-    texts = {name: column.where(column.notna(), None) for name, column in texts.items()}
-    whole = {"design": frame["design"].astype("int64"), **inputs, **numbers, **texts}
-    return pd.DataFrame(whole).assign(version=version())
+    def __init__(self, n_designs: int):
+        self.n_designs = n_designs
+        self.held = {name: np.full(n_designs, np.nan) for name in RESULTS}
+        self.held |= {name: np.full(n_designs, None, dtype=object) for name in TEXTS}
 
+    def put(self, index, columns: dict) -> None:
+        """Set some designs' values of some columns."""
+        for name, values in columns.items():
+            self.held[name][index] = values
 
-def _column(frame, name: str):
-    import pandas as pd
+    def put_rows(self, index, rows: list[dict]) -> None:
+        """Set some designs from their rows."""
+        for k, row in zip(index, rows, strict=True):
+            for name, value in row.items():
+                self.held[name][k] = np.nan if value is None and name in RESULTS else value
 
-    return frame[name] if name in frame else pd.Series([None] * len(frame), dtype=object)
+    def frame(self, keys, rows, first: int):
+        """The part as a table."""
+        import pandas as pd
+
+        inputs = {f"in_{key}": list(values) for key, values in zip(keys, zip(*rows, strict=True), strict=True)}
+        design = np.arange(first, first + self.n_designs, dtype=np.int64)
+        held = {name: pd.Series(values) if name in RESULTS else pd.Series(values, dtype=object)
+                for name, values in self.held.items()}  # fmt: skip
+        return pd.DataFrame({"design": design, **inputs, **held, "version": version()})
 
 
 _KEPT: dict[int, Houses] = {}

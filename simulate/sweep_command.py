@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -16,6 +17,8 @@ from simulate.varied import designs_of, vary_of
 RETRIES = 3
 """How often a part is tried again on a cluster after its worker has died or failed."""
 REACHED_S = 10.0
+ADDRESS = re.compile(r"((tcp|tls|ws|wss|ucx)://)?[^\s:/]+:\d+|(tcp|tls)://\[[0-9a-fA-F:]+\]:\d+")
+"""Host and port; anything else makes the client wait for long and complain on many lines."""
 
 
 def sweep_command(
@@ -49,6 +52,9 @@ def sweep_command(
     if dask is not None and workers is not None:
         raise BadInput("must not stand beside --dask", key="--workers", value=workers,
                        way_out="start as many dask workers as you want")
+    for key, value in (("--workers", workers), ("--sample", n)):
+        if value is not None and value < 1:
+            raise BadInput("must be 1 or above", key=key, value=value)
     designs = designs_of(_vary(list(vary)), n=n, method=method, seed=seed)
     wanted = Wanted(outages, bound)
     with _cluster(dask) as executor, _bar(len(designs)) as progress:
@@ -91,6 +97,9 @@ def _cluster(address: str | None) -> Iterator:
         from distributed import Client
     except ImportError:
         raise BadInput("needs dask", key="--dask", value=address, way_out="pip install 'keeplit[cluster]'") from None
+    if not ADDRESS.fullmatch(address):
+        raise BadInput("must be the address of a scheduler", key="--dask", value=address,
+                       way_out="write tcp://10.0.0.5:8786")
     try:
         client = Client(address, timeout=REACHED_S, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:

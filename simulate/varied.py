@@ -15,7 +15,10 @@ METHODS = ("latin", "sobol")
 DEFAULT_SAMPLES = 256
 INTEGER = re.compile(r"[+-]?\d+")
 KEY_IS = re.compile(r'\s*(\w+(?:\["[^"]*"\])?(?:\.\w+)*)\s*=(.*)', re.DOTALL)
-CALL = re.compile(r"(uniform|triangular|normal)\(([^()]*)\)")
+CALL = re.compile(r"(\w+)\s*\(([^()]*)\)")
+KINDS = {"uniform": 2, "triangular": 3, "normal": 2}
+MOST_VALUES = 1_000_000
+"""Values of one range; a longer one is a slip of the pen, and would fill the memory before anything runs."""
 
 
 @dataclass(frozen=True)
@@ -32,8 +35,7 @@ class Distribution:
     numbers: tuple[float, ...]
 
     def __post_init__(self):
-        n = {"uniform": 2, "triangular": 3, "normal": 2}[self.kind]
-        good = len(self.numbers) == n and all(np.isfinite(self.numbers))
+        good = len(self.numbers) == KINDS.get(self.kind) and all(np.isfinite(self.numbers))
         rises = all(a <= b for a, b in zip(self.numbers, self.numbers[1:], strict=False))
         spreads = self.numbers[-1] > (0.0 if self.kind == "normal" else self.numbers[0])
         if not (good and spreads and (rises or self.kind == "normal")):
@@ -87,21 +89,42 @@ def values_of(text: str) -> list:
     ([1, 2, 3], [0.1, 0.2, 0.3], ['time-of-use', 'keep-full'])
     """
     parts = [part.strip() for part in text.split(":")]
-    numbers = [_value(part) for part in parts]
-    if len(parts) == 2 and all(INTEGER.fullmatch(part) for part in parts):
-        return _some(list(range(numbers[0], numbers[1] + 1)), text)
-    if len(parts) == 3 and all(isinstance(n, int | float) and not isinstance(n, bool) for n in numbers):
-        low, high, step = numbers
-        if not step > 0:
-            raise BadInput("must have a step above 0", key="--vary", value=text, way_out="write 2:8:0.5")
-        n = int(np.floor(round((high - low) / step, 9))) + 1
-        return _some([round(low + k * step, 12) for k in range(max(n, 0))], text)
-    return _some([_value(part) for part in text.split(",") if part.strip()], text)
+    if len(parts) > 1 and "," not in text and _is_numeric(parts[0]):
+        return _range(parts, text)
+    return _some([_value(part) for part in text.split(",")] if text.strip(" ,") else [], text)
+
+
+def _is_numeric(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _range(parts: list[str], text: str) -> list:
+    """The values of `a:b` or `a:b:step`, both ends included."""
+    rule = "must be a:b with whole numbers, or a:b:step"
+    if not all(_is_numeric(part) and np.isfinite(float(part)) for part in parts) or len(parts) > 3:
+        raise BadInput(rule, key="--vary", value=text, way_out='write 1:6 or 2:8:0.5, or a text in double quotes')
+    if len(parts) == 2 and not all(INTEGER.fullmatch(part) for part in parts):
+        raise BadInput(rule, key="--vary", value=text, way_out=f"write {parts[0]}:{parts[1]}:0.5")
+    low, high, step = (*(_value(part) for part in parts), 1)[:3]
+    if not step > 0:
+        raise BadInput("must have a step above 0", key="--vary", value=text, way_out="write 2:8:0.5")
+    if high < low:
+        turned = ":".join([parts[1], parts[0], *parts[2:]])
+        raise BadInput("must rise", key="--vary", value=text, way_out=f"write {turned}")
+    n = int(np.floor(round((high - low) / step, 9))) + 1
+    if n > MOST_VALUES:
+        raise BadInput(f"must name {MOST_VALUES:,} values or fewer", key="--vary", value=text, way_out="widen the step")
+    return [round(low + k * step, 12) for k in range(n)]
 
 
 def _some(values: list, text: str) -> list:
-    if not values:
-        raise BadInput("must name a value", key="--vary", value=text, way_out="write a,b,c or a:b or a:b:step")
+    if not values or "" in values:
+        raise BadInput("must name a value" if not values else "must not have an empty value", key="--vary", value=text,
+                       way_out="write a,b,c or a:b or a:b:step")
     return values
 
 
@@ -136,8 +159,18 @@ def vary_of(texts: Iterable[str]) -> dict:
         if key in vary:
             raise BadInput("must name each key once", key="--vary", value=key)
         call = CALL.fullmatch(values.strip())
-        vary[key] = Distribution(call[1], tuple(map(float, call[2].split(",")))) if call else values_of(values)
+        vary[key] = _drawn(call[1], call[2]) if call else values_of(values)
     return vary
+
+
+def _drawn(kind: str, numbers: str) -> Distribution:
+    """A distribution as it is written."""
+    texts = numbers.split(",")
+    if kind not in KINDS:
+        raise BadInput("must be a distribution: " + ", ".join(KINDS), key="--vary", value=f"{kind}({numbers})")
+    if not all(_is_numeric(one) for one in texts):
+        raise BadInput("must have numbers", key="--vary", value=f"{kind}({numbers})", way_out="write uniform(2, 8)")
+    return Distribution(kind, tuple(map(float, texts)))
 
 
 @dataclass(frozen=True)
@@ -269,6 +302,8 @@ def _sample(vary: dict, n: int, method: str, seed: int) -> Table:
     if not n >= 1 or (method == "sobol" and n & (n - 1)):
         raise BadInput("must be a power of two" if n >= 1 else "must be 1 or above", key="n", value=n,
                        way_out="take 256 or 1024")
+    if seed < 0:
+        raise BadInput("must be 0 or above", key="seed", value=seed)
     rng = np.random.default_rng(seed)
     if method == "sobol":
         points = qmc.Sobol(len(vary), rng=rng).random_base2(n.bit_length() - 1)

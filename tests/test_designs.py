@@ -80,7 +80,11 @@ def test_values_as_the_command_line_writes_them(text, values):
     assert values_of(text) == values
 
 
-@pytest.mark.parametrize("text", ["", " , ", "5:2", "1:5:0", "1:5:-1"])
+@pytest.mark.parametrize(
+    "text",
+    ["", " , ", "1,,2", "5:2", "1:5:0", "1:5:-1", "1.5:3", "0:nan:1", "0:1:inf", "1:2:3:4", "1:b", "1:1000000001",
+     "0:1:1e-9", "3:1:0.5"],
+)  # fmt: skip
 def test_values_that_name_nothing_are_refused(text):
     with pytest.raises(BadInput) as refused:
         values_of(text)
@@ -94,6 +98,9 @@ def test_keys_with_names_in_brackets():
     for bad in ("battery.count", "=3"):
         with pytest.raises(BadInput, match="must be KEY=VALUES"):
             vary_of([bad])
+    for bad in ("gauss(2, 3)", "uniform(a, 2)", "uniform()", "uniform(8, 2)", "normal(5, 0)", "normal(inf, 1)"):
+        with pytest.raises(BadInput):
+            vary_of([f"battery.usable_kwh={bad}"])
     with pytest.raises(BadInput, match="each key once"):
         vary_of(["battery.count=1", "battery.count=2"])
 
@@ -126,6 +133,8 @@ def test_distributions_have_their_moments():
             Distribution("uniform", bad)
     with pytest.raises(BadInput, match="power of two"):
         designs_of({"a.b": uniform(0, 1)}, n=100, method="sobol")
+    with pytest.raises(BadInput, match="seed must be 0 or above"):
+        designs_of({"a.b": uniform(0, 1)}, seed=-1)
 
 
 @pytest.mark.parametrize("mode", ["transfer", "interactive"])
@@ -212,6 +221,11 @@ def test_the_bound_is_solved_where_it_is_asked_for():
     table = sweep(site, {"battery.count": [1]}, outages=False, bound=True)
     assert table["out_saving"][0] <= table["out_bound"][0] + 1e-6
     assert np.isnan(sweep(site, {"battery.count": [1]}, outages=False)["out_bound"][0])
+
+
+def test_a_key_below_a_number_is_refused():
+    with pytest.raises(BadInput, match="operation.reserve.x is not a key of the site file"):
+        sweep(bench(operation={"reserve": 0.5}), {"operation.reserve.x": [1]}, outages=False)
 
 
 def test_a_bad_design_is_a_row_with_its_error():
@@ -365,6 +379,10 @@ def test_the_command_says_what_it_did(tmp_path):
     assert told["designs"] == 4 and told["refused"] == 2 and "operation.reserve" in told["first_error"]
     with pytest.raises(BadInput, match="--workers must not stand beside --dask"):
         sweep_command(bench(), ["battery.count=1"], tmp_path / "other", workers=2, dask="tcp://127.0.0.1:1")
+    for more, message in (({"workers": 0}, "--workers must be 1 or above"), ({"n": 0}, "--sample must be 1 or above")):
+        with pytest.raises(BadInput, match=message):
+            sweep_command(bench(), ["battery.count=1"], tmp_path / "other", **more)
+    assert not (tmp_path / "other").exists()
 
 
 def test_a_fleet_is_a_row_a_home(tmp_path):
@@ -391,7 +409,8 @@ def test_a_fleet_is_a_row_a_home(tmp_path):
 
 
 def test_parts_depend_on_the_sweep_only():
-    assert [part_size(n) for n in (1, 1000, 10_000, 10**6)] == [16, 16, 157, 960]
+    assert [part_size(n, Wanted()) for n in (1, 1000, 10_000, 10**6)] == [16, 16, 157, 960]
+    assert [part_size(n, Wanted(outages=False)) for n in (1, 1000, 10_000, 10**6)] == [16, 16, 157, 4096]
     designs = designs_of({"operation.reserve": "0:0.4:0.01"})
     frames = dict(run_parts(bench(), designs, Wanted(outages=False), workers=1))
     assert [len(frames[k]) for k in sorted(frames)] == [16, 16, 9]

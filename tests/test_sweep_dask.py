@@ -76,6 +76,12 @@ def test_a_cluster_whose_worker_is_killed_gives_the_same_table(tmp_path, cluster
     )
 
 
+@pytest.mark.parametrize("address", ["", "nonsense://x", "tcp://10.0.0.5", "10.0.0.5:port"])
+def test_what_is_no_address_is_refused_at_once(tmp_path, address):
+    with pytest.raises(BadInput, match="--dask must be the address of a scheduler"):
+        sweep_command(bench(), VARY, tmp_path / "swept", dask=address)
+
+
 def test_a_scheduler_that_does_not_answer_is_refused(tmp_path, monkeypatch):
     monkeypatch.setattr("simulate.sweep_command.REACHED_S", 0.5)
     with pytest.raises(BadInput) as refused:
