@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from profiles.hours import Hours
 from simulate.house import House, house_of
 from simulate.plan import PLANS
 from tests.small_site import circuit, locked_pair, small_site, unit
@@ -12,10 +13,14 @@ from tests.test_year import peaks
 HOUR = np.arange(24)
 
 
-def random_house(rng, plan: str | None = None, quick: bool = False) -> House:
-    """A house of one year of hours; `plan` is drawn where it is not given, `quick` leaves demand charges out."""
+def random_house(rng, plan: str | None = None, quick: bool = False, n_days: int | None = None) -> House:
+    """A house of one year of hours, or of so many days of it.
+
+    `plan` is drawn where it is not given, `quick` leaves demand charges out.
+    """
     plan = plan or rng.choice(PLANS)
     mode = rng.choice(["transfer", "transfer", "interactive"])
+    first = None if n_days is None else int(rng.integers(0, 365 - n_days))
     loads = [
         circuit(f"Circuit {k}", 0.0, rng.choice(["A", "B", "AB"]), rate_transfer=bool(rng.random() < 0.7))
         for k in range(rng.integers(1, 5))
@@ -25,17 +30,28 @@ def random_house(rng, plan: str | None = None, quick: bool = False) -> House:
     sun = {"connected_at": str(where), "export": export, "series": {"csv": "unread.csv", "column": "kw"}}
     site = small_site(
         loads, _units(rng), rate=_rate(rng, plan, quick),
-        operation={"plan": str(plan), **_operation(rng)},
+        operation={"plan": str(plan), **_operation(rng, 252 if first is None else first + 2)},
         subpanel={
             "mode": str(mode), "export": bool(mode == "interactive" and rng.random() < 0.5),
             "transfer": {"least_stay_min": float(rng.choice([0.0, 0.0, 30.0, 90.0]))},
         },
     )  # fmt: skip
     house = house_of(site)
+    if n_days is not None:
+        house = replace(house, hours=some_days(house.hours, first, n_days))
+        n = house.hours.n_steps
+        house = replace(house, cold=house.cold[:, :n], solar_dc_kw=house.solar_dc_kw[:n])
     if where != "none":
         lit = small_site(loads, [unit()], solar=sun).solar
         site = site.model_copy(update={"solar": lit})
     return _with_series(rng, replace(house, site=site), str(where))
+
+
+def some_days(hours: Hours, first: int, n_days: int) -> Hours:
+    """Some days of a year as an axis of their own, its days counted from 0."""
+    kept = (hours.day >= first) & (hours.day < first + n_days)
+    series = {name: getattr(hours, name)[kept] for name in ("utc", "local", "month", "day", "weekday", "minute")}
+    return replace(hours, **series | {"day": series["day"] - first})
 
 
 def _with_series(rng, house: House, where: str) -> House:
@@ -87,9 +103,10 @@ def _rate(rng, plan: str, quick: bool) -> dict:
     )  # fmt: skip
 
 
-def _operation(rng) -> dict:
+def _operation(rng, hold_day: int) -> dict:
     reserve = float(rng.uniform()) if rng.random() < 0.6 else rng.uniform(size=12).tolist()
-    hold = [{"from": "2025-09-10T00:00", "to": "2025-09-13T00:00"}] if rng.random() < 0.3 else []
+    start, end = (f"{np.datetime64('2025-01-01') + day}T00:00" for day in (hold_day, hold_day + 3))
+    hold = [{"from": start, "to": end}] if rng.random() < 0.3 else []
     return {
         "reserve": reserve, "charge_from": str(rng.choice(["any", "any", "solar"])), "hold_full": hold,
         "wear_per_kwh": float(rng.choice([0.0, 0.0, 0.04])),
