@@ -234,6 +234,7 @@ def compare(
     other: Annotated[Path | None, typer.Argument(help="a second site file", show_default=False)] = None,
     units: Annotated[str, typer.Option(help="total numbers of battery units, such as 1:6")] = "1:6",
     vary: Annotated[str | None, typer.Option(help="a key and its values instead, such as solar.dc_kw=0,3,6")] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="folder for compare.csv, compare.json and figures")] = None,
     as_json: Json = False,
 ) -> None:
     """Battery units added one at a time, other values of a key, or two sites side by side."""
@@ -249,6 +250,7 @@ def compare(
         else:
             comparison = compare_units(_site(site), values_of(units))
         document = comparison.document()
+        files = [] if out is None else comparison.write(out)
     if as_json:
         _print_json(document)
         return
@@ -258,6 +260,8 @@ def compare(
     console = _console()
     show_comparison(document, console)
     show_cautions(document["cautions"], console)
+    if files:
+        console.print(f"Written to {out}: {', '.join(path.name for path in files)}.")
 
 
 @app.command()

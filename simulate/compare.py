@@ -2,47 +2,29 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
+from profiles.files import folder_for, written
 from profiles.noun import BadInput
 from profiles.prices import Prices
 from simulate.cautions import ONE_YEAR
-from simulate.document import bills_of, cautions_for
+from simulate.compared import Design, design_of, where_text
+from simulate.document import cautions_for
 from simulate.house import House, SiteSources, cold_steps, house_of
-from simulate.outage import SEASONS, TOLERANCE_H, nine_in_ten
+from simulate.outage import nine_in_ten
 from simulate.pools import leg_of, pools_of
-from simulate.recharge import recharge_of
-from simulate.reliability import indices_in, interruptions_of, reliability_row, start_weight
 from simulate.ride import RideThrough, ride_through
 from simulate.site import Site
 from simulate.year import HouseYear, prices_of, run_year
 
-MARKS_H = (4, 8, 12, 24, 72)
 REBUILDS = ("site", "weather", "circuit", "service", "solar")
 """Tables whose keys change the series of the house."""
 MOST_UNITS = 99
-
-
-@dataclass(frozen=True, eq=False)
-class Design:
-    """One design that was compared.
-
-    Attributes
-    ----------
-    label : str
-        Such as "3 units: 2 on A, 1 on B".
-    ride : RideThrough
-        Every outage of its year, the year inside.
-    row : dict
-        Its figures as plain data; see `Comparison`.
-    """
-
-    label: str
-    ride: RideThrough
-    row: dict
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +79,34 @@ class Comparison:
         """One row a design; nested figures become columns such as hours.winter.p10."""
         import pandas as pd
 
-        return pd.json_normalize(self.rows)
+        rows = [row | {"never_carried": "; ".join(row["never_carried"])} for row in self.rows]
+        return pd.json_normalize(rows)
+
+    def write(self, folder: str | Path) -> list[Path]:
+        """Write compare.csv, compare.json and the figures (SVG and PNG), each beside its place and renamed.
+
+        Parameters
+        ----------
+        folder : path
+            Made where it is not there yet.
+        """
+        from simulate.plot import comparison_figures
+        from simulate.plot.designs import svg_text
+        from simulate.plot.paper import write_png
+
+        out, paths = folder_for(folder), []
+
+        def put(name: str, write) -> None:
+            with written(out / name) as beside:
+                write(beside)
+            paths.append(out / name)
+
+        put("compare.json", lambda to: to.write_text(json.dumps(self.document(), allow_nan=False, indent=1), "utf-8"))
+        put("compare.csv", lambda to: self.to_frame().to_csv(to, index=False, lineterminator="\n"))
+        for name, figure in comparison_figures(self).items():
+            put(f"{name}.png", lambda to, figure=figure: write_png(figure, to))
+            put(f"{name}.svg", lambda to, figure=figure, name=name: to.write_text(svg_text(figure, name), "utf-8"))
+        return paths
 
     def _repr_html_(self) -> str:
         names = ("label", "hours.winter.p10", "hours.summer.p10", "hours.year.worst", "saving", "installed_price")
@@ -142,7 +151,7 @@ def compare_units(site: Site, totals: Sequence[int] = (1, 2, 3, 4, 5, 6)) -> Com
     for n in totals:
         where = where_text(found[n][1].house)
         label = f"{n} {'unit' if n == 1 else 'units'}: {where}"
-        designs.append(_design(label, found[n][1], site, designs[-1] if designs else None))
+        designs.append(design_of(label, found[n][1], site, designs[-1] if designs else None))
     return Comparison("battery units", tuple(designs), (*_unit_notes(site), *_notes(site)))
 
 
@@ -161,7 +170,7 @@ def compare_values(site: Site, key: str, values: Sequence) -> Comparison:
     series, designs = _Series(site), []
     for value in values:
         _, ride = series.simulated(site.with_values({key: value}), key)
-        designs.append(_design(f"{key} = {value}", ride, site, designs[-1] if designs else None))
+        designs.append(design_of(f"{key} = {value}", ride, site, designs[-1] if designs else None))
     return Comparison(key, tuple(designs), _notes(site))
 
 
@@ -170,7 +179,7 @@ def compare_sites(site: Site, other: Site) -> Comparison:
     designs = []
     for one in (site, other):
         ride = ride_through(run_year(house_of(one)))
-        designs.append(_design(f"{one.site.name} ({one.file})", ride, one, designs[-1] if designs else None))
+        designs.append(design_of(f"{one.site.name} ({one.file})", ride, one, designs[-1] if designs else None))
     if site.rate.currency != other.rate.currency:
         raise BadInput("must be the currency of the first site", file=other.file, key="rate.currency",
                        value=other.rate.currency, way_out=f'write "{site.rate.currency}"')
@@ -271,171 +280,6 @@ def _dark_first(ride: RideThrough) -> dict[str, int]:
     when = np.where(needed, ride.dark.dark_h, np.inf)[worst]
     lost = np.isfinite(when).any(axis=1)
     return {pool.legs: int((lost & (when[:, p] <= when.min(axis=1))).sum()) for p, pool in enumerate(house.pools)}
-
-
-def where_text(house: House) -> str:
-    """Units by leg in words.
-
-    Examples
-    --------
-    >>> from simulate.site import read_site
-    >>> where_text(house_of(read_site()))
-    '1 on A, 1 on B'
-    """
-    words = {"AB": "both legs"}
-    return ", ".join(f"{pool.n_units} on {words.get(pool.legs, pool.legs)}" for pool in house.pools)
-
-
-def _design(label: str, ride: RideThrough, written: Site, before: Design | None) -> Design:
-    row = {"label": label, **_battery_row(ride, written), **_hours_row(ride), **_year_row(ride)}
-    p10, price = row["hours"]["year"]["p10"], row["installed_price"]
-    row["hours_per_1000"] = 1000.0 * p10 / price if price else None
-    row["more_hours"] = row["more_hours_per_1000"] = None
-    if before is not None and before.row["never_carried"] == row["never_carried"]:
-        row["more_hours"] = p10 - before.row["hours"]["year"]["p10"]
-        paid = (price or 0.0) - (before.row["installed_price"] or 0.0)
-        row["more_hours_per_1000"] = 1000.0 * row["more_hours"] / paid if price and paid > 0.0 else None
-    return Design(label, ride, row)
-
-
-def _battery_row(ride: RideThrough, written: Site) -> dict:
-    house = ride.house
-    groups = [group for group in house.site.battery if group.count]
-    counts = [(group.name, group.count) for group in house.site.battery]
-    return {
-        "units": sum(group.count for group in groups),
-        "where": where_text(house),
-        "by_leg": {pool.legs: pool.n_units for pool in house.pools},
-        "as_written": house.site == written or counts == [(group.name, group.count) for group in written.battery],
-        "usable_kwh": sum(pool.pool.usable_kwh for pool in house.pools),
-        "usable_end_kwh": sum(group.count * group.unit_kwh * group.end_frac for group in groups),
-        "installed_price": installed_price(house.site),
-    }
-
-
-def installed_price(site: Site) -> float | None:
-    """Price of all units and of what goes with them; None where a unit's is not given. [currency]"""
-    groups = [group for group in site.battery if group.count]
-    if any(group.installed_price is None for group in groups):
-        return None
-    other = 0.0 if site.money is None else site.money.other_installed_price
-    return sum(group.count * group.installed_price for group in groups) + (other if groups else 0.0)
-
-
-def _hours_row(ride: RideThrough) -> dict:
-    months = {"year": tuple(range(1, 13)), **SEASONS}
-    ended = sum(ride.why_frac.values())
-    last = ride.horizon_h + TOLERANCE_H
-    hours = ride.hours * (not never_carries_the_first(ride.house))
-    return {
-        "hours": {name: three(ride.in_months(m)) for name, m in months.items()},
-        "leg_hours": {leg: three(hours) for leg, hours in ride.leg_hours.items()},
-        "censored_frac": float(ride.censored.mean()),
-        "first_lost": ride.usually_lost,
-        "why": ride.why_frac,
-        "more_units_cure_frac": ride.why_frac.get("empty", 0.0) / ended if ended else 0.0,
-        "cure": cure_text(ride.why_frac),
-        "covered_frac": {
-            str(mark): float(np.mean(hours >= mark - TOLERANCE_H)) if mark <= last else None for mark in MARKS_H
-        },
-        "never_carried": list(ride.house.never_carried),
-    }
-
-
-def never_carries_the_first(house: House) -> bool:
-    """A backed-up circuit of the first priority can be served by no wiring."""
-    backed = [house.site.circuit[k] for k in house.backed]
-    top = min((circuit.priority for circuit in backed), default=0)
-    return any(circuit.priority == top and circuit.name in house.never_carried for circuit in backed)
-
-
-def three(hours) -> dict[str, float]:
-    """Nine in ten, middle and worst of hours survived. [h]
-
-    Examples
-    --------
-    >>> three([3.0, 1.0, 2.0])
-    {'p10': 1.0, 'p50': 2.0, 'worst': 1.0}
-    """
-    middle = float(np.quantile(hours, 0.5, method="lower"))
-    return {"p10": nine_in_ten(hours), "p50": middle, "worst": float(np.min(hours))}
-
-
-def cure_text(why_frac: dict[str, float]) -> str:
-    """What more units can do about what ends the outages.
-
-    Examples
-    --------
-    >>> cure_text({"overload": 1.0})
-    'more energy cures none of it: overload'
-    """
-    others = ", ".join(sorted(why for why in why_frac if why != "empty"))
-    if not why_frac:
-        return "nothing is lost within the horizon"
-    if not others:
-        return "the units are empty: more energy adds hours"
-    if "empty" not in why_frac:
-        return f"more energy cures none of it: {others}"
-    return f"more energy cures only empty units ({why_frac['empty']:.0%} of outages), not: {others}"
-
-
-def _year_row(ride: RideThrough) -> dict:
-    run = ride.run
-    no_load, on_grid = standing_kwh(run)
-    recharge = recharge_of(run)
-    return {
-        **_reliability(ride),
-        "recharge_h": _finite(recharge["from_empty_h"]),
-        "service_a": recharge["service_a"],
-        "service_exceeded": recharge["exceeds"],
-        "no_load_kwh": no_load,
-        "on_grid_kwh": on_grid,
-        "saving": bills_of(run).saving,
-    }
-
-
-def _reliability(ride: RideThrough) -> dict:
-    """Share ridden through and energy unserved, over all backed-up circuits so that designs can be compared."""
-    house = ride.house
-    kinds = interruptions_of(house.site.outage)
-    if not kinds:
-        return {"ridden_through_frac": None, "unserved_kwh_per_year": None}
-    row = reliability_row(ride, kinds)
-    never = [k for k in house.backed if house.site.circuit[k].name in house.never_carried]
-    factor = [house.site.circuit[k].outage_factor(ride.load_case) for k in never]
-    weight = start_weight(house.hours.month, house.site.outage.month_weights)
-    never_kw = float(weight @ (house.circuit_kw[never].T @ np.array(factor))) if never else 0.0
-    return {
-        "ridden_through_frac": 0.0 if never_carries_the_first(house) else row["ridden_through_frac"],
-        "unserved_kwh_per_year": row["unserved_kwh_per_year"] + never_kw * indices_in(kinds)["saidi_h"],
-    }
-
-
-def _finite(value: float) -> float | None:
-    return value if np.isfinite(value) else None
-
-
-def standing_kwh(run: HouseYear) -> tuple[float, float]:
-    """No-load draw and on-grid draw of a year on the utility, what inverting and waiting cost. [kWh]
-
-    Notes
-    -----
-    What conversion does not lose is one of the two, and the units invert or wait, so one unknown time is left; exact
-    where the units are equal.
-    """
-    year, pools = run.year, run.asked.pools
-    if not pools:
-        return 0.0, 0.0
-    h = year.step_h
-    delivered = year.pool_discharge_kw.sum(axis=1) * h
-    conversion = year.charge_kw.sum() * h * (1.0 - pools[0].charge_efficiency)
-    conversion += sum(kwh * (1.0 / pool.discharge_efficiency - 1.0) for kwh, pool in zip(delivered, pools, strict=True))
-    rest = year.loss_kw.sum() * h - conversion
-    no_load_kw, on_grid_kw = (sum(getattr(p, name) for p in pools) for name in ("no_load_kw", "on_grid_kw"))
-    hours = len(year.load_kw) * h
-    inverting_h = (rest - on_grid_kw * hours) / (no_load_kw - on_grid_kw) if no_load_kw != on_grid_kw else 0.0
-    no_load = no_load_kw * inverting_h
-    return float(no_load), float(rest - no_load)
 
 
 def _unit_notes(site: Site) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from simulate.view import hours_text, plain, table_of
+from simulate.view import hours_text, plain, refill_text, table_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -34,38 +34,79 @@ def _figure(value, unit: str) -> str:
 
 
 def show_comparison(document: dict, console: Console) -> None:
-    """Designs side by side."""
-    names = ("design", "winter 9/10", "summer 9/10", "worst", "24 h covered", "recharge", "saving", "price")
-    table = table_of(*names, "more hours")
-    for row in document["rows"]:
-        seasons = row["hours"]
-        table.add_row(
-            plain(row["label"]), hours_text(seasons["winter"]["p10"]), hours_text(seasons["summer"]["p10"]),
-            hours_text(seasons["year"]["worst"]), _share(row["covered_frac"].get("24")), _hours(row["recharge_h"]),
-            _number(row["saving"]), _number(row["installed_price"]), _number(row["more_hours"], 1),
-        )  # fmt: skip
-    console.print(table)
-    for row in document["rows"]:
-        lost = f"{plain(row['label'])}: first circuit lost {plain(row['first_lost'])}"
-        never = "; never carried: " + plain(", ".join(row["never_carried"])) if row["never_carried"] else ""
-        console.print(f"{lost}; more units cure {_share(row['more_units_cure_frac'])} of the outages{never}.")
+    """Designs side by side: hours, what they cover, what they cost, the units; then what is lost first and why."""
+    rows, currency = document["rows"], document["currency"]
+    console.print("[bold]Hours survived: nine times in ten / middle / worst[/bold]")
+    for table in (_hours_table, _covered_table, _worth_table, _units_table):
+        console.print(table(rows, currency))
+    for row in rows:
+        console.print(f"{plain(row['label'])}: first circuit lost {plain(row['first_lost'])}; {plain(row['cure'])}.")
+        if row["never_carried"]:
+            console.print(f"[bold red]  NEVER CARRIED: {plain(', '.join(row['never_carried']))} (0 hours)[/bold red]")
     console.print(
-        f"Hours of the {document['load_case']} load from {document['start_soc']}; money in {document['currency']}."
+        "More battery units cure only empty units: not an overload, not a pair that stops with its other leg. Hours of "
+        f"the {document['load_case']} load, units at the start: {document['start_soc']}; further hours are nine times "
+        "in ten of the year, against the row above."
     )
     for note in document["notes"]:
         console.print(f"[dim]- {plain(note)}[/dim]")
 
 
+def _hours_table(rows, currency: str):
+    seasons = ("winter", "spring", "summer", "autumn", "year")
+    table = table_of("design", *seasons)
+    for row in rows:
+        table.add_row(_label(row), *(_three(row["hours"][season]) for season in seasons))
+    return table
+
+
+def _covered_table(rows, currency: str):
+    marks = rows[0]["covered_frac"]
+    table = table_of("outages covered", *(f"{mark} h" for mark in marks), plain("unserved [kWh a year]"))
+    for row in rows:
+        unserved = _number(row["unserved_kwh_per_year"], 1, none="no interruptions stated")
+        table.add_row(_label(row), *map(_share, row["covered_frac"].values()), unserved)
+    return table
+
+
+def _worth_table(rows, currency: str):
+    table = table_of("money", f"saving [{currency}]", f"price [{currency}]", "further hours",
+                     f"hours per 1,000 {currency}", "further per 1,000")  # fmt: skip
+    for row in rows:
+        table.add_row(
+            _label(row), _number(row["saving"]), _number(row["installed_price"], none="not stated"),
+            _number(row["more_hours"], 1), _number(row["hours_per_1000"], 1), _number(row["more_hours_per_1000"], 1),
+        )  # fmt: skip
+    return table
+
+
+def _units_table(rows, currency: str):
+    names = ("usable new [kWh]", "at the end [kWh]", "recharge", "service [A]", "no-load [kWh]", "on-grid [kWh]")
+    table = table_of("units", *map(plain, names))
+    for row in rows:
+        over = " exceeded" if row["service_exceeded"] else ""
+        refill = "never" if row["recharge_h"] is None else refill_text(row["recharge_h"])
+        table.add_row(
+            _label(row), _number(row["usable_kwh"], 1), _number(row["usable_end_kwh"], 1), refill,
+            _number(row["service_a"]) + over, _number(row["no_load_kwh"]), _number(row["on_grid_kwh"]),
+        )  # fmt: skip
+    return table
+
+
+def _label(row: dict) -> str:
+    return plain(row["label"]) + ("" if row["carries_first_priority"] else " (not all carried)")
+
+
+def _three(hours: dict) -> str:
+    return " / ".join(hours_text(hours[name]).removesuffix(" h") for name in ("p10", "p50", "worst")) + " h"
+
+
 def _share(value) -> str:
-    return "" if value is None else f"{value:.0%}"
+    return "not followed" if value is None else f"{value:.0%}"
 
 
-def _number(value, digits: int = 0) -> str:
-    return "" if value is None else f"{value:,.{digits}f}"
-
-
-def _hours(value) -> str:
-    return "" if value is None else f"{value:.1f} h"
+def _number(value, digits: int = 0, none: str = "none") -> str:
+    return none if value is None else f"{value:,.{digits}f}"
 
 
 def show_choice(document: dict, console: Console) -> None:

@@ -143,7 +143,7 @@ def test_the_same_bytes_under_any_time_zone(job):
     ("words", "said"),
     [
         (["panel"], "not assessed"),
-        (["compare", "--units", "1:2"], "more units cure"),
+        (["compare", "--units", "1:2"], "battery units cure only empty units"),
         (["compare", "--vary", "battery.usable_kwh=5,10"], "battery.usable_kwh = 10"),
         (["choose", "--hours", "6"], "of the outages"),
     ],

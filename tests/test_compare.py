@@ -1,13 +1,19 @@
 """Numbers of units, other sizes and other sites side by side."""
 
+import io
 import json
 
 import numpy as np
+import pandas as pd
 import pytest
+from rich.console import Console
 
 from profiles.noun import BadInput
-from simulate.compare import compare_sites, compare_units, compare_values, cure_text, standing_kwh
+from simulate.compare import compare_sites, compare_units, compare_values
+from simulate.compared import cure_text, standing_kwh
 from simulate.document import study
+from simulate.listing import show_comparison
+from simulate.plot import comparison_figures, marginal_hours
 from simulate.ride import ride_through
 from simulate.site import read_site
 from simulate.year import run_year
@@ -179,3 +185,51 @@ def test_two_sites():
 def test_totals_that_are_no_numbers_of_units(totals):
     with pytest.raises(BadInput, match="1:6"):
         compare_units(two_legs(0.6, 0.25), totals)
+
+
+def test_every_row_of_the_comparison_is_in_table_json_and_csv(tmp_path):
+    site = two_legs(0.6, 0.25).with_values({"outage.per_year": 2.0, "outage.mean_h": 3.0})
+    found = compare_units(site, (1, 2, 3))
+    names = [path.name for path in found.write(tmp_path / "new")]
+    assert names == ["compare.json", "compare.csv", "survival-curves.png", "survival-curves.svg", "marginal-hours.png",
+                     "marginal-hours.svg"]  # fmt: skip
+    assert sorted(one.name for one in (tmp_path / "new").iterdir()) == sorted(names)
+    document = json.loads((tmp_path / "new" / "compare.json").read_text("utf-8"))
+    assert document == json.loads(json.dumps(found.document()))
+    table = pd.read_csv(tmp_path / "new" / "compare.csv")
+    seasons = [f"hours.{s}.{q}" for s in ("winter", "spring", "summer", "autumn") for q in ("p10", "p50", "worst")]
+    figures = ["usable_kwh", "usable_end_kwh", "first_lost", "cure", "covered_frac.24", "unserved_kwh_per_year",
+               "recharge_h", "service_a", "no_load_kwh", "on_grid_kwh", "saving", "hours_per_1000"]  # fmt: skip
+    assert set(seasons + figures) <= set(table.columns)
+    assert table["never_carried"].tolist()[0] == "Right"
+    for row, line in zip(document["rows"], table.to_dict("records"), strict=True):
+        assert line["hours.winter.p10"] == row["hours"]["winter"]["p10"]
+        assert line["unserved_kwh_per_year"] == row["unserved_kwh_per_year"]
+    shown = Console(record=True, width=120, file=io.StringIO())
+    show_comparison(document, shown)
+    text = shown.export_text()
+    for word in ("winter", "autumn", "usable new [kWh]", "at the end [kWh]", "unserved [kWh a year]", "service [A]",
+                 "no-load [kWh]", "on-grid [kWh]", "recharge", "saving [USD]", "price [USD]", "NEVER CARRIED: Right",
+                 "more battery units cure only empty"):  # fmt: skip
+        assert word.lower() in text.lower(), word
+
+
+def test_curves_of_designs_on_one_axis_and_what_each_unit_adds():
+    found = compare_units(two_legs(0.6, 0.25), (1, 2, 3))
+    figures = comparison_figures(found)
+    curves = figures["survival-curves"].axes[0]
+    drawn = {line.get_label(): line for line in curves.lines if not line.get_label().startswith("_")}
+    assert list(drawn) == ["1 unit: 1 on A, not all carried", "2 units: 1 on A, 1 on B", "3 units: 2 on A, 1 on B"]
+    assert drawn["2 units: 1 on A, 1 on B"].get_xdata()[-1] == pytest.approx(5.0 / 0.6)
+    assert max(drawn["1 unit: 1 on A, not all carried"].get_xdata()) == 0.0
+    marks = [line.get_xdata()[0] for line in curves.lines if line.get_label() == "_mark"]
+    assert marks == [4.0, 12.0, 24.0, 72.0]
+    ticks = [tick.get_text() for tick in figures["marginal-hours"].axes[0].get_xticklabels()]
+    assert ticks == ["1\n+0.0 h", "2\n+8.3 h", "3\n+8.3 h"]
+    assert list(comparison_figures(compare_values(two_legs(0.6, 0.25), "battery.usable_kwh", [5.0]))) == ["survival-curves"]
+
+
+def test_what_stood_before_the_first_number_is_not_made_up():
+    ax = marginal_hours([2, 4], [8.0, 12.0])
+    assert [tick.get_text() for tick in ax.get_xticklabels()] == ["2", "4\n+4.0 h"]
+    assert "fewer units" in ax.get_legend_handles_labels()[1][0]

@@ -16,27 +16,32 @@ def marginal_hours(n_units, hours_p10, *, hours_p50=None, ax: Axes | None = None
     Parameters
     ----------
     n_units : array_like of int, shape (n_designs,)
+        Rising; before one unit there was nothing, and before a larger first number it is not known.
     hours_p10, hours_p50 : array_like, shape (n_designs,)
         Hours survived nine times in ten; the middle outage as a line. [h]
     ax : Axes, optional
     """
     ax = paper(margins_in=(0.75, 0.15, 0.7, 0.4)) if ax is None else ax
     n_units, hours = np.asarray(n_units), np.asarray(hours_p10, dtype=float)
-    before = np.r_[0.0, hours[:-1]]
+    before = np.r_[0.0 if n_units[0] == 1 else hours[0], hours[:-1]]
     low, gains = np.minimum(before, hours), hours >= before
-    ax.bar(n_units, low, 0.6, color=LIGHT, edgecolor=INK, linewidth=0.5, label="with one unit less")
+    steps = set(np.diff(n_units).tolist())
+    one, fewer = ("the last of them", "one unit less") if steps <= {1} else ("the last step", "fewer units")
+    at, most = np.arange(len(n_units)), float(np.maximum(hours, before).max())
+    ax.bar(at, low, 0.6, color=LIGHT, edgecolor=INK, linewidth=0.5, label=f"with {fewer}")
     kinds = ((gains, DARK, "", "added, nine times in ten"), (~gains, "white", "///", "lost"))
     for chosen, color, hatch, label in kinds:
         if chosen.any():
-            ax.bar(n_units[chosen], np.abs(hours - before)[chosen], 0.6, bottom=low[chosen], color=color, hatch=hatch,
+            ax.bar(at[chosen], np.abs(hours - before)[chosen], 0.6, bottom=low[chosen], color=color, hatch=hatch,
                    edgecolor=INK, linewidth=0.5, label=label)  # fmt: skip
-    most = float(np.maximum(hours, before).max())
     if hours_p50 is not None:
-        ax.plot(n_units, hours_p50, marker="s", markersize=5, label="middle outage", **LINES[1])
+        ax.plot(at, hours_p50, marker="s", markersize=5, label="middle outage", **LINES[1])
         most = max(most, float(np.max(hours_p50)))
-    ax.set_xticks(n_units, [f"{n}\n{more:+.1f} h" for n, more in zip(n_units, hours - before, strict=True)])
+    known = [n_units[0] == 1, *[True] * (len(n_units) - 1)]
+    adds = [f"\n{more:+.1f} h" if told else "" for more, told in zip(hours - before, known, strict=True)]
+    ax.set_xticks(at, [f"{n}{text}" for n, text in zip(n_units, adds, strict=True)])
     ax.set_ylim(0.0, 1.18 * most or 1.0)
-    name_axes(ax, "battery units, and what the last of them adds [h]", "hours survived [h]")
+    name_axes(ax, f"battery units, and what {one} adds [h]", "hours survived [h]")
     key_above(ax)
     return ax
 
