@@ -144,7 +144,8 @@ def _part(
         e[p] = 0.0 if state[p] == WAITING else cells[p, 9]
         if state[p] == SERVING and dark_h[p] == math.inf:
             dark_h[p] = now_h + stretch
-            held = waits and solar_kw[p, t] > 0.0 and solar_kw[p, t] >= load_kw[by_hand, _alone(p, state, tripped), p, t]
+            kw = load_kw[by_hand, _alone(p, state, tripped), p, t]
+            held = waits and solar_kw[p, t] > 0.0 and solar_kw[p, t] >= kw
             why[p] = HELD_OFF if held else EMPTY
         keeps = state[p] == SERVING and cells[p, 9] > 0.0
         state[p] = WAITING if keeps else DEAD

@@ -1,4 +1,9 @@
-"""Every outage of one pool whose state matters: each is walked until it ends or is full, and full is known already."""
+"""Every outage of one pool whose state matters: a walk between floor and full, and from full its end is known already.
+
+Once solar is back and people have switched off what they can, the stored energy is the sum of what each step adds, as
+long as it stays between floor and full. The step in which it leaves is sought over the lowest and highest sums of 8 and
+of 64 steps. An outage that is full goes on as any other that is full there.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +12,7 @@ import math
 import numpy as np
 
 from simulate.battery import island_step
-from simulate.compiled import jit
+from simulate.compiled import jit, jit_inside
 from simulate.island import EMPTY, HAND_AFTER_H, HELD_OFF, OVERLOAD
 from simulate.walk import _cell
 
@@ -15,47 +20,98 @@ NEVER = -1
 TIE = -1
 """Instead of a reason: rounding decides what comes first, so the walk has to say it."""
 TIE_KWH = 1e-9
+SHORT, LONG = 8, 64
+"""Sums in a stretch whose lowest and highest are kept."""
+LEAST_KW = 1e-3
+"""A slower drain is left to the walk: rounding of the sums would be seconds of it."""
 
 
 @jit
-def _net_kwh(series, hand, cell, h):
-    """What each step adds to the cells once solar is back, before floor and full. [kWh]"""
+def _sums_kwh(series, hand, cell, h):
+    """What the steps add to the cells from the first on, floor and full aside, shape (n_steps + 1,). [kWh]
+
+    Solar is back and hands have done their work. The sums carry a second float. False where the taper's limit also
+    holds back solar that carries the load itself: such steps are no sum.
+    """
     load, solar, dc, may_charge = series
-    net = np.zeros(solar.shape[0])
+    sums, rest, plain = np.zeros(solar.shape[0] + 1), 0.0, True
+    tapers = cell.taper_to_frac < 1.0 and cell.taper_from_kwh < cell.usable_kwh
+    whole = 0.0
     for t in range(solar.shape[0]):
         kw = load[1 if hand[t] else 0, t]
         out_kw = max(kw - solar[t], 0.0) / cell.discharge_efficiency + cell.no_load_kw
         dc_kw = dc[t] if may_charge[t] > 0.0 else min(dc[t], out_kw)
         back_kw = min(max(solar[t] - kw, 0.0), cell.takes_back_kw) * may_charge[t]
-        net[t] = (back_kw * cell.charge_efficiency + dc_kw - out_kw) * h
-    return net
+        in_kw = back_kw * cell.charge_efficiency + dc_kw
+        if tapers and in_kw >= out_kw and in_kw > cell.charge_kw * cell.charge_efficiency:
+            plain = False
+        part = (in_kw - out_kw) * h
+        more = whole + part
+        back = more - whole
+        rest += (whole - (more - back)) + (part - back)
+        whole = more
+        sums[t + 1] = whole + rest
+    return sums, plain
 
 
 @jit
-def _glide(start, stop, e, wait_h, given, floor, full, h, known):
-    """Steps that hold no wait of solar, with one addition each: where they end, as `_follow`, and the energy there.
+def _extremes(sums, n):
+    """Lowest and highest of each stretch of `n` sums, shape (2, n_stretches)."""
+    out = np.empty((2, -(-sums.shape[0] // n)))
+    for b in range(out.shape[1]):
+        part = sums[b * n : (b + 1) * n]
+        out[0, b], out[1, b] = part.min(), part.max()
+    return out
 
-    The reason is 0 where the next step has to be cut in two for the wait.
+
+@jit_inside
+def _leaves(first, stop, low, high, ways):
+    """The first step from `first` to before `stop` that ends below `low` or at `high`; `stop` where there is none."""
+    sums, short, long = ways
+    i, last = first + 1, stop + 1
+    while i < last:
+        if i % SHORT == 0:
+            if i % LONG == 0 and long[0, i // LONG] >= low and long[1, i // LONG] < high:
+                i += LONG
+                continue
+            if short[0, i // SHORT] >= low and short[1, i // SHORT] < high:
+                i += SHORT
+                continue
+        end = min((i // SHORT + 1) * SHORT, last)
+        while i < end:
+            if sums[i] < low or sums[i] >= high:
+                return i - 1
+            i += 1
+    return stop
+
+
+@jit_inside
+def _glide(start, stop, e, ways, next_trip, floor, ceiling, h):
+    """From step `start` to what ends it or to the ceiling: step, time in it, why, and the energy at the step's start.
+
+    The reason is 0 where the ceiling is met within the step, or where nothing ends it: then the step is `stop`.
     """
-    solar, net, next_trip = given[0][1], given[3], given[4]
-    lasts = min(stop, next_trip[start])
-    for t in range(start, lasts):
-        if wait_h > 0.0:
-            return t, 0.0, 0, e
-        after = e + net[t]
-        if net[t] < 0.0 and after < floor + TIE_KWH:
-            if after > floor - TIE_KWH:
-                return t, 0.0, TIE, e
-            return t, max(e - floor, 0.0) / (-net[t]) * h, EMPTY, e
-        e = after
-        if e >= full:
-            e = full
-            if t + 1 < stop:
-                return int(known[t + 1, 0]), known[t + 1, 1], int(known[t + 1, 2]), e
-    return (lasts, 0.0, OVERLOAD, e) if lasts < stop else (NEVER, 0.0, 0, e)
+    sums = ways[0]
+    at = sums[start]
+    if e < floor + TIE_KWH:  # nothing to lose: dark as soon as a step takes any
+        taken = sums[start] - sums[start + 1]
+        if taken > 0.0 or taken > -TIE_KWH:
+            return start, 0.0, TIE, e
+        return start, 0.0, 0, e
+    m = min(_leaves(start, stop, at - (e - floor) + TIE_KWH, at + (ceiling - e), ways), stop)
+    if next_trip[start] <= m and next_trip[start] < stop:
+        return next_trip[start], 0.0, OVERLOAD, e
+    if m >= stop:
+        return stop, 0.0, 0, e
+    held, taken = e + (sums[m] - at), sums[m] - sums[m + 1]
+    if e + (sums[m + 1] - at) >= ceiling:
+        return m, 0.0, 0, held
+    if held - floor > taken - TIE_KWH or taken < LEAST_KW * h or held - floor < TIE_KWH:
+        return m, 0.0, TIE, held
+    return m, (held - floor) / taken * h, EMPTY, held
 
 
-@jit
+@jit_inside
 def _one_step(t, by_hand, e, wait_h, series, floor, cell, h):
     """One step of one pool that serves: energy at its end, what is left of solar's wait, and the time it went dark.
 
@@ -78,31 +134,37 @@ def _one_step(t, by_hand, e, wait_h, series, floor, cell, h):
     return e, wait_h, math.inf, 0
 
 
-@jit
-def _follow(first, start, stop, e, wait_h, given, floor, cell, h, known):
+@jit_inside
+def _follow(first, start, stop, e, wait_h, given, floor, cell, h, known, known_from):
     """Walk from step `start` to what ends it or to full: (step, time in it, why); step NEVER where nothing does.
 
-    `first` is where the outage began; nobody switches anything off by hand in its first half hour.
+    `first` is where the outage began; nobody switches anything off by hand in its first half hour. How an outage goes
+    on from full is `known` beyond step `known_from`.
     """
-    series, trips, hand, glides = given[0], given[1], given[2], given[5]
+    series, trips, hand, ways, next_trip, (glides, by_people, ceiling) = given
+    steps, times, reasons = known
     t = start
     while t < stop:
-        settled = (t - first) * h >= HAND_AFTER_H - 1e-12
-        if glides and settled:
-            step, at_h, why, e = _glide(t, stop, e, wait_h, given, floor, cell.usable_kwh, h, known)
-            if why != 0 or step == NEVER:
-                return step, at_h, why
-            t = step
-        by_hand = 1 if hand[t] and settled else 0
+        settled = wait_h <= 0.0 and (not by_people or (t - first) * h >= HAND_AFTER_H - 1e-12)
+        if settled and e >= cell.usable_kwh and t > known_from:
+            return steps[t], times[t], reasons[t]
+        if glides and settled and e < ceiling:
+            t, at_h, why, e = _glide(t, stop, e, ways, next_trip, floor, ceiling, h)
+            if why != 0:
+                return t, at_h, why
+            if t >= stop:
+                break
+            if ceiling >= cell.usable_kwh and e >= floor + TIE_KWH:  # full at the end of this step
+                if t + 1 >= stop:
+                    break
+                return steps[t + 1], times[t + 1], reasons[t + 1]
+        by_hand = 1 if hand[t] and (t - first) * h >= HAND_AFTER_H - 1e-12 else 0
         if trips[by_hand, t]:
             return t, 0.0, OVERLOAD
         e, wait_h, at_h, why = _one_step(t, by_hand, e, wait_h, series, floor, cell, h)
         if why != 0:
             return t, at_h, why
         t += 1
-        settled = wait_h <= 0.0 and (t - first) * h >= HAND_AFTER_H - 1e-12
-        if settled and e >= cell.usable_kwh and t < stop:
-            return int(known[t, 0]), known[t, 1], int(known[t, 2])
     return NEVER, 0.0, 0
 
 
@@ -111,30 +173,34 @@ def _ends_from_full(n_steps, given, floor, cell, h, known):
     """Fill `known`: how an outage that is full at the start of each step, solar back already, ends."""
     begun_long_ago = -1 - int(HAND_AFTER_H / h)
     for t in range(n_steps - 1, -1, -1):
-        step, at_h, why = _follow(t + begun_long_ago, t, n_steps, cell.usable_kwh, 0.0, given, floor, cell, h, known)
-        known[t, 0], known[t, 1], known[t, 2] = step, at_h, why
+        found = _follow(t + begun_long_ago, t, n_steps, cell.usable_kwh, 0.0, given, floor, cell, h, known, t)
+        known[0][t], known[1][t], known[2][t] = found
 
 
 @jit
 def every_sunny_end(
-    begin, soc, load, solar, dc, may_charge, trips, next_trip, sheds, hand, cells, how, dark, shed, why, end_h, walked
+    begin, soc, load, solar, dc, may_charge, trips, nexts, sheds, hand, cells, how, dark, shed, why, end_h, walked
 ):
     """Outages of one pool from every start: fills `dark`, `shed`, `why` and `end_h`, and marks what is to be walked.
 
-    `how` is (step, horizon, steps followed, reconnect); `next_trip` is the next step that trips by people's hand.
+    `how` is (step, horizon, steps followed, reconnect); `nexts` are the next steps that trip and that drop a circuit
+    once people's hands have done their work.
     """
     h, horizon_h, n_followed, reconnect_h = how
     n_steps, cell = solar.shape[0], _cell(cells, 0)
-    series = (load, solar, dc, may_charge)
-    glides = cell.taper_to_frac >= 1.0 or cell.taper_from_kwh >= cell.usable_kwh
-    given = (series, trips, hand, _net_kwh(series, hand, cell, h), next_trip, glides)
-    known = np.zeros((n_steps, 3))
-    _ends_from_full(n_steps, given, cell.restart_kwh, cell, h, known)
+    series, by_people = (load, solar, dc, may_charge), hand.any()
+    tapers = cell.taper_to_frac < 1.0 and cell.taper_from_kwh < cell.usable_kwh
+    sums, plain = _sums_kwh(series, hand, cell, h)
+    ways = (sums, _extremes(sums, SHORT), _extremes(sums, LONG))
+    ceiling = cell.taper_from_kwh if tapers else cell.usable_kwh
+    given = (series, trips, hand, ways, nexts[0], (plain, by_people, ceiling))
+    known = (np.zeros(n_steps, np.int64), np.zeros(n_steps), np.zeros(n_steps, np.int64))
+    floor = cell.restart_kwh
+    _ends_from_full(n_steps, given, floor, cell, h, known)
     for k in range(begin.shape[0]):
         first = begin[k]
         last = min(first + n_followed, n_steps)
-        floor = cell.restart_kwh
-        step, at_h, reason = _follow(first, first, n_steps, soc[k], reconnect_h, given, floor, cell, h, known)
+        step, at_h, reason = _follow(first, first, n_steps, soc[k], reconnect_h, given, floor, cell, h, known, -1)
         if reason == TIE:
             walked[k] = True
             continue
@@ -147,9 +213,8 @@ def every_sunny_end(
             end_h[k] = min((step - first + 1) * h, horizon_h)
             until = step if reason == OVERLOAD else step + 1
         t = first
-        while t < until:
-            by_hand = 1 if hand[t] and (t - first) * h >= HAND_AFTER_H - 1e-12 else 0
-            if sheds[by_hand, t]:
-                shed[k, 0] = (t - first) * h
-                break
+        while t < until and (t - first) * h < HAND_AFTER_H - 1e-12 and not sheds[0, t]:
             t += 1
+        t = nexts[1][t] if t < until and (t - first) * h >= HAND_AFTER_H - 1e-12 else t
+        if t < until:
+            shed[k, 0] = (t - first) * h
