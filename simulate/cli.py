@@ -323,6 +323,7 @@ def meter(
     column: Annotated[str | None, typer.Option(help="column of a CSV file")] = None,
     timezone: Annotated[str | None, typer.Option(help="IANA zone of the meter")] = None,
     clean: Annotated[Path | None, typer.Option(help="write the readings as a clean CSV file")] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="folder for the heat map and the daily shapes")] = None,
     as_json: Json = False,
 ) -> None:
     """What a meter file holds, its gaps and its quality."""
@@ -333,6 +334,10 @@ def meter(
         found = document(readings)
         if clean is not None:
             clean_csv(readings, clean)
+        if out is not None:
+            from simulate.plot.meter import write_meter_figures
+
+            write_meter_figures(readings, out, timezone)
     if as_json:
         _print_json(found)
         return
@@ -342,6 +347,8 @@ def meter(
     show_meter(found, console)
     if clean is not None:
         console.print(f"Written: {clean}")
+    if out is not None:
+        console.print(f"Written to {out}: every hour with its gaps, the daily shape by season, and both as tables.")
 
 
 @app.command()
@@ -354,15 +361,32 @@ def new(file: Annotated[Path, typer.Argument(help="site file to write")]) -> Non
 
 
 @app.command()
-def library(as_json: Json = False) -> None:
-    """List the load shapes, rates and weather years that come along."""
-    from simulate.starter import library_document, show_library
+def library(
+    name: Annotated[str | None, typer.Argument(help="one entry, with its sources", show_default=False)] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="folder for figures of the entry, or of all")] = None,
+    as_json: Json = False,
+) -> None:
+    """List, describe and plot the load shapes, rates, weather years and appliances that come along."""
+    from simulate.library import described, library_document, library_names, show_described, show_library
 
-    document = library_document()
+    found = None if name is None else described(name)
+    document = library_document() if name is None else {"name": name, "found": found}
+    if out is not None:
+        from simulate.plot.library import write_library_figures
+
+        with _busy("drawing"):
+            all_names = [one for names in library_names().values() for one in names]
+            write_library_figures(all_names if name is None else [name], out)
     if as_json:
         _print_json(document)
         return
-    show_library(document, _console())
+    console = _console()
+    if found is None:
+        show_library(document, console)
+    else:
+        show_described(found, console)
+    if out is not None:
+        console.print(f"Written to {out}: figures, and their tables.")
 
 
 @app.command()

@@ -1,15 +1,12 @@
-"""What comes along: a commented starter site file and the list of the library."""
+"""A commented starter site file: a small job to edit, and every key with its meaning."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from profiles.files import written
 from profiles.noun import BadInput, Noun
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 
 def starter_text() -> str:
@@ -59,26 +56,3 @@ def write_starter(path: Path) -> None:
         raise BadInput("is in a folder that is not there", key="FILE", value=str(path), way_out="make the folder first")
     with written(path) as beside:
         beside.write_text(starter_text(), encoding="utf-8")
-
-
-def library_document() -> dict:
-    """What comes along, as plain data: load shapes, rates, weather years."""
-    from profiles.rate import library_rates, read_rate
-    from profiles.shapes import shape_names
-    from profiles.weather import LIBRARY
-
-    rates = {name: read_rate(f"library:{name}").name for name in library_rates()}
-    return {
-        "shapes": list(shape_names()),
-        "rates": [{"source": f"library:{name}", "name": title} for name, title in rates.items()],
-        "weather": [{"source": f"library:{name}", "name": text} for name, (_, text) in LIBRARY.items()],
-    }
-
-
-def show_library(document: dict, console: Console) -> None:
-    """The library on a terminal."""
-    console.print("[bold]Load shapes[/bold] (shape = ...): " + ", ".join(document["shapes"]))
-    for title in ("rates", "weather"):
-        console.print(f"[bold]{title.capitalize()}[/bold]")
-        for entry in document[title]:
-            console.print(f"  {entry['source']}: {entry['name']}")

@@ -2,6 +2,7 @@
 
 from profiles.meter.axis import covered_kw, meter_kw, meter_years
 from profiles.meter.clean import clean_csv
+from profiles.meter.days import Days, days_of
 from profiles.meter.dialect import Dialect
 from profiles.meter.document import document, meter_document
 from profiles.meter.gaps import fill_gaps
@@ -11,6 +12,7 @@ from profiles.meter.quality import Quality, quality_sheet
 from profiles.meter.read import read_meter
 
 __all__ = [
+    "Days",
     "Dialect",
     "Issue",
     "Meter",
@@ -18,6 +20,7 @@ __all__ = [
     "Quality",
     "clean_csv",
     "covered_kw",
+    "days_of",
     "document",
     "extend_year",
     "fill_gaps",
