@@ -163,6 +163,8 @@ def show_meter(document: dict, console: Console) -> None:
     console.print(f"Clock: {plain(document['clock'])}")
     if document.get("dialect"):
         console.print(f"Read as: {plain(document['dialect'])}")
+    for line in _quality_lines(document["quality"]):
+        console.print(line)
     table = table_of("issue", "count", "where", "done")
     for issue in document["issues"]:
         table.add_row(plain(issue["kind"]), str(issue["count"]), plain(issue["where"]), plain(issue["done"]))
@@ -171,3 +173,23 @@ def show_meter(document: dict, console: Console) -> None:
     if len(document["points"]) > 1:
         for point in document["points"]:
             console.print("Point: " + ", ".join(f"{key} {plain(value)}" for key, value in point.items() if value))
+
+
+def _quality_lines(sheet: dict) -> list[str]:
+    """What a careful reader asks of a meter file: the year, estimates, gaps, runs of zero, clock changes, the night."""
+    annual, estimated = sheet["annual_kwh"], sheet["estimated_frac"]
+    year = "no whole calendar year" if annual is None else f"{annual:,.1f} kWh in the latest whole calendar year"
+    trust = "the file says nothing of estimates" if estimated is None else f"{estimated:.2%} of the readings estimated"
+    days = ", ".join(f"{date} {hours:g} h" for date, hours in sheet["clock_change_days"]) or "none inside"
+    lines = [
+        f"{year}; {trust}; {sheet['repeated']:,} repeated; {sheet['negative']:,} below zero; "
+        f"{sheet['zero_frac']:.2%} exactly zero",
+        f"Days of a clock change: {days}. Lowest hour of the mean day: {sheet['overnight_minimum_h']:02d}:00.",
+    ]
+    for name, runs in (("Gaps", sheet["gaps"]), ("Runs of zero", sheet["zero_runs"])):
+        if runs:
+            longest = sorted(runs, key=lambda run: -run[1])[:3]
+            told = ", ".join(f"{start} {hours:g} h" for start, hours in longest)
+            total = sum(hours for _, hours in runs)
+            lines.append(f"{name}: {len(runs)}, {total:,.4g} h in all; longest: {told}")
+    return lines
