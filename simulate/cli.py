@@ -98,20 +98,23 @@ def outage(
 ) -> None:
     """Hours survived by an outage that begins at any hour of the year."""
     from simulate.document import outage_document
+    from simulate.reliability import second_outage
     from simulate.ride import ride_through
 
     with _busy("simulating every outage"):
         ride = ride_through(_site(site), without=tuple(without or ()))
         document = outage_document(ride, at)
+        document["outage"]["second_outage"] = second_outage(ride)
     if as_json:
         _print_json(document)
         return
+    from simulate.listing import second_lines
     from simulate.view import outage_lines, show_cautions, show_one, show_outage
 
     console = _console()
     if at is None:
         show_outage(ride, console)
-        for line in outage_lines(ride, document):
+        for line in (*outage_lines(ride, document), *second_lines(document["outage"]["second_outage"])):
             console.print(line)
     else:
         show_one(document["one"], console)

@@ -8,9 +8,10 @@ import numpy as np
 
 from simulate.document import bills_of
 from simulate.house import House
+from simulate.interruptions import indices_in, interruptions_of, start_weight
 from simulate.outage import SEASONS, TOLERANCE_H, nine_in_ten
 from simulate.recharge import recharge_of
-from simulate.reliability import indices_in, interruptions_of, reliability_row, start_weight
+from simulate.reliability import reliability_row
 from simulate.ride import RideThrough
 from simulate.site import Site
 from simulate.year import HouseYear

@@ -109,6 +109,22 @@ def _number(value, digits: int = 0, none: str = "none") -> str:
     return none if value is None else f"{value:,.{digits}f}"
 
 
+def second_lines(second: dict) -> list[str]:
+    """A second outage before the units are full again, in sentences."""
+    lines = [
+        f"A second outage {second['after_h']:g} h after the power is back finds {second['stored_kwh']:.2f} of "
+        f"{second['usable_kwh']:.2f} kWh and lasts {hours_text(second['hours']['p10'])} nine times in ten, "
+        f"{hours_text(second['hours']['worst'])} at worst."
+    ]
+    if second["chance_frac"] is not None:
+        refill = "never" if second["refill_h"] is None else f"{refill_text(second['refill_h'])} after it, on average"
+        lines.append(
+            f"Full again {refill}; a second interruption before that: {second['chance_frac']:.2%} of the times (taken "
+            "as independent: a storm that takes the line down twice is left out)."
+        )
+    return lines
+
+
 def show_choice(document: dict, console: Console) -> None:
     """The circuits to back up, the next best set, what each costs."""
     best = document["best"]

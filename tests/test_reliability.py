@@ -9,17 +9,21 @@ from hypothesis import strategies as st
 
 from profiles.noun import BadInput
 from simulate import reliability
-from simulate.outage import Outage
-from simulate.reliability import (
+from simulate.interruptions import (
     Interruptions,
     indices_in,
     indices_out,
     interruptions_of,
-    reliability_of,
     ridden_frac,
-    second_outage_of,
     spread_through,
     start_weight,
+)
+from simulate.listing import second_lines
+from simulate.outage import Outage
+from simulate.reliability import (
+    reliability_of,
+    second_outage,
+    second_outage_of,
     unserved_kwh,
     unserved_of,
 )
@@ -200,3 +204,22 @@ def test_bad_durations_name_the_key():
             Interruptions(*values)
     with pytest.raises(BadInput, match="share"):
         spread_through(2.0, 0.999)
+
+
+def test_a_second_outage_finds_what_an_hour_of_charging_stored():
+    """1 h less 15 min of wait at 2.88 kW on each leg: 2.16 kWh, so 0.5 kW last 4.32 h and 0.25 kW 8.64 h."""
+    site = small_site([circuit("Left", 0.5), circuit("Right", 0.25, "B")], locked_pair(), outage={"horizon_h": 40.0})
+    found = second_outage(ride_through(site))
+    assert found["stored_kwh"] == pytest.approx(2 * 2.16)
+    assert (found["after_h"], found["usable_kwh"]) == (1.0, 10.0)
+    assert found["hours"]["p10"] == pytest.approx(4.32)
+    assert found["chance_frac"] is None
+    lines = " ".join(second_lines(found))
+    assert "1 h after the power is back finds 4.32 of 10.00 kWh and lasts 4.3 h" in lines
+
+
+def test_the_chance_of_a_second_outage_is_said_with_what_it_leaves_out():
+    site = small_site([circuit("Left", 0.5)], [unit("A")], outage={"per_year": 1.4, "mean_h": 4.0})
+    found = second_outage(ride_through(site))
+    assert found["chance_frac"] == pytest.approx(-math.expm1(-1.4 / 8760.0 * found["refill_h"]), rel=0.05)
+    assert "storm that takes the line down twice is left out" in " ".join(second_lines(found))

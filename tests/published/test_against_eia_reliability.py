@@ -9,7 +9,8 @@ The unserved energy is derived from the table, it is not printed there.
 import numpy as np
 import pytest
 
-from simulate.reliability import Interruptions, indices_in, indices_out, spread_through, unserved_kwh
+from simulate.interruptions import Interruptions, indices_in, indices_out, spread_through
+from simulate.reliability import unserved_kwh
 
 PRINTED_MIN, STATE_MIN = 0.2, 0.3  # rounding of the printed SAIDI and SAIFI carried into CAIDI [min]
 
