@@ -17,7 +17,6 @@ from pathlib import Path
 from profiles.files import written
 from profiles.noun import BadInput
 from simulate import cautions, view
-from simulate.bill import rounded_to_add
 from simulate.bill_view import money_text
 from simulate.document import Study
 from simulate.report_sources import with_source
@@ -29,6 +28,10 @@ from simulate.uncertainty import span_of
 TEMPLATES = Path(__file__).parent / "templates"
 CHROMIUM = ("chromium", "chromium-browser")
 PDF_S = 120.0
+REFILL = {
+    "reserve-then-off-peak": "to the reserve at once, the rest off peak", "at-once": "to full at once",
+    "off-peak": "off peak only",
+}  # fmt: skip
 SOLAR = (cautions.SOLAR_OFF, cautions.SOLAR_RETURNS)
 
 
@@ -76,6 +79,8 @@ def report_html(study: Study, figures) -> str:
         one_year=cautions.ONE_YEAR.format(n=len(study.ride.hours)),
         assumptions=[with_source(text) for text in study.document["assumptions"]],
         charging_is=_charging_is(study),
+        refill_words=REFILL,
+        at_best=_at_best(study),
         money_said=None if study.worth is None else money_text(study.worth),
         ranges_notes=() if study.ranges is None else study.ranges.notes,
         bill_notes=tuple(dict.fromkeys(study.bills.with_battery.notes)),
@@ -145,6 +150,18 @@ def numbers_of(study: Study) -> list[tuple[str, str, str]]:
     return [lasts, _saved(study), refill]
 
 
+def _at_best(study: Study) -> str:
+    """What no way of running the units can beat, "" where it is not known."""
+    bound, currency = study.bound.saving, study.bills.with_battery.currency
+    if bound is None:
+        return ""
+    if bound < 0.0:
+        return f"However these units are run they add {-bound:,.0f} {currency} a year or more to the bill."
+    share = study.bound.captured_frac
+    took = "" if share is None else f"; the plan captures {share:.0%} of it"
+    return f"No way of running these units could save more than {bound:,.0f} {currency} a year{took}."
+
+
 def _charging_is(study: Study) -> str:
     """What the highest service current is counted on top of."""
     if study.site.service.calculated_load_va is None:
@@ -161,13 +178,13 @@ def _between(study: Study, name: str, word) -> str:
 
 def _saved(study: Study) -> tuple[str, str, str]:
     bills, currency = study.bills, study.bills.with_battery.currency
-    paid, saving = rounded_to_add([bills.with_battery.total, bills.saving])
-    what = "a year off the bill, by the battery" if saving >= 0.0 else "a year: the battery adds to the bill"
-    behind = f"{paid + saving:,.2f} {currency} without it, {paid:,.2f} {currency} with it, on the same rate"
+    without, paid = view.printed_bills(bills)
+    what = "a year off the bill, by the battery" if bills.saving >= 0.0 else "a year: the battery adds to the bill"
+    behind = f"{without:,.2f} {currency} without it, {paid:,.2f} {currency} with it, on the same rate"
     between = _between(study, "saving", lambda value: f"{value:,.0f} {currency}")
     behind = "; ".join(filter(None, (between, behind)))
     behind += "; bought for outages" if "ought for outages" in view.saving_text(bills) else ""
-    return f"{round(saving):,} {currency}", what, behind
+    return f"{round(bills.saving):,} {currency}", what, behind
 
 
 def verdicts_of(study: Study) -> str:

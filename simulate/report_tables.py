@@ -40,7 +40,7 @@ def warnings_of(study: Study) -> list[str]:
     loud = []
     if study.medical:
         loud.append("Medical circuits: " + view.medical_text(study.medical, ride.horizon_h))
-    if panel["fail"]:
+    if panel["fail"] or panel["not_assessed"]:
         loud.append(
             f"{panel['fail']} panel checks are not met and {panel['not_assessed']} are not assessed for want of input."
         )
@@ -226,7 +226,9 @@ def _findings(study: Study) -> Table:
 def _measured(value: float | None, unit: str) -> str:
     if value is None:
         return "none"
-    return f"{100.0 * value:.3g} %" if unit == "frac" else f"{value:.4g} {unit}".strip()
+    if unit == "frac":
+        return f"{100.0 * value:.3g} %"
+    return f"{value:,.0f} {unit}".strip() if abs(value) >= 1000.0 else f"{value:.4g} {unit}".strip()
 
 
 def _energy(study: Study) -> Table:

@@ -203,16 +203,21 @@ def show_one(one: dict, console: Console) -> None:
     console.print(table)
 
 
+def printed_bills(bills: ThreeBills) -> tuple[float, float]:
+    """The year without and with the battery as bills print it; the printed saving is their difference. [currency]"""
+    return round(bills.without_battery.total, 2), round(bills.with_battery.total, 2)
+
+
 def show_bills(bills: ThreeBills, console: Console) -> None:
     """The three bills of the year and the saving, rounded so that they add."""
     currency = bills.with_battery.currency
     table = table_of(f"bill of the year [{currency}]", "total")
     if bills.today is not None:
         table.add_row("today's rate, no battery", f"{bills.today.total:,.2f}")
-    without, saving = rounded_to_add([bills.with_battery.total, bills.saving])
-    table.add_row("this rate, no battery", f"{without + saving:,.2f}")
-    table.add_row("this rate, with the battery", f"{without:,.2f}")
-    table.add_row("saving by the battery", f"{saving:+,.2f}")
+    without, with_ = printed_bills(bills)
+    table.add_row("this rate, no battery", f"{without:,.2f}")
+    table.add_row("this rate, with the battery", f"{with_:,.2f}")
+    table.add_row("saving by the battery", f"{without - with_:+,.2f}")
     console.print(table)
     console.print(saving_text(bills))
 

@@ -354,6 +354,22 @@ class TestLoud:
         text = report_html(one, ())
         assert text.index("Hours count from the moment somebody throws") < text.index("If the power fails")
 
+    def test_printed_bills_and_their_difference_agree_everywhere(self):
+        """An invented year whose saving in cents is not the difference of its rounded bills."""
+        one = study(small_site([circuit("Lights", 0.15)], [unit(on_grid_w=15.0)], rate={"price_per_kwh": 0.16002}))
+        without, with_ = (round(bill.total, 2) for bill in (one.bills.without_battery, one.bills.with_battery))
+        assert round(one.bills.saving, 2) != round(without - with_, 2)  # else this site shows nothing
+        assert tables_of(one)["bills"].rows[-1][1:] == (f"{without:,.2f}", f"{with_:,.2f}")
+        assert f"{without:,.2f} USD without it, {with_:,.2f} USD with it" in numbers_of(one)[1][2]
+        console = Console(width=160, record=True, file=io.StringIO())
+        show_study(one, console)
+        text = console.export_text()
+        assert all(shown in text for shown in (f"{without:,.2f}", f"{with_:,.2f}", f"{without - with_:+,.2f}"))
+
+    def test_a_bound_below_nothing_is_said_as_it_is(self):
+        one = study(small_site([circuit("Lights", 0.1)], [unit(on_grid_w=15.0)]))
+        assert "However these units are run they add 20 USD a year or more to the bill." in report_html(one, ())
+
     def test_a_loss_is_printed_as_a_loss(self):
         flat = {"price_per_kwh": 0.2}
         one = study(read_site().with_values({"rate": flat, "operation.plan": "keep-full"}))

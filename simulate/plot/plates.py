@@ -23,6 +23,8 @@ SURVIVAL_ROWS_H = (1, 2, 4, 6, 8, 12, 18, 24, 36, 48, 72, 168, 336)
 DURATION_ROWS = (0, 1, 2, 5, 10, 25, 50, 75, 90, 100)
 MOST_ROWS = 13
 RESERVE_LEVELS = 11
+APART = 0.08
+"""Share of an axis below which two labels would lie on each other."""
 AS_PNG_TOO = ("survival", "hours-map", "outages", "bills")
 """Each PNG takes as long as its SVG; these are the ones that go into a message or a slide."""
 
@@ -287,16 +289,15 @@ def _reserves(study: Study) -> Iterator[Plate]:
 
 
 def _level_labels(levels) -> list[str]:
-    """Reserves beside their points: the ends, the middle, and one label where several points coincide."""
-    at = list(zip(np.round(levels.hours, 1).tolist(), np.round(levels.saving).tolist(), strict=True))
-    labels = [""] * len(at)
-    for point in dict.fromkeys(at):
-        same = [k for k, other in enumerate(at) if other == point]
-        ends = [f"{levels.reserve_frac[k]:.0%}" for k in (same[0], same[-1])]
-        if len(same) > 1:
-            labels[same[0]] = f"{ends[0]} to {ends[1]}"
-        elif same[0] % 5 == 0:
-            labels[same[0]] = ends[0]
+    """Reserves beside their points; one label for levels whose points all but coincide."""
+    span_h = max(float(np.ptp(levels.hours)), units.LEAST_SPAN_H)
+    at = np.column_stack([levels.hours / span_h, levels.saving / (float(np.ptp(levels.saving)) or 1.0)])
+    labels, first = [""] * len(at), 0
+    for k in range(1, len(at) + 1):
+        if k == len(at) or np.abs(at[k] - at[first]).max() > APART:
+            ends = [f"{levels.reserve_frac[one]:.0%}" for one in (first, k - 1)]
+            labels[first] = ends[0] if k - 1 == first else f"{ends[0]} to {ends[1]}"
+            first = k
     return labels
 
 
