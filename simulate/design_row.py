@@ -10,10 +10,11 @@ from functools import cache
 from pathlib import Path
 
 from profiles.noun import BadInput, Noun
+from simulate.design_columns import ENERGIES, SPREADS
 from simulate.document import bills_of
 from simulate.house import House, SiteSources, cold_steps, house_of
 from simulate.named_files import content_of, files_in
-from simulate.outage import MARKS_H, lasting_frac, spread
+from simulate.outage import lasting_frac, spread
 from simulate.pools import pools_of
 from simulate.ride import RideThrough, ride_through
 from simulate.site import Site
@@ -30,12 +31,6 @@ RATE_SOURCES = ("rate.source", "rate_today.source")
 
 MOST_ROADS = 16
 """Roads of lanes that a worker keeps; a year of hours of two pools is 2 MB."""
-
-ENERGIES = (
-    "load", "backed_up", "solar", "import", "export", "charge", "discharge", "loss", "curtailed", "stored_change",
-)  # fmt: skip
-SPREADS = ("min", "p10", "p50", "p90", "max", "mean")
-
 
 @dataclass(frozen=True)
 class Wanted:
@@ -208,14 +203,6 @@ def installed_price(site: Site) -> float | None:
         return None
     other = getattr(site.money, "other_installed_price", None) or 0.0
     return float(sum(group.count * group.installed_price for group in groups) + other)
-
-
-RESULTS = (
-    *(f"out_{name}_kwh" for name in ENERGIES), "out_throughput_kwh", "out_installed_price", "out_today",
-    "out_without_battery", "out_with_battery", "out_saving", "out_bound", "out_captured_frac",
-    *(f"out_hours_{name}" for name in SPREADS), *(f"out_lasting_{mark}_frac" for mark in MARKS_H), "out_censored_frac",
-)  # fmt: skip
-"""Columns of results that are numbers; a number that is not there is NaN."""
 
 
 def run_design(site: Site, houses: Houses, wanted: Wanted) -> dict:

@@ -13,8 +13,8 @@ import numpy as np
 
 from profiles.noun import BadInput
 from simulate.dataset import Dataset
+from simulate.design_columns import RESULTS, TEXTS
 from simulate.design_row import (
-    RESULTS,
     Houses,
     Wanted,
     input_hash,
@@ -31,7 +31,6 @@ from simulate.varied import Grid, Table, designs_of
 
 SMALL = 32
 """Sweeps of up to so many designs run in this process: starting others takes longer."""
-TEXTS = ("out_first_lost", "error", "input_hash")
 IN_FLIGHT = 4
 """Parts that wait for a worker, for each worker: enough to keep it busy, few enough for constant memory."""
 PART_DESIGNS = (16, 960)

@@ -9,11 +9,14 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from profiles.noun import BadInput
+from simulate.cautions import SHORT
 from simulate.design_row import Wanted
 from simulate.designs import run_parts
 from simulate.site import Site
 from simulate.varied import designs_of, vary_of
 
+FIGURES = "_figures"
+"""Folder of the figures beside the parts: readers of the parts pass over names that begin so."""
 RETRIES = 3
 """How often a part is tried again on a cluster after its worker has died or failed."""
 REACHED_S = 10.0
@@ -24,6 +27,7 @@ ADDRESS = re.compile(r"((tcp|tls|ws|wss|ucx)://)?[^\s:/]+:\d+|(tcp|tls)://\[[0-9
 def sweep_command(
     site: Site, vary: Iterable[str], out: str | Path, *, workers: int | None = None, dask: str | None = None,
     n: int | None = None, method: str = "latin", seed: int = 0, outages: bool = True, bound: bool = False,
+    figures: bool = False,
 ) -> dict:  # fmt: skip
     """Sweep a site into a folder and say what is in it.
 
@@ -38,11 +42,13 @@ def sweep_command(
         Processes on this machine; one for each core unless given.
     dask : str, optional
         Address of a scheduler such as "tcp://10.0.0.5:8786"; parts of a worker that dies go to another.
+    figures : bool
+        Draw what was found into the folder `_figures` of `out`.
 
     Returns
     -------
     dict
-        `site`, `out`, `designs`, `refused` and `first_error` (None without one): plain data.
+        `site`, `out`, `designs`, `refused` and `first_error` (None without one), `figures` and `cautions`: plain data.
 
     Raises
     ------
@@ -60,7 +66,16 @@ def sweep_command(
     with _cluster(dask) as executor, _bar(len(designs)) as progress:
         for _ in run_parts(site, designs, wanted, executor=executor, out=out, progress=progress, workers=workers):
             pass
-    return {"site": site.site.name, "out": str(out), "designs": len(designs), **_errors_in(out)}
+    drawn = _figures(site, out) if figures else []
+    told = {"site": site.site.name, "out": str(out), "designs": len(designs), **_errors_in(out)}
+    return told | {"figures": drawn, "cautions": [SHORT]}
+
+
+def _figures(site: Site, out: str | Path) -> list[str]:
+    """Names of the figures that were drawn."""
+    from simulate.plot.sweep import write_sweep_figures
+
+    return write_sweep_figures(out, Path(out) / FIGURES, currency=site.rate.currency)
 
 
 def _vary(texts: list[str]):

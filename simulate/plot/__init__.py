@@ -10,8 +10,9 @@ _HOME = {
     "state_of_charge": "outages", "served_and_not": "outages", "three_outages": "outages",
     "monthly_bills": "bills", "stacked_bills": "bills", "average_day": "day", "load_duration": "legs",
     "leg_bars": "legs", "recharge_curve": "recharge", "cash_flow": "money", "tornado": "money",
-    "comparison_figures": "designs",
     "marginal_hours": "units", "frontier": "units", "plates_of": "plates", "write_figures": "plates",
+    "design_map": "sweep", "parallel_survival": "sweep", "pareto_plot": "sweep", "convergence": "sweep",
+    "write_sweep_figures": "sweep",
 }  # fmt: skip
 __all__ = sorted(_HOME)
 
