@@ -296,13 +296,14 @@ def sweep(
     site: SiteFile,
     vary: Annotated[list[str], typer.Option(help="KEY=VALUES, once for each key; or one table of homes")],
     out: Annotated[Path, typer.Option("--out", help="folder of Parquet parts; taken up where it was left")],
-    workers: Annotated[int | None, typer.Option(help="processes on this machine", min=1)] = None,
+    workers: Annotated[int | None, typer.Option(help="processes on this machine; one for each core without")] = None,
     dask: Annotated[str | None, typer.Option(help="address of a dask scheduler")] = None,
-    sample: Annotated[int | None, typer.Option(help="designs of a sample", min=1)] = None,
+    sample: Annotated[int | None, typer.Option(help="designs of a sample")] = None,
     method: Annotated[str, typer.Option(help='of a sample: "latin" or "sobol"')] = "latin",
     seed: Annotated[int, typer.Option(help="of a sample")] = 0,
     outages: Annotated[bool, typer.Option(help="start an outage at every step of every design")] = True,
     bound: Annotated[bool, typer.Option(help="solve for the best possible saving too")] = False,
+    figures: Annotated[bool, typer.Option(help="draw what was found into OUT/_figures")] = False,
     as_json: Json = False,
 ) -> None:
     """Many designs of one site, or many homes, into a folder of Parquet."""
@@ -310,13 +311,16 @@ def sweep(
 
     document = sweep_command(
         _site(site), vary, out, workers=workers, dask=dask, n=sample, method=method, seed=seed, outages=outages,
-        bound=bound,
+        bound=bound, figures=figures,
     )  # fmt: skip
     if as_json:
         _print_json(document)
         return
     refused = f", {document['refused']} refused (first: {document['first_error']})" if document["refused"] else ""
     print(f"{document['designs']} designs in {document['out']}{refused}. Read them with pandas.read_parquet.")
+    if figures:
+        print("Figures: " + (", ".join(document["figures"]) or "none that these designs can fill") + ".")
+    print("Modelled planning estimates of one year, not guarantees.")
 
 
 @app.command()
