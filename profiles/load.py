@@ -116,6 +116,10 @@ class MeterLoad(Noun):
     point: str | None = Field(None, description="usage point of a meter file that holds several")
     scale: Positive = Field(1.0, description="factor on the readings")
     dialect: Dialect | None = Field(None, description="what is known about how a CSV file is written")
+    extend: Literal["like-weekdays", "degree-days"] | None = Field(
+        None, description='how part of a year is made a whole one: "like-weekdays" or "degree-days" (needs weather)'
+    )
+    redate: bool = Field(False, description="put another year's readings on site.year, by weekday and season")
 
     def kw_on(self, hours, sources):
         return sources.meter_kw(self, hours)
@@ -222,11 +226,12 @@ class Sources:
         )
 
     def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
-        from profiles.meter import meter_kw, read_meter
+        from profiles.meter import meter_kw, meter_on_year, read_meter
 
         known = {"point": load.point, "column": load.column, "dialect": load.dialect}
         meter = read_meter(load.meter, timezone=hours.timezone, **known)
-        return meter_kw(meter, hours) * load.scale
+        whole = meter_on_year(meter, hours, extend=load.extend, other_year=load.redate, temp_c=self.temp_c)
+        return meter_kw(whole, hours) * load.scale
 
 
 def load_kw(load, hours: Hours, sources: Sources | None = None) -> np.ndarray:

@@ -33,6 +33,9 @@ class WeatherSource(Noun):
     """The [weather] table of a site file."""
 
     source: str = Field(min_length=1, description='"library:NAME", or the path of a TMY3, TMY2, EPW or NSRDB CSV file')
+    storm_years: str | None = Field(
+        None, min_length=1, description="folder of actual weather years, for the hardest days that really came"
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,8 +174,8 @@ def read_weather(source: WeatherSource | str | Path, folder: str | Path | None =
     return replace(weather, notes=weather.notes + noon_note(weather))
 
 
-def read_weather_years(folder: str | Path) -> tuple[Weather, ...]:
-    """Every weather file of a folder, in order of their years: actual years for outage statistics.
+def read_weather_years(folder: str | Path, key: str = "weather.source") -> tuple[Weather, ...]:
+    """Every weather file of a folder, in order of their years: actual years for outage statistics; `key` names it.
 
     Raises
     ------
@@ -182,7 +185,7 @@ def read_weather_years(folder: str | Path) -> tuple[Weather, ...]:
     place = Path(folder)
     files = sorted(file for file in place.glob("*") if file.suffix.lower() in SUFFIXES) if place.is_dir() else []
     if not files:
-        raise BadInput("must be a folder that holds weather files", key="weather.source", value=str(folder),
+        raise BadInput("must be a folder that holds weather files", key=key, value=str(folder),
                        way_out=KNOWN)
     return tuple(sorted((read_weather(file) for file in files), key=lambda weather: (weather.year or 0)))
 

@@ -58,12 +58,12 @@ class SiteSources(Sources):
         return self._meters[key]
 
     def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
-        from profiles.meter import fill_gaps, meter_kw
+        from profiles.meter import meter_kw, meter_notes, meter_on_year
 
-        meter = fill_gaps(self.meter(load, hours.timezone), hours)
-        self.notes.append(f"{load.meter}: read as {meter.dialect}")
-        self.notes += [f"{load.meter}: {one.count} {one.kind} ({one.where}): {one.done}" for one in meter.issues]
-        return meter_kw(meter, hours) * load.scale
+        read = self.meter(load, hours.timezone)
+        whole = meter_on_year(read, hours, extend=load.extend, other_year=load.redate, temp_c=self.temp_c)
+        self.notes += meter_notes(load.meter, read, whole)
+        return meter_kw(whole, hours) * load.scale
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,11 +194,21 @@ def _house_of(site: Site, sources: SiteSources) -> House:
         weather = sources.weather
         notes += [f"weather: {weather.name} ({weather.format})", *sources.year(hours).notes]
         notes += list(far_note(weather, site.site.latitude, site.site.longitude))
+        notes += _storm_note(site)
     cold = cold_steps(site, pools, hours, sources)
     return House(
         site=site, hours=hours, circuit_kw=circuit_kw, rest_kw=rest_kw, solar_kw=solar_kw, solar_dc_kw=solar_dc_kw,
         cold=cold, pools=pools, notes=tuple(dict.fromkeys(notes)), cautions=tuple(_cautions(site)), sources=sources,
     )  # fmt: skip
+
+
+def _storm_note(site: Site) -> list[str]:
+    """Where actual weather years were given and nothing asks for them."""
+    outage = site.outage
+    asked = outage.major is not None or outage.per_year is not None and outage.mean_h is not None
+    if site.weather.storm_years is None or asked:
+        return []
+    return ["weather.storm_years is not used: it needs outage.per_year with mean_h, or outage.major"]
 
 
 def _in_file(error: BadInput, site: Site, key: str = "") -> BadInput:
@@ -212,11 +222,15 @@ def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
     if site.site.year is not None:
         return site.site.year, []
     for load in _meter_loads(site):
-        from profiles.meter import meter_years
+        from profiles.meter import fullest_year, meter_years
 
-        years = meter_years(sources.meter(load, site.site.timezone), site.site.timezone)
+        meter = sources.meter(load, site.site.timezone)
+        years = meter_years(meter, site.site.timezone)
         if years:
             return int(years[-1]), [f"site.year = {years[-1]} (the year that {load.meter} covers)"]
+        if load.extend is not None:
+            year = fullest_year(meter, site.site.timezone)
+            return year, [f"site.year = {year} (the year of which {load.meter} holds most)"]
     if site.solar is not None and site.solar.series is not None:
         from profiles.solar_log import log_years
 

@@ -17,7 +17,7 @@ minutes to an hour, no citation."""
 
 
 def storm_rows(ride: RideThrough, weather=None) -> list[dict]:
-    """Hours survived by outages that begin on the hardest days of the weather file, one row a day.
+    """Hours survived by outages that begin on the hardest days of the weather file or files, one row a day.
 
     Parameters
     ----------
@@ -35,10 +35,14 @@ def storm_rows(ride: RideThrough, weather=None) -> list[dict]:
     Notes
     -----
     Cold, light and load are those of the same day; nothing is drawn apart. A typical year leaves the worst storms out.
+    Where the site names a folder of actual years, each day is simulated in the weather of its own year, laid on the
+    site's year by month and day.
     """
     from profiles.storms import storm_days
 
     site, hours = ride.house.site, ride.house.hours
+    if site.weather is not None and site.weather.storm_years is not None:
+        return _rows_of_years(ride)
     if site.weather is None and weather is None:
         return []
     weather = _weather(site) if weather is None else weather
@@ -51,6 +55,41 @@ def storm_rows(ride: RideThrough, weather=None) -> list[dict]:
                 "ghi_kwh_m2": day.ghi_kwh_m2, "hours": spread(ride.hours[on]),
             })  # fmt: skip
     return rows
+
+
+def _rows_of_years(ride: RideThrough) -> list[dict]:
+    """The hardest days of all the actual years in the site's folder, each in the weather of its own year."""
+    from profiles.storms import storm_days
+    from profiles.weather import read_weather_years
+
+    site, hours = ride.house.site, ride.house.hours
+    try:
+        years = read_weather_years(site.folder / site.weather.storm_years, key="weather.storm_years")
+    except BadInput as error:
+        raise error.at(site.file) from None
+    rows, rides = {}, {}
+    for day in storm_days(*years, count=2):  # two, as the site's year may lack 29 February
+        on = (hours.month == day.month) & (hours.local.day == day.day_of_month)
+        if day.why in rows or not on.any():
+            continue
+        if day.weather not in rides:
+            rides[day.weather] = _ride_in(ride, years[day.weather])
+        rows[day.why] = {
+            "why": day.why, "date": f"{day.year or hours.year}-{day.month:02d}-{day.day_of_month:02d}",
+            "temp_c": day.temp_c, "ghi_kwh_m2": day.ghi_kwh_m2, "hours": spread(rides[day.weather].hours[on]),
+        }  # fmt: skip
+    return list(rows.values())
+
+
+def _ride_in(ride: RideThrough, weather) -> RideThrough:
+    """The same house and load case in another year's weather."""
+    from simulate.house import SiteSources, house_of
+    from simulate.ride import ride_through
+    from simulate.year import run_year
+
+    sources = SiteSources(ride.house.site)
+    sources.weather = weather
+    return ride_through(run_year(house_of(ride.house.site, sources)), load_case=ride.load_case)
 
 
 def _weather(site):

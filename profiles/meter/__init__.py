@@ -7,6 +7,7 @@ from profiles.meter.dialect import Dialect
 from profiles.meter.document import document, meter_document
 from profiles.meter.gaps import fill_gaps
 from profiles.meter.meter import Issue, Meter, Point
+from profiles.meter.on_year import fullest_year, meter_notes, meter_on_year
 from profiles.meter.other_years import extend_year, redate
 from profiles.meter.quality import Quality, quality_sheet
 from profiles.meter.read import read_meter
@@ -24,8 +25,11 @@ __all__ = [
     "document",
     "extend_year",
     "fill_gaps",
+    "fullest_year",
     "meter_document",
     "meter_kw",
+    "meter_notes",
+    "meter_on_year",
     "meter_years",
     "quality_sheet",
     "read_meter",

@@ -37,10 +37,8 @@ def fill_gaps(meter: Meter, hours: Hours) -> Meter:
     BadInput
         Nothing of the year is in the file, a gap is longer than 24 h, or no like day has readings.
     """
-    first = int(hours.utc[0].timestamp())
-    last = first + hours.n_steps * hours.step_min * 60
     clock = zone_clock(hours.timezone)
-    gaps = _gaps(meter, first, last)
+    gaps = gaps_of(meter, hours)
     if not gaps:
         return meter
     _refuse_long(meter, gaps, hours, clock)
@@ -57,8 +55,10 @@ def fill_gaps(meter: Meter, hours: Hours) -> Meter:
     return _joined(meter, filled, tuple(issues))
 
 
-def _gaps(meter: Meter, first: int, last: int) -> list[tuple[int, int]]:
-    """Stretches of [first, last) without a reading."""
+def gaps_of(meter: Meter, hours: Hours) -> list[tuple[int, int]]:
+    """Stretches of the axis' year without a reading, begin and end in seconds since 1970 in UTC."""
+    first = int(hours.utc[0].timestamp())
+    last = first + hours.n_steps * hours.step_min * 60
     start, end = meter.start_utc, meter.start_utc + meter.duration_s
     near = (end > first) & (start < last)
     if not near.any():
@@ -83,9 +83,9 @@ def _refuse_long(meter: Meter, gaps: list[tuple[int, int]], hours: Hours, clock)
     years = meter_years(meter, hours.timezone)
     missing_h = sum(b - a for a, b in long) / 3600.0
     ways = (
-        f"set site.year = {years[-1]}"
+        f"set site.year = {years[-1]}, or state redate = true beside the file's name"
         if years
-        else "give a file of a whole year, or extend this one by a stated rule"
+        else 'give a file of a whole year, or state extend = "like-weekdays" or "degree-days" beside its name'
     )
     raise BadInput(
         f"has no readings from {clock.stamp(begin)} to {clock.stamp(end)}"
