@@ -244,7 +244,8 @@ def _notes(rate: Rate, calendar: RateCalendar) -> tuple[str, ...]:
     if rate.export.method == "net-metering" and rate.export.nonbypassable_per_kwh == 0:
         notes.append("Exports earn the retail price without riders, netted over each month; unused credit: "
                      f"{rate.export.unused_rule}.")
-    unused = [name for name, on in zip(rate.period_names, calendar.used.any(axis=0), strict=True) if not on]
+    used = {name for name, on in zip(rate.period_names, calendar.used.any(axis=0), strict=True) if on}
+    unused = [name for name in dict.fromkeys(rate.period_names) if name not in used]
     notes += [f'Period "{name}" of the rate is never reached in {calendar.hours.year}.' for name in unused]
     cut = rate.read_dates is not None and rate.prorate_days is None
     if cut:

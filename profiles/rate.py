@@ -205,6 +205,9 @@ def _check_same_name_same_price(season: Season) -> None:
     first: dict[str, Period] = {}
     for period in season.periods:
         one = first.setdefault(period.name, period)
+        if one.credit_per_kwh != period.credit_per_kwh:
+            raise BadInput("has two credits", key=f'season "{season.name}".periods "{period.name}"',
+                           value=(one.credit_per_kwh, period.credit_per_kwh), way_out="give one of them another name")
         if (one.price_per_kwh, one.tiers) != (period.price_per_kwh, period.tiers):
             raise BadInput("has two prices", key=f'season "{season.name}".periods "{period.name}"',
                            value=(one.price_per_kwh, period.price_per_kwh), way_out="give one of them another name")

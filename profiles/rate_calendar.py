@@ -130,8 +130,8 @@ def _calendar(structure: _Structure, hours: Hours) -> RateCalendar:
     ends, labels, share = _cycles(structure, days)
     month_of_day = np.searchsorted(ends, np.arange(hours.n_days), side="right")
     month_number = days.month[np.array(ends) - 1]
-    by_month = month_number[month_of_day] if structure.season_by == "cycle" else days.month
-    season_of_day = _season_of_day(structure.seasons, days, by_month)
+    told_by = np.asarray(ends)[month_of_day] - 1 if structure.season_by == "cycle" else np.arange(hours.n_days)
+    season_of_day = _season_of_day(structure.seasons, days, told_by)
     period, season_of_period = _period_of_step(structure.seasons, season_of_day, days)
     month = month_of_day[hours.day].astype(np.int32)
     n_months, n_periods = len(ends), len(season_of_period)
@@ -223,15 +223,17 @@ def _read_days(dates: tuple[str, ...], year: int) -> list[int]:
     return reads
 
 
-def _season_of_day(seasons: tuple, days: _Days, by_month: np.ndarray) -> np.ndarray:
+def _season_of_day(seasons: tuple, days: _Days, told_by: np.ndarray) -> np.ndarray:
+    """Season of each day; `told_by` is the day whose date decides, itself or the last of its billing cycle."""
     found = np.full(days.hours.n_days, -1)
     for index in reversed(range(len(seasons))):
         _, months, start, end, _ = seasons[index]
         if months is not None:
-            inside = np.isin(range(13), months)[by_month]
+            inside = np.isin(range(13), months)[days.month[told_by]]
         else:
             (a, b), (c, d) = month_day(start, key="from"), month_day(end, key="to")
-            after, before = days.month_day >= a * 100 + b, days.month_day <= c * 100 + d
+            date = days.month_day[told_by]
+            after, before = date >= a * 100 + b, date <= c * 100 + d
             inside = after & before if (a, b) <= (c, d) else after | before
         found[inside] = index
     if (found < 0).any():
@@ -245,10 +247,13 @@ def _period_of_step(seasons: tuple, season_of_day: np.ndarray, days: _Days) -> t
     hours, owner = days.hours, [index for index, season in enumerate(seasons) for _ in season[4]]
     period = np.full(hours.n_steps, -1, dtype=np.int32)
     every = [(season, one) for season in seasons for one in season[4]]
+    one_period: dict[tuple[int, str], int] = {}
+    for index, (_, (name, *_)) in enumerate(every):  # several windows of one name are one period
+        one_period.setdefault((owner[index], name), index)
     for index in reversed(range(len(every))):
         season, (name, kind, windows) = every[index]
         inside = days.in_windows(windows, f'rate.season "{season[0]}".periods "{name}".hours')
-        period[inside & (days.on(kind) & (season_of_day == owner[index]))[hours.day]] = index
+        period[inside & (days.on(kind) & (season_of_day == owner[index]))[hours.day]] = one_period[owner[index], name]
     if (period < 0).any():
         step = int(np.argmax(period < 0))
         name = seasons[season_of_day[hours.day[step]]][0]

@@ -197,7 +197,8 @@ def _at_their_kwh(printed: PrintedBill, month: int, sums: MeterSums, rate: Rate,
         raise BadInput("is not a period of the rate", key="bill.kwh_by_period", value=unknown[0],
                        way_out="choose of " + ", ".join(rate.period_names))
     bought, sold = sums.bought_kwh.copy(), sums.sold_kwh.copy()
-    bought[month] = [by_period.get(name, 0.0) for name in rate.period_names]
+    names = rate.period_names
+    bought[month] = [by_period.get(name, 0.0) * (names.index(name) == p) for p, name in enumerate(names)]
     if printed.exported_kwh is not None and sold[month].sum():
         sold[month] *= printed.exported_kwh / sold[month].sum()
     return bill_of(MeterSums(bought, sold, sums.peak_kw), rate, calendar).by_month.get(printed.to, 0.0)

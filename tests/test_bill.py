@@ -509,3 +509,42 @@ def test_doubling_load_and_halving_the_price_changes_nothing():
     kw = np.random.default_rng(9).gamma(1.0, 1.0, 8760)
     doubled = total(2 * kw, NONE, two_prices(0.05, 0.15))
     assert doubled == pytest.approx(total(kw, NONE, two_prices(0.1, 0.3)), abs=1e-8)
+
+
+# ---- windows of one name, and seasons that change with the billing cycle --------------------------------------------
+
+def two_windows(**keys):
+    windows = [{"name": "peak", "price_per_kwh": 0.40, "hours": "06:00-09:00"},
+               {"name": "peak", "price_per_kwh": 0.40, "hours": "17:00-20:00"}, {"name": "rest", "price_per_kwh": 0.10}]
+    return rate(season=[{"name": "year", "months": list(range(1, 13)), "periods": windows}], **keys)
+
+
+def test_two_windows_of_one_name_are_one_line_and_one_period():
+    """5 kWh bought in the morning peak and 5 kWh sold in the evening peak of 1 January cancel within the day."""
+    bought, sold = NONE.copy(), NONE.copy()
+    bought[6], sold[17] = 5.0, 5.0
+    export = {"method": "net-billing", "credit_per_kwh": 0.05}
+    assert total(bought, sold, two_windows(export=export | {"netting": "day"})) == pytest.approx(0.0, abs=EXACT)
+    assert total(bought, sold, two_windows(export=export)) == pytest.approx(5 * 0.40 - 5 * 0.05, abs=EXACT)
+    lines = price_bill(bought, sold, two_windows(), AXIS).lines
+    assert [line.name for line in lines if line.month == "2025-01"] == ["year peak", "year rest"]
+
+
+def test_two_windows_of_one_name_earn_one_credit():
+    two = two_windows().model_dump(exclude_unset=True)
+    two["season"][0]["periods"][0]["credit_per_kwh"] = 0.02
+    two["export"] = {"method": "net-billing", "credit_per_kwh": 0.05}
+    with pytest.raises(BadInput, match='season "year".periods "peak" has two credits'):
+        read_noun(Rate, two, table="rate")
+
+
+def test_a_season_by_dates_changes_with_the_cycle_that_ends_in_it():
+    """Summer begins on 15 June; the cycle read on 1 July is wholly summer by its cycle, half of it by date."""
+    prices = [{"name": "all", "price_per_kwh": price} for price in (0.50, 0.10)]
+    season = [{"name": "summer", "from": "06-15", "to": "09-14", "periods": [prices[0]]},
+              {"name": "rest of the year", "from": "09-15", "to": "06-14", "periods": [prices[1]]}]
+    keys = {"season": season, "read_dates": ["2025-06-01", "2025-07-01"]}
+    kw = np.where(AXIS.month == 6, 1.0, 0.0)  # 30 days of 24 kWh
+    by_date, by_cycle = (total(kw, NONE, rate(**keys, season_by=by)) for by in ("date", "cycle"))
+    assert by_date == pytest.approx(24 * (14 * 0.10 + 16 * 0.50), abs=EXACT)
+    assert by_cycle == pytest.approx(24 * 30 * 0.50, abs=EXACT)

@@ -9,7 +9,7 @@ import pytest
 
 from profiles.hours import hours_of_year
 from profiles.noun import BadInput
-from profiles.rate import read_rate
+from profiles.rate import Rate, read_rate
 from simulate.replay import PrintedBill, read_printed_bills, replay_bill
 
 AXIS = hours_of_year(2025, "America/New_York")
@@ -183,3 +183,13 @@ def test_a_period_that_the_rate_lacks_is_refused():
                                        "kwh_by_period": {"winter on-peek": 1.0}})
     with pytest.raises(BadInput, match="bill.kwh_by_period is not a period of the rate, not 'winter on-peek'"):
         replay_bill([bill], KW, NONE, read_rate("library:three_period"), AXIS)
+
+
+def test_printed_kwh_of_a_period_with_two_windows_are_counted_once(tmp_path):
+    windows = [{"name": "peak", "price_per_kwh": 0.40, "hours": hours} for hours in ("06:00-09:00", "17:00-20:00")]
+    periods = (*windows, {"name": "rest", "price_per_kwh": 0.10})
+    rate = Rate.model_validate({"season": ({"name": "year", "months": tuple(range(1, 13)), "periods": periods},)})
+    bill = PrintedBill.model_validate({"from": "2025-01-01", "to": "2025-02-01", "amount": 14.0,
+                                       "kwh_by_period": {"year peak": 20.0, "year rest": 60.0}})  # fmt: skip
+    (one,) = replay_bill((bill,), KW, NONE, rate, AXIS)
+    assert one.ours_at_their_kwh == pytest.approx(20.0 * 0.40 + 60.0 * 0.10, abs=1e-9)
