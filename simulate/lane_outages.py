@@ -88,18 +88,21 @@ def _sunny(island, pools, soc_kwh, step_h, horizon_h, begin, wrap):
     n_starts, n_steps = soc_kwh.shape[1], island.solar_kw.shape[1]
     n_followed = ceil(horizon_h / step_h - 1e-9)
     n = n_steps + n_followed + 1 if wrap else n_steps
-    by_hand = (island.load_kw[:, 0, 0], island.trips[:, 0, 0], island.sheds[:, 0, 0])
-    load, trips, sheds = (_repeated(one, n) for one in by_hand)
-    solar, dc, may_charge = (_repeated(one[0], n) for one in (island.solar_kw, island.dc_kw, island.may_charge))
+    series, marks, sheds = np.zeros((6, n + 1)), np.zeros((4, n + 1), np.int64), np.zeros((2, n + 1), np.int64)
+    rows = (*island.load_kw[:, 0, 0], island.solar_kw[0], island.dc_kw[0], island.may_charge[0])
+    series[:5, :n] = _repeated(np.array(rows), n)
+    marks[:3, :n] = _repeated(np.array([*island.trips[:, 0, 0], island.hand]), n)
+    dropped = _repeated(island.sheds[:, 0, 0], n)
+    sheds[0, :n] = dropped[0]
+    _next(np.where(marks[2, :n], marks[1, :n], marks[0, :n]), marks[3])
+    _next(np.where(marks[2, :n], dropped[1], dropped[0]), sheds[1])
     begin = np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)
     dark, shed = np.full((n_starts, 1), inf), np.full((n_starts, 1), inf)
     why, end_h, walked = np.zeros((n_starts, 1), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
-    hand, next_trip = _repeated(island.hand, n), np.zeros(n + 1, np.int64)
-    _next(np.where(hand, trips[1], trips[0]), next_trip)
+    times = (float(step_h), float(horizon_h), n_followed, float(island.reconnect_h))
     every_sunny_end(
-        begin % n_steps, np.ascontiguousarray(soc_kwh[0], dtype=float), load, solar, dc, may_charge, trips, next_trip,
-        sheds, hand, np.array([pools[0].cell], dtype=float),
-        (float(step_h), float(horizon_h), n_followed, float(island.reconnect_h)), dark, shed, why, end_h, walked,
+        begin % n_steps, np.ascontiguousarray(soc_kwh[0], dtype=float), series, marks, sheds,
+        np.array([pools[0].cell], dtype=float), times, dark, shed, why, end_h, walked,
     )  # fmt: skip
     found = Dark(dark, shed, why, end_h)
     return _walk_some(found, walked, island, pools, soc_kwh, step_h, horizon_h, begin, wrap)
