@@ -119,6 +119,11 @@ class MeterLoad(Noun):
     extend: Literal["like-weekdays", "degree-days"] | None = Field(
         None, description='how part of a year is made a whole one: "like-weekdays" or "degree-days" (needs weather)'
     )
+    add_solar: bool | None = Field(
+        None,
+        description="where solar flows back through this meter: true adds what [solar] makes, so that the house's own "
+        "use remains; false takes the readings as they are",
+    )
     redate: bool = Field(False, description="put another year's readings on site.year, by weekday and season")
 
     def kw_on(self, hours, sources):

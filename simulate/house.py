@@ -15,6 +15,8 @@ from simulate.pools import LegPool, carries_two_pole, leg_of, pool_of, pools_of,
 from simulate.site import DEFAULT_YEAR, Site
 
 METER_SLACK_KW = 0.1
+NETS_FRAC = 0.005
+"""Energy sent back over energy delivered: above it a meter nets solar, below it is an error of its own; no source."""
 HEATED_C = 18.0
 UNHEATED_ABOVE_OUTDOOR_C = 5.0
 UNHEATED_AT_MOST_C = 30.0
@@ -181,8 +183,8 @@ def _house_of(site: Site, sources: SiteSources) -> House:
     year, notes = _year(site, sources)
     hours = hours_of_year(year, site.site.timezone, site.site.step_min)
     circuit_kw = np.array([_circuit_kw(site, circuit, hours, sources) for circuit in site.circuit])
-    rest_kw, more = _rest_kw(site, hours, sources, circuit_kw)
     solar_kw, solar_dc_kw = _solar(site, hours, sources)
+    rest_kw, more = _rest_kw(site, hours, sources, circuit_kw, solar_kw)
     for name, kw in (("circuits", circuit_kw), ("the rest of the house", rest_kw), ("solar", solar_kw + solar_dc_kw)):
         if not np.isfinite(kw).all():
             raise BadInput(f"{name} has a step that is not a number", file=site.file)
@@ -247,26 +249,67 @@ def _meter_loads(site: Site) -> list[MeterLoad]:
 
 
 def _circuit_kw(site: Site, circuit: Circuit, hours: Hours, sources: SiteSources) -> np.ndarray:
+    key = f'circuit "{circuit.name}".load'
     try:
-        return load_kw(circuit.load, hours, sources)
+        kw = load_kw(circuit.load, hours, sources)
     except BadInput as error:
-        key = "" if error.key.startswith("weather") else f'circuit "{circuit.name}".load'
-        raise _in_file(error, site, key) from None
+        raise _in_file(error, site, "" if error.key.startswith("weather") else key) from None
+    below = kw < 0.0
+    if not below.any():
+        return kw
+    back_kwh = -float(kw[below].sum()) * hours.step_h
+    if back_kwh > NETS_FRAC * float(kw[~below].sum()) * hours.step_h:
+        raise BadInput(
+            f"has {int(below.sum())} steps below zero ({back_kwh:.1f} kWh): a circuit gives nothing back",
+            file=site.file, key=key, way_out="turn the clamp round in the log, or choose another column",
+        )  # fmt: skip
+    sources.notes.append(f"{key}: {int(below.sum())} steps below zero ({back_kwh:.3f} kWh) taken as zero")
+    return np.maximum(kw, 0.0)
 
 
-def _rest_kw(site: Site, hours: Hours, sources: SiteSources, circuit_kw) -> tuple[np.ndarray, list[str]]:
+def _with_roof(load, kw: np.ndarray, site: Site, sources: SiteSources, solar_kw: np.ndarray, key: str):
+    """A load whose meter nets solar with what the roof made added, where that was asked for; asked about otherwise."""
+    flat = load if isinstance(load, tuple) else (load,)
+    for one in (one for one in flat if isinstance(one, MeterLoad)):
+        meter = sources.meter(one, site.site.timezone)
+        back, used = (float(meter.register_kwh(name).sum()) for name in ("received", "delivered"))
+        if back <= NETS_FRAC * used:
+            continue
+        if one.add_solar is None:
+            raise BadInput(
+                f"nets solar ({back:,.1f} kWh flowed back through it), so it does not show what the house uses",
+                file=site.file, key=f"{key}.meter", value=one.meter,
+                way_out="describe the roof under [solar] and state add_solar = true beside the file's name; "
+                "add_solar = false takes the readings as they are",
+            )  # fmt: skip
+        if one.add_solar:
+            if not solar_kw.any():
+                raise BadInput(
+                    "needs the roof that stood behind the meter, feeding AC", file=site.file, key=f"{key}.add_solar",
+                    value=True, way_out='describe it under [solar] with connected_at "main-panel" or "sub-panel"',
+                )  # fmt: skip
+            kw = kw + solar_kw
+            sources.notes.append(
+                f"{one.meter}: the house's use is the meter plus what [solar] makes, the roof that stood behind it then"
+            )
+    return kw
+
+
+def _rest_kw(site: Site, hours: Hours, sources: SiteSources, circuit_kw, solar_kw) -> tuple[np.ndarray, list[str]]:
     service = site.service
     if service.whole_house is None:
         if service.other_load is None:
             return np.zeros(hours.n_steps), ["service.other_load: none given, the house is the listed circuits only"]
         try:
-            return load_kw(service.other_load, hours, sources), []
+            other = load_kw(service.other_load, hours, sources)
         except BadInput as error:
             raise _in_file(error, site, "service.other_load") from None
+        return _with_roof(service.other_load, other, site, sources, solar_kw, "service.other_load"), []
     try:
         meter = load_kw(service.whole_house, hours, sources)
     except BadInput as error:
         raise _in_file(error, site, "service.whole_house") from None
+    meter = _with_roof(service.whole_house, meter, site, sources, solar_kw, "service.whole_house")
     rest = meter - circuit_kw.sum(axis=0)
     notes = []
     if (rest < -METER_SLACK_KW).any():

@@ -136,12 +136,50 @@ def test_redate_leaves_a_file_of_the_site_s_own_year_alone(tmp_path):
     assert np.array_equal(plain.load_kw, asked.load_kw)
 
 
-def test_energy_that_flows_back_is_told_in_every_result(tmp_path):
-    rows = [f"{text},{1.0 if not 10 <= k % 24 < 15 else -2.0},A" for k, text in enumerate(starts(2025))]
-    site = site_of(tmp_path)
+ROOF = '[solar]\ndc_kw = 3.0\ntilt_deg = 20.0\nazimuth_deg = 180.0\nconnected_at = "main-panel"\n'
+
+
+def netted(tmp_path, keys="", more="", roof_kw=None):
+    """A site whose meter nets a roof that makes 3 kW from 10:00 to 15:00, or as told; the house uses 1 kW throughout."""
+    made = [3.0 if 10 <= k % 24 < 15 else 0.0 for k in range(8760)] if roof_kw is None else roof_kw
+    rows = [f"{text},{1.0 - kw!r},A" for text, kw in zip(starts(2025), made, strict=True)]
+    site = site_of(tmp_path, keys, more=more)
     (tmp_path / "usage.csv").write_text("\n".join(["Start,Net kWh,Quality", *rows]))
-    said = "\n".join(house_of(site).notes)
-    assert "nets-solar" in said and "does not show what the house uses" in said
+    return site
+
+
+def test_a_meter_that_nets_solar_is_asked_about(tmp_path):
+    for more in ("", WEATHER + ROOF):
+        with pytest.raises(BadInput, match=r"whole_house.meter nets solar \(3,650.0 kWh flowed back.*state add_solar = true"):
+            house_of(netted(tmp_path, more=more))
+    kept = house_of(netted(tmp_path, ", add_solar = false"))
+    assert kept.load_kw.sum() == pytest.approx(8760 - 5475)
+    assert "nets-solar" in "\n".join(kept.notes)
+    with pytest.raises(BadInput, match="add_solar needs the roof that stood behind the meter"):
+        house_of(netted(tmp_path, ", add_solar = true"))
+
+
+def test_the_roof_is_added_back_and_counted_once(tmp_path):
+    """A constant house of 1 kW behind a roof: its use is found again, and solar is not taken off twice."""
+    roof = house_of(netted(tmp_path, ", add_solar = false", WEATHER + ROOF)).solar_kw
+    site = netted(tmp_path, ", add_solar = true", WEATHER + ROOF, roof_kw=[float(kw) for kw in roof])
+    house = house_of(site)
+    assert house.load_kw == pytest.approx(np.ones(8760))
+    assert house.solar_kw == pytest.approx(roof)
+    assert "the meter plus what [solar] makes" in "\n".join(study(site).document["assumptions"])
+
+
+def test_a_circuit_gives_nothing_back(tmp_path):
+    site = netted(tmp_path, ", add_solar = false")
+    text = (tmp_path / "site.toml").read_text().replace('shape = "refrigerator", annual_kwh = 600', 'meter = "usage.csv"')
+    (tmp_path / "site.toml").write_text(text)
+    with pytest.raises(BadInput, match=r'circuit "Refrigerator".load has 1825 steps below zero .*turn the clamp round'):
+        house_of(read_site(tmp_path / "site.toml"))
+    rows = [f"{text},{-0.001 if k == 50 else 0.1},A" for k, text in enumerate(starts(2025))]
+    (tmp_path / "usage.csv").write_text("\n".join(["Start,kWh,Quality", *rows]))
+    house = house_of(read_site(tmp_path / "site.toml"))
+    assert house.circuit_kw.min() == 0.0 and any("1 steps below zero (0.001 kWh) taken as zero" in note for note in house.notes)
+    assert site.service.whole_house.add_solar is False
 
 
 def starts(year):
@@ -210,7 +248,7 @@ def test_the_schema_and_the_starter_name_these_keys():
     from simulate.starter import starter_text
 
     schema, text = str(Site.model_json_schema(by_alias=True)), starter_text()
-    for key in ("extend", "redate", "storm_years", "extra_columns"):
+    for key in ("extend", "redate", "add_solar", "storm_years", "extra_columns"):
         assert f"'{key}'" in schema and f"{key}:" in text
 
 
