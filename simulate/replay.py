@@ -19,6 +19,8 @@ from simulate.bill import Bill, bill_of
 from simulate.metered import MeterSums, meter_sums
 
 CLOSE_FRAC = 0.01
+USUAL_DAYS = (20, 45)
+"""Days of a billing cycle that stands for a month; common practice, no source."""
 KINDS = Literal["fixed", "energy", "nonbypassable", "rider", "demand", "export", "carried", "minimum", "tax", "true-up"]
 
 
@@ -47,13 +49,19 @@ class PrintedBill(Noun):
     @model_validator(mode="after")
     def _in_order(self) -> PrintedBill:
         for key, text in (("from", self.from_), ("to", self.to)):
-            try:
-                dt.date.fromisoformat(text)
-            except ValueError:
-                raise BadInput("must be an ISO date", key=key, value=text, way_out='write "2025-01-14"') from None
+            if not _is_date(text):
+                raise BadInput("must be an ISO date", key=key, value=text, way_out='write "2025-01-14"')
         if not self.from_ < self.to:
             raise BadInput("must lie after from", key="to", value=self.to, way_out="give the two read dates in order")
         return self
+
+
+def _is_date(text: str) -> bool:
+    """Is it a day as "2025-01-14", and in no other of the standard's forms? Days are compared as texts."""
+    try:
+        return dt.date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
 
 
 class PrintedBills(Noun):
@@ -125,12 +133,21 @@ def read_printed_bills(path: str | Path) -> tuple[PrintedBill, ...]:
         data = tomllib.loads(Path(path).read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise BadInput(f"cannot be read as TOML ({error})", file=path, way_out="give [[bill]] tables") from None
-    bills = read_noun(PrintedBills, data, file=path).bill
+    bills = read_noun(PrintedBills, _with_quoted_dates(data), file=path).bill
     for before, after in zip(bills[:-1], bills[1:], strict=True):
         if after.from_ < before.to:
             raise BadInput("begins before the bill above it ends", file=path, key="bill.from", value=after.from_,
                            way_out=f"the bill above ends on {before.to}")
     return bills
+
+
+def _with_quoted_dates(data: dict) -> dict:
+    """The same tables; a date that TOML read as one (no quotes) is its text again."""
+    tables = data.get("bill")
+    if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
+        return data
+    text = lambda value: value.isoformat() if type(value) is dt.date else value
+    return {**data, "bill": [{key: text(value) for key, value in table.items()} for table in tables]}
 
 
 def replay_bill(bills, import_kw, export_kw, rate: Rate, hours: Hours) -> tuple[ReplayedBill, ...]:
@@ -181,7 +198,7 @@ def _replayed(printed: PrintedBill, ours: Bill, sums: MeterSums, rate: Rate, cal
     replayed = ReplayedBill(label, printed.amount, total, their_kwh, our_kwh, at_their_kwh, lines, ())
     if replayed.is_close:
         return replayed
-    reasons = tuple(_because(replayed, printed, float(sums.sold_kwh[month].sum())))
+    reasons = (*_odd_length(printed, rate), *_because(replayed, printed, float(sums.sold_kwh[month].sum())))
     return replace(replayed, because=reasons or ("not known: the bill gives neither kWh nor lines that differ",))
 
 
@@ -220,6 +237,16 @@ def _side_by_side(printed: PrintedBill, ours: Bill):
         amounts = [sum(line.amount for line in side) if side else None for side in pair]
         if printed.lines:
             yield ReplayedLine(" + ".join(names), kind, *amounts)
+
+
+def _odd_length(printed: PrintedBill, rate: Rate):
+    """A bill of half a month, or of several, that one month's charges and tiers do not fit."""
+    days = (dt.date.fromisoformat(printed.to) - dt.date.fromisoformat(printed.from_)).days
+    if rate.prorate_days is None and not USUAL_DAYS[0] <= days <= USUAL_DAYS[1]:
+        yield (
+            f"length: the bill spans {days} days and is priced as one cycle with one month's charges; "
+            "give every read date, or rate.prorate_days"
+        )
 
 
 def _because(replayed: ReplayedBill, printed: PrintedBill, sold_kwh: float):

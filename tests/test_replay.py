@@ -2,6 +2,8 @@
 invented meter: they show that the replay works, not that any utility's bill is met."""
 
 import datetime as dt
+import re
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -163,7 +165,11 @@ def test_other_names_of_lines_are_compared_by_kind(bills):
     ("[[bill]]\nfrom = '2025-01-01'\nto = '2025-02-01'\namont = 1", "did you mean amount?"),
     ("[[bill]]\nfrom = '2025-01-01'\nto = '2025-02-01'\namount = 1\n"
      "[[bill]]\nfrom = '2025-01-31'\nto = '2025-03-01'\namount = 1", "begins before the bill above it ends"),
-    ("bill = ", "cannot be read as TOML"), ("bill = []", "bill"),
+    ("[[bill]]\nfrom = '20250101'\nto = '20250201'\namount = 1", "bill.*from must be an ISO date"),
+    ("[[bill]]\nfrom = '2025-W01-1'\nto = '2025-02-01'\namount = 1", "bill.*from must be an ISO date"),
+    ("[[bill]]\nfrom = '2025-01-01'\nto = '2025-02-01'\namount = nan", "amount should be a finite number"),
+    ("[[bill]]\nfrom = '2025-01-01'\nto = '2025-02-01'\namount = '100'", "amount should be a valid number"),
+    ("bill = [1]", "bill"), ("bill = ", "cannot be read as TOML"), ("bill = []", "bill"),
 ])
 def test_a_bad_file_of_bills_is_refused(tmp_path, text, message):
     (tmp_path / "bills.toml").write_text(text)
@@ -193,3 +199,27 @@ def test_printed_kwh_of_a_period_with_two_windows_are_counted_once(tmp_path):
                                        "kwh_by_period": {"year peak": 20.0, "year rest": 60.0}})  # fmt: skip
     (one,) = replay_bill((bill,), KW, NONE, rate, AXIS)
     assert one.ours_at_their_kwh == pytest.approx(20.0 * 0.40 + 60.0 * 0.10, abs=1e-9)
+
+
+def test_dates_may_stand_without_quotes(tmp_path):
+    (tmp_path / "bills.toml").write_text("[[bill]]\nfrom = 2025-01-04\nto = 2025-02-04\namount = 100.0\n")
+    (bill,) = read_printed_bills(tmp_path / "bills.toml")
+    assert (bill.from_, bill.to) == ("2025-01-04", "2025-02-04")
+
+
+def test_a_bill_of_a_year_in_one_piece_says_why_it_differs():
+    bill = PrintedBill.model_validate({"from": "2025-01-01", "to": "2026-01-01", "amount": 2000.0})
+    (one,) = replay_bill([bill], KW, NONE, read_rate("library:flat"), AXIS)
+    assert one.because[0].startswith("length: the bill spans 365 days")
+    prorated = read_rate("library:flat").model_copy(update={"prorate_days": 365.25 / 12})
+    (one,) = replay_bill([bill], KW, NONE, prorated, AXIS)
+    assert one.ours == pytest.approx(0.16 * KW.sum() + 12.0 * 365 / (365.25 / 12), abs=1e-6)
+
+
+def test_the_example_in_the_readme_is_read(tmp_path):
+    readme = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
+    (text,) = re.findall(r"```toml\n(\[\[bill\]\].*?)```", readme, re.S)
+    (tmp_path / "bill.toml").write_text(text, encoding="utf-8")
+    bill, *more = read_printed_bills(tmp_path / "bill.toml")
+    assert not more and bill.kwh and bill.lines
+    assert sum(line.amount for line in bill.lines) == pytest.approx(bill.amount, abs=0.005)
