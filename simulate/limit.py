@@ -139,9 +139,10 @@ def _switched(asked, known: dict, first: int, over) -> Switched:
         one = known[key]
         reach[:, a:b], two[a:b] = one.reach_kw, one.two_pole_kw
         parts.append((a, one.chosen[0]))
-    method = next(iter(known.values())).method if known else "enumeration"
+    missed = [one.missed_frac for one in known.values() if one.missed_frac is not None]
     starts = np.array([a for a, _ in parts], dtype=np.int64)
-    return Switched(reach, two, starts, np.array([c for _, c in parts], dtype=bool).reshape(len(parts), n_may), method)
+    chosen = np.array([c for _, c in parts], dtype=bool).reshape(len(parts), n_may)
+    return Switched(reach, two, starts, chosen, max(missed, default=None))
 
 
 def limit_document(asked) -> list[dict] | None:

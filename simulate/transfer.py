@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-MOST_TO_ENUMERATE = 16
+from simulate.subset import MOST_TO_ENUMERATE, largest_subset
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,15 +23,24 @@ class Switched:
         First step of each period.
     chosen : ndarray of bool, shape (n_periods, n_circuits)
         Circuits of each period's set.
-    method : str
-        "enumeration" or "branch and bound".
+    missed_frac : float or None
+        None where all sets were enumerated; else branch and bound: no set has more energy than this share beyond the
+        chosen one, at the worst of the periods.
     """
 
     reach_kw: np.ndarray
     two_pole_kw: np.ndarray
     starts: np.ndarray
     chosen: np.ndarray
-    method: str
+    missed_frac: float | None = None
+
+    @property
+    def method(self) -> str:
+        """How the sets were found, and how far they may be from the largest."""
+        if self.missed_frac is None:
+            return "enumeration"
+        within = f", within {self.missed_frac:.2%} of the largest energy" if self.missed_frac else ""
+        return f"branch and bound{within}"
 
 
 def periods_of(serve) -> list[tuple[int, int]]:
@@ -81,53 +90,15 @@ def switched_sets(circuit_kw, on_pool, limit_kw, serve) -> Switched:
     chosen = np.zeros((len(periods), n_circuits), bool)
     reach, two = np.zeros((len(limit_kw), n_steps)), np.zeros(n_steps)
     is_two = (on_pool == 0.5).any(axis=0) if n_circuits else np.zeros(0, bool)
+    known, missed_frac = {}, 0.0
     for k, (a, b) in enumerate(periods):
-        part = circuit_kw[:, a:b]
-        chosen[k] = _largest_set(part, on_pool, limit_kw)
+        part = np.ascontiguousarray(circuit_kw[:, a:b])
+        key = (b - a, part.tobytes())
+        if key not in known:
+            known[key] = largest_subset(part, on_pool, limit_kw)
+        chosen[k], missed = known[key]
+        missed_frac = max(missed_frac, missed / max(part[chosen[k]].sum(), 1e-12))
         reach[:, a:b] = (on_pool * (chosen[k] & ~is_two)) @ part
         two[a:b] = (chosen[k] & is_two) @ part
-    method = "enumeration" if n_circuits <= MOST_TO_ENUMERATE else "branch and bound"
-    return Switched(reach, two, np.array([a for a, _ in periods], dtype=np.int64), chosen, method)
-
-
-def _largest_set(kw, on_pool, limit_kw) -> np.ndarray:
-    """Subset of largest energy within the limits of every step, shape (n_circuits,) of bool."""
-    energy = kw.sum(axis=1)
-    useful = energy > 0.0
-    if not useful.any() or (on_pool[:, useful] @ kw[useful] <= limit_kw[:, None] + 1e-12).all():
-        return useful
-    if useful.sum() > MOST_TO_ENUMERATE:
-        return _branch(kw, on_pool, limit_kw, energy)
-    index = np.flatnonzero(useful)
-    sets = ((np.arange(2 ** len(index))[:, None] >> np.arange(len(index))) & 1).astype(bool)
-    fits = np.ones(len(sets), bool)
-    for row, limit in zip(on_pool, limit_kw, strict=True):
-        fits &= ((sets * row[index]) @ kw[index]).max(axis=1) <= limit + 1e-12
-    sets = sets[fits]
-    total = np.round(sets @ energy[index], 12)
-    order = np.lexsort([-total, *(~sets[:, j] for j in range(len(index) - 1, -1, -1)), sets.sum(axis=1), -total])
-    out = np.zeros(len(kw), bool)
-    out[index] = sets[order[0]]
-    return out
-
-
-def _branch(kw, on_pool, limit_kw, energy) -> np.ndarray:
-    """Branch and bound over the circuits in falling order of energy; the bound is all that are left."""
-    order = np.argsort(-energy, kind="stable")
-    left = np.r_[np.cumsum(energy[order][::-1])[::-1], 0.0]
-    best, best_set = -1.0, np.zeros(len(kw), bool)
-    stack = [(0, np.zeros(len(kw), bool), np.zeros((len(limit_kw), kw.shape[1])), 0.0)]
-    while stack:
-        depth, chosen, used, gained = stack.pop()
-        if gained > best + 1e-12:
-            best, best_set = gained, chosen
-        if depth == len(order) or gained + left[depth] <= best + 1e-12:
-            continue
-        c = order[depth]
-        stack.append((depth + 1, chosen, used, gained))
-        more = used + on_pool[:, c, None] * kw[c]
-        if (more <= limit_kw[:, None] + 1e-12).all():
-            with_c = chosen.copy()
-            with_c[c] = True
-            stack.append((depth + 1, with_c, more, gained + energy[c]))
-    return best_set
+    starts = np.array([a for a, _ in periods], dtype=np.int64)
+    return Switched(reach, two, starts, chosen, missed_frac if n_circuits > MOST_TO_ENUMERATE else None)

@@ -122,6 +122,8 @@ class HouseYear:
             from simulate.limit import cap_notes
 
             lines += cap_notes(self)
+        if self.asked.switched is not None and self.asked.switched.missed_frac is not None:
+            lines.append(f"the circuits that are switched over were found by {self.asked.switched.method}")
         if self.short_steps:
             lines.append(f"the reserve was short on {self.short_steps} steps of {self.short_days} days")
         if abs(change) > CLOSES_KWH:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from simulate import transfer
+from simulate import subset
 from simulate.loadcontrol import control_load
 from simulate.transfer import periods_of, switched_sets
 
@@ -36,15 +36,51 @@ def test_set_of_largest_energy(n, seed, limit_kw):
     assert kw[chosen].sum() == pytest.approx(best_energy(kw, on_pool, limit), abs=1e-9)
 
 
+def random_sets(random, n):
+    """Circuits on two legs; half the time some of them need both."""
+    on_pool = random.choice([0.0, 1.0], n)[None, :]
+    on_pool = np.vstack([on_pool, 1.0 - on_pool])
+    on_pool[:, random.random(n) < random.choice([0.0, 0.3])] = 0.5
+    return random.choice([0.2, 0.5, 0.7, 1.1], (n, 4)), on_pool, random.uniform(1.0, 3.0, 2)
+
+
 def test_branch_and_bound_equals_enumeration(monkeypatch):
     random = np.random.default_rng(7)
-    kw = random.uniform(0.1, 1.0, (10, 4))
-    on_pool, limit = np.ones((1, 10)), np.array([2.5])
-    listed = switched_sets(kw, on_pool, limit, np.ones(4, bool))
-    monkeypatch.setattr(transfer, "MOST_TO_ENUMERATE", 5)
-    branched = switched_sets(kw, on_pool, limit, np.ones(4, bool))
-    assert (listed.method, branched.method) == ("enumeration", "branch and bound")
-    assert branched.reach_kw.sum() == pytest.approx(listed.reach_kw.sum(), abs=1e-9)
+    for _ in range(40):
+        kw, on_pool, limit = random_sets(random, int(random.integers(6, 12)))
+        listed, missed = subset.largest_subset(kw, on_pool, limit)
+        with monkeypatch.context() as patch:
+            patch.setattr(subset, "MOST_TO_ENUMERATE", 3)
+            branched, also_missed = subset.largest_subset(kw, on_pool, limit)
+        assert (on_pool @ (kw * branched[:, None]) <= limit[:, None] + 1e-9).all()
+        assert kw[branched].sum() == pytest.approx(kw[listed].sum(), abs=1e-8)
+        assert missed == also_missed == 0.0
+
+
+def test_what_branch_and_bound_may_miss_is_said(monkeypatch):
+    """With few sets tried, what is left open covers what a full search finds beyond."""
+    random = np.random.default_rng(8)
+    fell_short = 0
+    for _ in range(40):
+        kw, on_pool, limit = random_sets(random, 14)
+        largest = kw[subset.largest_subset(kw, on_pool, limit)[0]].sum()
+        with monkeypatch.context() as patch:
+            patch.setattr(subset, "MOST_TO_ENUMERATE", 3)
+            patch.setattr(subset, "MOST_TRIED", 12)
+            chosen, missed = subset.largest_subset(kw, on_pool, limit)
+        assert kw[chosen].sum() <= largest + 1e-9 <= kw[chosen].sum() + missed + 2e-9
+        fell_short += kw[chosen].sum() < largest - 1e-9
+    assert fell_short
+
+
+def test_sixty_circuits_are_switched_and_the_method_is_said():
+    """Sixty circuits of seven sizes on two legs: 30 legs' worth of equal ones end, the rest says how near it is."""
+    kw = np.repeat(0.02 * (np.arange(60) % 7 + 1)[:, None], 24, axis=1)
+    on_pool = np.vstack([np.arange(60) % 2 == 0, np.arange(60) % 2 == 1]).astype(float)
+    sets = switched_sets(kw, on_pool, np.array([1.0, 1.3]), np.tile([False] * 3 + [True] * 5, 3))
+    assert (on_pool @ (kw[:, 3] * sets.chosen[0]) <= np.array([1.0, 1.3]) + 1e-9).all()
+    assert sets.method == "branch and bound"
+    assert sets.reach_kw[:, 3].tolist() == pytest.approx([1.0, 1.3], abs=1e-9)
 
 
 def test_ties_take_the_fewest_circuits_then_file_order():
