@@ -15,6 +15,40 @@ from simulate.panel.check import check_panel
 from simulate.report import CHROMIUM, pdf_of, write_report
 from simulate.site import read_site
 
+READ = """
+<script>
+const numbers = text => text.match(/[\\d.]+/g).map(Number);
+const light = rgb => rgb.slice(0, 3).map(c => c / 255).map(c => c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4)
+  .reduce((sum, c, k) => sum + c * [0.2126, 0.7152, 0.0722][k], 0);
+const behind = one => {
+  for (; one; one = one.parentElement) {
+    const rgb = numbers(getComputedStyle(one).backgroundColor);
+    if (rgb.length < 4 || rgb[3] > 0) return rgb;
+  }
+  return [255, 255, 255];
+};
+addEventListener("load", () => {
+  const found = {texts: 0, low: [], background: behind(document.body)};
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const one = walk.currentNode.parentElement, drawn = one.closest("svg");
+    if (!walk.currentNode.data.trim() || one.closest("title, desc, style, script, pre")) continue;
+    const style = getComputedStyle(one), ink = numbers(drawn ? style.fill : style.color);
+    const pair = [light(ink), light(behind(one))].sort((a, b) => b - a);
+    found.texts += 1;
+    if ((pair[0] + 0.05) / (pair[1] + 0.05) < 4.5) found.low.push([walk.currentNode.data.trim().slice(0, 40), ink, behind(one)]);
+  }
+  const order = [...document.querySelectorAll("a[href], [tabindex='0']")];
+  found.focus = order.length;
+  found.first = order[0].className;
+  const pre = document.createElement("pre");
+  pre.id = "out";
+  pre.textContent = JSON.stringify(found);
+  document.body.append(pre);
+});
+</script>
+"""
+
 CHROME = next(filter(None, map(shutil.which, CHROMIUM)), None)
 pytestmark = pytest.mark.skipif(CHROME is None, reason="chromium is not on this machine (apt-get install chromium)")
 WIDTHS = (1280, 768, 390)
@@ -105,6 +139,30 @@ class TestScreen:
 
     def test_nothing_is_fetched(self, looks, width):
         assert looks[width]["fetched"] == []
+
+
+def read(folder, html_text: str, scheme: str) -> dict:
+    """Contrast of every text with what lies behind it, as the browser computes both."""
+    page = folder / f"read-{scheme}.html"
+    page.write_text(html_text.replace("default-src 'none';", "").replace("</body>", f"{READ}</body>"), encoding="utf-8")
+    flag = f"--blink-settings=preferredColorScheme={('dark', 'light').index(scheme)}"
+    dumped = chrome(folder / scheme, "--dump-dom", "--virtual-time-budget=10000", flag, page=page).stdout.decode()
+    return json.loads(html.unescape(re.search(r'<pre id="out">(.*?)</pre>', dumped, re.S)[1]))
+
+
+@pytest.mark.parametrize(("scheme", "paper"), [("light", [255, 255, 255]), ("dark", [20, 24, 29])])
+def test_every_text_stands_out_from_what_lies_behind_it(written, tmp_path, scheme, paper):
+    """WCAG 2.2, 1.4.3: 4.5 to 1, labels of figures too."""
+    found = read(tmp_path, written.read_text("utf-8"), scheme)
+    assert found["background"] == paper
+    assert found["texts"] > 2000
+    assert found["low"] == []
+    assert found["first"] == "skip" and found["focus"] > 50
+
+
+def test_the_reader_of_contrast_sees_pale_text(tmp_path):
+    pale = "<html><body><a class='skip' href='#a'>a</a><p style='color: #888'>pale</p><svg><text fill='#999'>too</text></svg></body></html>"
+    assert [one[0] for one in read(tmp_path, pale, "light")["low"]] == ["pale", "too"]
 
 
 def test_the_measure_sees_what_runs_over(tmp_path):
