@@ -98,11 +98,13 @@ def outage(
 ) -> None:
     """Hours survived by an outage that begins at any hour of the year."""
     from simulate.document import outage_document
-    from simulate.reliability import second_outage
+    from simulate.reliability import check_without, second_outage
     from simulate.ride import ride_through
 
     with _busy("simulating every outage"):
-        ride = ride_through(_site(site), without=tuple(without or ()))
+        read = _site(site)
+        check_without(read, without or ())
+        ride = ride_through(read, without=tuple(without or ()))
         document = outage_document(ride, at)
         document["outage"]["second_outage"] = second_outage(ride)
     if as_json:
@@ -205,6 +207,10 @@ def panel(
     from simulate.document import study as study_of
 
     with _busy("checking the panel"):
+        if balance is not None:
+            from simulate.panel.rewrite import check_copy
+
+            check_copy(site, balance)
         result = study_of(_site(site))
         document = _part(result.document, "panel")
         assignment = None
@@ -235,23 +241,16 @@ def panel(
 def compare(
     site: SiteFile,
     other: Annotated[Path | None, typer.Argument(help="a second site file", show_default=False)] = None,
-    units: Annotated[str, typer.Option(help="total numbers of battery units, such as 1:6")] = "1:6",
+    units: Annotated[str | None, typer.Option(help="total numbers of battery units; 1:6 without anything")] = None,
     vary: Annotated[str | None, typer.Option(help="a key and its values instead, such as solar.dc_kw=0,3,6")] = None,
     out: Annotated[Path | None, typer.Option("--out", help="folder for compare.csv, compare.json and figures")] = None,
     as_json: Json = False,
 ) -> None:
     """Battery units added one at a time, other values of a key, or two sites side by side."""
-    from simulate.compare import compare_sites, compare_units, compare_values
-    from simulate.varied import values_of, vary_of
+    from simulate.compare import compared
 
     with _busy("comparing designs"):
-        if other is not None:
-            comparison = compare_sites(_site(site), _site(other))
-        elif vary is not None:
-            ((key, values),) = vary_of([vary]).items()
-            comparison = compare_values(_site(site), key, values)
-        else:
-            comparison = compare_units(_site(site), values_of(units))
+        comparison = compared(_site(site), other and _site(other), vary, units)
         document = comparison.document()
         files = [] if out is None else comparison.write(out)
     if as_json:

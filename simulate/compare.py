@@ -90,8 +90,7 @@ class Comparison:
         folder : path
             Made where it is not there yet.
         """
-        from simulate.plot import comparison_figures
-        from simulate.plot.designs import svg_text
+        from simulate.plot.designs import comparison_figures, svg_text
         from simulate.plot.paper import write_png
 
         out, paths = folder_for(folder), []
@@ -113,6 +112,32 @@ class Comparison:
         return self.to_frame()[list(names)].round(1).to_html()
 
 
+def compared(site: Site, other: Site | None = None, vary: str | None = None, units: str | None = None) -> Comparison:
+    """What `keeplit compare` is asked for: a second site, KEY=VALUES, or total numbers of units (1:6 without any).
+
+    Raises
+    ------
+    BadInput
+        More than one of them.
+    """
+    from simulate.varied import values_of, vary_of
+
+    if sum(one is not None for one in (other, vary, units)) > 1:
+        raise BadInput("takes one of a second site, --vary and --units", key="compare",
+                       way_out="compare one thing at a time")
+    if other is not None:
+        return compare_sites(site, other)
+    if vary is not None:
+        ((key, values),) = vary_of([vary]).items()
+        return compare_values(site, key, values)
+    try:
+        return compare_units(site, values_of("1:6" if units is None else units))
+    except BadInput as error:
+        if error.key not in ("units", "--vary"):
+            raise
+        raise BadInput(error.rule, key="--units", value=units, way_out="write 1:6 or 1,2,4") from None
+
+
 def compare_units(site: Site, totals: Sequence[int] = (1, 2, 3, 4, 5, 6)) -> Comparison:
     """Compare numbers of battery units, each further one on the leg whose priority-1 circuits fail first.
 
@@ -131,7 +156,7 @@ def compare_units(site: Site, totals: Sequence[int] = (1, 2, 3, 4, 5, 6)) -> Com
     Raises
     ------
     BadInput
-        Not whole numbers between 1 and 99.
+        Not whole numbers between 1 and 99, or no battery group.
 
     Examples
     --------
@@ -142,6 +167,8 @@ def compare_units(site: Site, totals: Sequence[int] = (1, 2, 3, 4, 5, 6)) -> Com
     totals = tuple(totals)
     if not totals or not all(isinstance(n, int | np.integer) and 1 <= n <= MOST_UNITS for n in totals):
         raise BadInput("must be whole numbers from 1 to 99", key="units", value=totals, way_out="write 1:6")
+    if not site.battery:
+        raise BadInput("needs a battery group to take units from", file=site.file, key="battery")
     series = _Series(site)
     found = {}
     for n, run, ride in _ladder(series, max(totals)):

@@ -7,6 +7,7 @@ from math import inf
 
 import numpy as np
 
+from profiles.noun import BadInput
 from simulate.compiled import jit
 from simulate.interruptions import (
     MAJOR_SIGMA,
@@ -22,6 +23,7 @@ from simulate.island import one_outage
 from simulate.outage import Outage, first_dark, nine_in_ten
 from simulate.recharge import SECOND_AFTER_H, refill_of, stored_after_kwh
 from simulate.ride import RideThrough, island_of, outage_kw, ride_through, throw_steps
+from simulate.site import Site
 from simulate.storm import pickup_of, storm_rows
 
 LOAD_CASES = ("usual", "frugal", "storm")
@@ -186,6 +188,24 @@ def second_outage_of(ride: RideThrough, kinds: Sequence[Interruptions], *, n_mom
         "per_year": chance * per_h * HOURS_A_YEAR,
         "independent": True,
     }
+
+
+def check_without(site: Site, names: Sequence[str]) -> None:
+    """Refuse circuits that cannot be switched off in an outage.
+
+    Raises
+    ------
+    BadInput
+        Not a circuit, not on the sub-panel, or nothing is left on battery.
+    """
+    backed = [circuit.name for circuit in site.circuit if circuit.on == "sub-panel"]
+    known = {circuit.name: circuit.on for circuit in site.circuit}
+    for name in names:
+        rule = "is not a circuit of the site" if name not in known else "is not on the sub-panel: dark in any outage"
+        if name not in backed:
+            raise BadInput(rule, file=site.file, key="--without", value=name, way_out="known: " + "; ".join(backed))
+    if names and not set(backed) - set(names):
+        raise BadInput("leaves no circuit on battery", file=site.file, key="--without", value=list(names))
 
 
 def second_outage(ride: RideThrough) -> dict:

@@ -9,7 +9,7 @@ import pytest
 from rich.console import Console
 
 from profiles.noun import BadInput
-from simulate.compare import compare_sites, compare_units, compare_values
+from simulate.compare import compare_sites, compare_units, compare_values, compared
 from simulate.compared import cure_text, standing_kwh
 from simulate.document import study
 from simulate.listing import show_comparison
@@ -233,3 +233,23 @@ def test_what_stood_before_the_first_number_is_not_made_up():
     ax = marginal_hours([2, 4], [8.0, 12.0])
     assert [tick.get_text() for tick in ax.get_xticklabels()] == ["2", "4\n+4.0 h"]
     assert "fewer units" in ax.get_legend_handles_labels()[1][0]
+
+
+@pytest.mark.parametrize(("asked", "said"), [
+    ({"units": "a"}, "--units must be whole numbers from 1 to 99"), ({"units": ""}, "--units must name a value"),
+    ({"units": "1:2", "vary": "solar.dc_kw=1"}, "takes one of a second site"), ({"vary": "solar.dc_kw"}, "KEY=VALUES"),
+])  # fmt: skip
+def test_what_the_verb_refuses(asked, said):
+    with pytest.raises(BadInput, match=said):
+        compared(two_legs(0.6, 0.25), **asked)
+
+
+def test_the_verb_compares_one_to_six_units_without_anything():
+    assert [row["units"] for row in compared(two_legs(0.6, 0.25)).rows] == [1, 2, 3, 4, 5, 6]
+    assert compared(two_legs(0.6, 0.25), vary="battery.usable_kwh=3,6").compared == "battery.usable_kwh"
+    assert compared(two_legs(0.6, 0.25), two_legs(0.5, 0.25)).compared == "sites"
+
+
+def test_a_site_without_a_battery_group_has_nothing_to_add_to():
+    with pytest.raises(BadInput, match="needs a battery group"):
+        compare_units(small_site([circuit("House", 0.5)], []), (1,))

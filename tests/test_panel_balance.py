@@ -8,7 +8,7 @@ import pytest
 
 from profiles.noun import BadInput
 from simulate.panel.balance import balance_legs, bench_of
-from simulate.panel.rewrite import write_legs
+from simulate.panel.rewrite import check_copy, write_legs
 from simulate.panel.spaces import items_of, seats, slots_of
 from simulate.site import read_site
 from tests.panel_bench import bench, circuit, locked_pair, unit
@@ -280,3 +280,13 @@ def test_a_circuit_that_the_file_does_not_hold_is_refused(tmp_path):
     with pytest.raises(BadInput, match="circuit.name is not a circuit of the file, not 'Load 800'"):
         write_legs(path, balance_legs(s15()), tmp_path / "out.toml")
     assert not (tmp_path / "out.toml").exists()
+
+
+def test_the_copy_is_refused_before_anything_is_worked_out(tmp_path):
+    site = tmp_path / "job.toml"
+    site.write_text("[site]\n", encoding="utf-8")
+    for out, said in ((site, "must not be the site file"), (tmp_path, "is a folder"),
+                      (tmp_path / "none" / "x.toml", "a folder that is not there")):  # fmt: skip
+        with pytest.raises(BadInput, match=said):
+            check_copy(site, out)
+    check_copy(site, tmp_path / "balanced.toml")

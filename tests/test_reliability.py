@@ -21,6 +21,7 @@ from simulate.interruptions import (
 from simulate.listing import second_lines
 from simulate.outage import Outage
 from simulate.reliability import (
+    check_without,
     reliability_of,
     second_outage,
     second_outage_of,
@@ -223,3 +224,13 @@ def test_the_chance_of_a_second_outage_is_said_with_what_it_leaves_out():
     found = second_outage(ride_through(site))
     assert found["chance_frac"] == pytest.approx(-math.expm1(-1.4 / 8760.0 * found["refill_h"]), rel=0.05)
     assert "storm that takes the line down twice is left out" in " ".join(second_lines(found))
+
+
+@pytest.mark.parametrize(("names", "said"), [
+    (["Nope"], "is not a circuit of the site, not 'Nope'; known: Left; Right"), (["Dryer"], "is not on the sub-panel"),
+    (["Left", "Right"], "leaves no circuit on battery"),
+])  # fmt: skip
+def test_what_cannot_be_switched_off_in_an_outage(names, said):
+    stays = circuit("Dryer", 0.1) | {"on": "main"}
+    with pytest.raises(BadInput, match=said):
+        check_without(small_site([circuit("Left", 0.5), circuit("Right", 0.2), stays], [unit("A")]), names)

@@ -28,7 +28,7 @@ def write_legs(site_path: str | Path, assignment: Assignment, out_path: str | Pa
     Raises
     ------
     BadInput
-        A circuit of the assignment that the file does not hold.
+        A circuit of the assignment that the file does not hold, or a file that cannot be written.
     """
     import tomlkit
 
@@ -39,9 +39,31 @@ def write_legs(site_path: str | Path, assignment: Assignment, out_path: str | Pa
             raise BadInput("is not a circuit of the file", file=site_path, key="circuit.name", value=name)
         if tables[name].get("leg") != leg:
             _put_leg(tables[name], leg)
-    with written(out_path) as beside:
-        beside.write_bytes(tomlkit.dumps(document).encode("utf-8"))
+    try:
+        with written(out_path) as beside:
+            beside.write_bytes(tomlkit.dumps(document).encode("utf-8"))
+    except OSError as error:
+        raise BadInput(f"cannot be written: {error.strerror}", key="--balance", value=str(out_path),
+                       way_out="name another file") from None
     return Path(out_path)
+
+
+def check_copy(site_path: str | Path, out_path: str | Path) -> None:
+    """Refuse a place for the changed copy before anything is worked out.
+
+    Raises
+    ------
+    BadInput
+        The site file itself, a folder, or a file in a folder that is not there.
+    """
+    out = Path(out_path)
+    asked = {"key": "--balance", "value": str(out_path)}
+    if out.exists() and out.samefile(site_path):
+        raise BadInput("must not be the site file, which stays as it is", **asked, way_out="name another file")
+    if out.is_dir():
+        raise BadInput("is a folder", **asked, way_out="name a file")
+    if not out.parent.is_dir():
+        raise BadInput("lies in a folder that is not there", **asked, way_out=f"make {out.parent} first")
 
 
 def _put_leg(table, leg: str) -> None:

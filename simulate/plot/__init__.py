@@ -11,6 +11,7 @@ _HOME = {
     "monthly_bills": "bills", "stacked_bills": "bills", "average_day": "day", "load_duration": "legs",
     "leg_bars": "legs", "recharge_curve": "recharge", "cash_flow": "money", "tornado": "money",
     "marginal_hours": "units", "frontier": "units", "plates_of": "plates", "write_figures": "plates",
+    "comparison_figures": "designs",
     "design_map": "sweep", "parallel_survival": "sweep", "pareto_plot": "sweep", "convergence": "sweep",
     "write_sweep_figures": "sweep",
 }  # fmt: skip
