@@ -156,7 +156,7 @@ def compare_units(site: Site, totals: Sequence[int] = (1, 2, 3, 4, 5, 6)) -> Com
     Raises
     ------
     BadInput
-        Not whole numbers between 1 and 99, or no battery group.
+        Not whole numbers between 1 and 99.
 
     Examples
     --------
@@ -167,8 +167,6 @@ def compare_units(site: Site, totals: Sequence[int] = (1, 2, 3, 4, 5, 6)) -> Com
     totals = tuple(totals)
     if not totals or not all(isinstance(n, int | np.integer) and 1 <= n <= MOST_UNITS for n in totals):
         raise BadInput("must be whole numbers from 1 to 99", key="units", value=totals, way_out="write 1:6")
-    if not site.battery:
-        raise BadInput("needs a battery group to take units from", file=site.file, key="battery")
     series = _Series(site)
     found = {}
     for n, run, ride in _ladder(series, max(totals)):

@@ -248,8 +248,3 @@ def test_the_verb_compares_one_to_six_units_without_anything():
     assert [row["units"] for row in compared(two_legs(0.6, 0.25)).rows] == [1, 2, 3, 4, 5, 6]
     assert compared(two_legs(0.6, 0.25), vary="battery.usable_kwh=3,6").compared == "battery.usable_kwh"
     assert compared(two_legs(0.6, 0.25), two_legs(0.5, 0.25)).compared == "sites"
-
-
-def test_a_site_without_a_battery_group_has_nothing_to_add_to():
-    with pytest.raises(BadInput, match="needs a battery group"):
-        compare_units(small_site([circuit("House", 0.5)], []), (1,))
