@@ -16,7 +16,7 @@ from profiles.hours import Hours
 from profiles.noun import BadInput, Noun
 from profiles.solar_noon import noon_note
 from profiles.sun import Sun, sun_of_steps
-from profiles.weather_check import check_place, check_values, check_whole, day_of_year, size_of
+from profiles.weather_check import check_place, check_values, check_whole, day_of_year, size_of, without_offsets
 from profiles.weather_file import COLUMNS, KNOWN, Rows, read_rows
 
 LIBRARY = {
@@ -24,7 +24,7 @@ LIBRARY = {
     "alaska-coast": ("703165TY.csv", "TMY3 of the Alaskan coast, 55.3 N 160.5 W"),
     "south-florida": ("12839.tm2", "TMY2 of south Florida, 25.8 N 80.3 W"),
 }
-SUFFIXES = (".csv", ".epw", ".tm2", ".tmy", ".tm3", ".tmy3", ".tmy2")
+SUFFIXES = (".csv", ".json", ".epw", ".tm2", ".tmy", ".tm3", ".tmy3", ".tmy2")
 FAR_KM = 100.0
 EARTH_KM = 6371.0
 
@@ -32,7 +32,9 @@ EARTH_KM = 6371.0
 class WeatherSource(Noun):
     """The [weather] table of a site file."""
 
-    source: str = Field(min_length=1, description='"library:NAME", or the path of a TMY3, TMY2, EPW or NSRDB CSV file')
+    source: str = Field(
+        min_length=1, description='"library:NAME", or the path of a TMY3, TMY2, EPW, NSRDB CSV or PVGIS TMY file'
+    )
     storm_years: str | None = Field(
         None, min_length=1, description="folder of actual weather years, for the hardest days that really came"
     )
@@ -133,8 +135,8 @@ def read_weather(source: WeatherSource | str | Path, folder: str | Path | None =
     Parameters
     ----------
     source : WeatherSource, str or path
-        "library:piedmont", "library:alaska-coast", "library:south-florida", or a TMY3, TMY2, EPW or NSRDB CSV file. The
-        format is told by the content.
+        "library:piedmont", "library:alaska-coast", "library:south-florida", or a TMY3, TMY2, EPW, NSRDB CSV, PVGIS TMY
+        or SolarAnywhere file. The format is told by the content.
     folder : path, optional
         Where a relative path begins: the folder of the site file.
 
@@ -146,8 +148,8 @@ def read_weather(source: WeatherSource | str | Path, folder: str | Path | None =
     Notes
     -----
     Stamps: TMY3, TMY2 and EPW name an hour by its end (irradiance over the hour before the stamp, temperature at the
-    stamp); NSRDB values belong to their stamp, which is taken as the middle of the interval. Where the sunniest days of
-    a file are not centred on solar noon within 20 minutes a note says so. It is no error: hills, fog and invented data
+    stamp); NSRDB, PVGIS and SolarAnywhere values belong to their stamp, which is taken as the middle of the interval.
+    Where the sunniest days of a file are not centred on solar noon within 20 minutes a note says so. It is no error: hills, fog and invented data
     move the centre too, and only the owner of the file can tell.
 
     References
@@ -274,6 +276,7 @@ def _checked_year(rows: Rows, file: str) -> Weather:
     minute = (day * 1440.0 + rows.start_min) % (n_days * 1440)
     order = np.argsort(minute, kind="stable")
     check_whole(minute[order], step_min, file)
+    rows = without_offsets(rows)
     check_values(rows, file)
     arrays = {name: _fixed(rows.values[name].to_numpy()[order]) for name in COLUMNS}
     years = np.unique(rows.years)

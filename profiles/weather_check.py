@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -12,6 +14,8 @@ from profiles.weather_file import Rows
 # What no year on earth leaves: at the top of the air the sun gives 1,415 W/m2, clouds may add a little for an hour.
 PLAUSIBLE = {"ghi": (0.0, 1600.0), "dni": (0.0, 1500.0), "dhi": (0.0, 1200.0), "temp_c": (-90.0, 60.0),
              "wind_m_s": (0.0, 90.0)}
+OFFSET_W_M2 = -4.0
+"""How far a sensor's own offset may reach below zero [W/m2]: common practice, no source."""
 LABELS = {"ghi": "global irradiance [W/m2]", "dni": "direct normal irradiance [W/m2]",
           "dhi": "diffuse irradiance [W/m2]", "temp_c": "air temperature [degC]", "wind_m_s": "wind speed [m/s]"}
 MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
@@ -67,6 +71,18 @@ def check_whole(minute: np.ndarray, step_min: int, file: str) -> None:
         stamp = pd.Timestamp(2001 if len(minute) * step_min == 365 * 1440 else 2000, 1, 1) + pd.Timedelta(minutes=at)
         raise BadInput("must hold each interval of the year once", file=file, key="the file", way_out="fetch it again; "
                        f"the first one repeated or missing begins {stamp:%d %B %H:%M} on the file's clock")
+
+
+def without_offsets(rows: Rows) -> Rows:
+    """Irradiance a little below zero taken as zero, and noted: a pyranometer that radiates to the night sky."""
+    values, notes = rows.values.copy(), []
+    for name in ("ghi", "dni", "dhi"):
+        below = (values[name] < 0.0) & (values[name] >= OFFSET_W_M2)
+        if below.any():
+            lowest = values[name][below].min()
+            notes.append(f"{LABELS[name]}: {int(below.sum())} rows below 0, lowest {lowest:g}, taken as 0")
+            values.loc[below, name] = 0.0
+    return replace(rows, values=values, notes=(*rows.notes, *notes)) if notes else rows
 
 
 def check_values(rows: Rows, file: str) -> None:

@@ -13,7 +13,7 @@ import pandas as pd
 from profiles.noun import BadInput
 
 COLUMNS = ("ghi", "dni", "dhi", "temp_c", "wind_m_s")
-KNOWN = "keeplit reads TMY3, TMY2, EPW and NSRDB CSV files"
+KNOWN = "keeplit reads TMY3, TMY2, EPW, NSRDB CSV, PVGIS TMY (CSV, JSON) and SolarAnywhere CSV files"
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,6 +82,14 @@ def _format_of(text: str, file: object) -> tuple[str, Callable[[str], Rows]]:
         return "NSRDB CSV", _nsrdb
     if _TMY2_HEAD.match(lines[0]) and len(lines[1].rstrip()) >= 98:
         return "TMY2", _tmy2
+    from profiles import weather_web as web  # late: it needs this module
+
+    for format, is_it, parse in (("PVGIS CSV", web.is_pvgis_csv(text), web.pvgis_csv),
+                                 ("PVGIS JSON", web.is_pvgis_json(text), web.pvgis_json),
+                                 ("SolarAnywhere CSV", web.is_solaranywhere(lines), web.solaranywhere)):  # fmt: skip
+        if is_it:
+            return format, parse
+    web.refuse_known(text, file)
     raise BadInput("is no weather file that is known by its content", file=file, key="the file", value=lines[0][:60],
                    way_out=KNOWN)
 
@@ -99,8 +107,8 @@ def _tmy3(text: str) -> Rows:
     return Rows(
         "TMY3", f"{str(meta['Name']).strip(chr(34))}, {meta['State']}", meta["latitude"], meta["longitude"],
         meta["altitude"], meta["TZ"], date[0].to_numpy(), date[1].to_numpy(), stamp - 60 * (not begins),
-        date[2].to_numpy(), _values(data, -9900.0, -9900.0, -9900.0), "hour-beginning" if begins else "hour-ending",
-        float(not begins), notes,
+        date[2].to_numpy(), plain_values(data, -9900.0, -9900.0, -9900.0),
+        "hour-beginning" if begins else "hour-ending", float(not begins), notes,
     )
 
 
@@ -118,7 +126,7 @@ def _epw(text: str) -> Rows:
     return Rows(
         "EPW", f"{meta['city']}, {meta['country']}", meta["latitude"], meta["longitude"], meta["altitude"], meta["TZ"],
         data["month"].to_numpy(), data["day"].to_numpy(), end - 60 // per_hour, data["year"].to_numpy(),
-        _values(data, 9999.0, 99.9, 999.0), "hour-ending", 1.0,
+        plain_values(data, 9999.0, 99.9, 999.0), "hour-ending", 1.0,
     )
 
 
@@ -131,7 +139,7 @@ def _nsrdb(text: str) -> Rows:
     return Rows(
         "NSRDB CSV", f"NSRDB {meta.get('Location ID', '')}".strip(), meta["latitude"], meta["longitude"],
         float(meta["altitude"]), float(meta["Time Zone"]), data["Month"].to_numpy(), data["Day"].to_numpy(),
-        stamp - step // 2, data["Year"].to_numpy(), _values(data, -9999.0, -9999.0, -9999.0),
+        stamp - step // 2, data["Year"].to_numpy(), plain_values(data, -9999.0, -9999.0, -9999.0),
         "at the stamp, taken as its middle", 0.5,
     )
 
@@ -148,7 +156,7 @@ def _tmy2(text: str) -> Rows:
     _, city, state, offset, ns, lat_deg, lat_min, ew, lon_deg, lon_min, altitude = _TMY2_HEAD.match(head).groups()
     rows = [[int(line[a:b]) for a, b in _TMY2_FIELDS.values()] for line in lines if line.strip()]
     data = pd.DataFrame(rows, columns=list(_TMY2_FIELDS)).astype(float)
-    values = _values(data, 9999.0, 9999.0, 999.0)
+    values = plain_values(data, 9999.0, 9999.0, 999.0)
     values[["temp_c", "wind_m_s"]] /= 10.0  # tenths
     whole = data[["year", "month", "day", "hour"]].astype(int)
     return Rows(
@@ -159,7 +167,7 @@ def _tmy2(text: str) -> Rows:
     )
 
 
-def _values(data: pd.DataFrame, no_sun: float, no_temp: float, no_wind: float) -> pd.DataFrame:
+def plain_values(data: pd.DataFrame, no_sun: float, no_temp: float, no_wind: float) -> pd.DataFrame:
     """The five columns as float; what the format writes for "missing" becomes NaN, to be refused by name later."""
     columns = data[["ghi", "dni", "dhi", "temp_air", "wind_speed"]].reset_index(drop=True)
     values = columns.set_axis(list(COLUMNS), axis=1).apply(pd.to_numeric, errors="coerce").astype(float)

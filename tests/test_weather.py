@@ -1,6 +1,7 @@
 """Weather files read by content, laid on any axis by their own clock. The small files are invented; formats are not."""
 
 import itertools
+import json
 from pathlib import Path
 
 import numpy as np
@@ -82,7 +83,45 @@ def tmy2_text(table):
     return "\n".join(lines) + "\n"
 
 
+def pvgis_rows(table, offset_min=0):
+    """Stamps in UTC of values that belong to the middle of their hour, 8,760 rows from 00:00 of New Year in UTC."""
+    middle = table.index + pd.Timedelta(minutes=30 - offset_min) - pd.Timedelta(hours=PLACE["utc_offset_h"])
+    stamps = pd.DatetimeIndex([stamp.replace(year=table.index[0].year) for stamp in middle])
+    return [(f"{stamps[k]:%Y%m%d:%H%M}", table.iloc[k]) for k in np.argsort(stamps, kind="stable")]
+
+
+def pvgis_csv_text(table, offset_min=0):
+    lines = ["Latitude (decimal degrees): 40.000", "Longitude (decimal degrees): -105.000", "Elevation (m): 1600.0"]
+    lines += [f"Irradiance Time Offset (h): {offset_min / 60:.4f}"] * bool(offset_min)
+    lines += ["month,year", *(f"{month},{table.index[0].year}" for month in range(1, 13))]
+    lines += ["time(UTC),T2m,RH,G(h),Gb(n),Gd(h),IR(h),WS10m,WD10m,SP"]
+    lines += [f"{stamp},{row.temp_c},50.0,{row.ghi:.0f},{row.dni:.0f},{row.dhi:.0f},300.0,{row.wind_m_s},180.0,84000.0"
+              for stamp, row in pvgis_rows(table, offset_min)]
+    return "\n".join(lines) + "\n\nT2m: 2-m air temperature (degree Celsius)\n"
+
+
+def pvgis_json_text(table):
+    hourly = [{"time(UTC)": stamp, "T2m": row.temp_c, "G(h)": row.ghi, "Gb(n)": row.dni, "Gd(h)": row.dhi, "WS10m": row.wind_m_s}
+              for stamp, row in pvgis_rows(table)]
+    place = {"latitude": 40.0, "longitude": -105.0, "elevation": 1600.0}
+    months = [{"month": month, "year": 2019} for month in range(1, 13)]
+    return json.dumps({"inputs": {"location": place}, "outputs": {"months_selected": months, "tmy_hourly": hourly},
+                       "meta": {"inputs": {}}})
+
+
+def solaranywhere_text(table):
+    lines = ["0,INVENTED FIELD,CO,-7.0,40.0,-105.0,1600,Data Version: 3.4 / LatLon Resolution: 0.1",
+             "ObservationTime(GMT),ObservationTime(LST),Global Horizontal Irradiance (GHI) W/m2,"
+             "Direct Normal Irradiance (DNI) W/m2,Diffuse Horizontal Irradiance (DIF) W/m2,AmbientTemperature (deg C),WindSpeed (m/s)"]
+    for stamp, row in zip(table.index + pd.Timedelta(minutes=30), table.itertuples(), strict=True):
+        utc = stamp + pd.Timedelta(hours=7)
+        lines.append(f"{utc:%m/%d/%Y %H:%M},{stamp:%m/%d/%Y %H:%M},{row.ghi:.0f},{row.dni:.0f},{row.dhi:.0f},{row.temp_c},{row.wind_m_s}")
+    return "\n".join(lines) + "\n"
+
+
 TABLE = invented_year()
+WEB = {"PVGIS CSV": pvgis_csv_text(TABLE), "PVGIS CSV with an offset": pvgis_csv_text(TABLE, 11), "PVGIS JSON": pvgis_json_text(TABLE),
+       "SolarAnywhere": solaranywhere_text(TABLE)}
 TEXTS = {"TMY3": tmy3_text(TABLE), "EPW": epw_text(TABLE), "NSRDB CSV": nsrdb_text(TABLE), "TMY2": tmy2_text(TABLE)}
 
 
@@ -90,6 +129,41 @@ def written(tmp_path, text, name="weather.txt"):
     path = tmp_path / name
     path.write_text(text)
     return path
+
+
+@pytest.mark.parametrize("name", WEB)
+def test_files_of_web_services_lie_under_the_same_sun(tmp_path, name):
+    """Stamps in UTC or at the middle, with an offset of the satellite or without: the same hours come out on our axis."""
+    hours = hours_of_year(2019, "America/Phoenix")  # UTC-07:00 all year, as the invented table
+    year = weather_on(read_weather(written(tmp_path, WEB[name])), hours)
+    for column in ("ghi", "dni", "dhi", "temp_c", "wind_m_s"):
+        np.testing.assert_allclose(getattr(year, column), TABLE[column], atol=1e-9, err_msg=column)
+    assert not any("solar noon" in note for note in year.notes)
+
+
+OTHER_FORMATS = {
+    "a BSRN file": "*U0001\n 94  1 2019 12\n*C0004\n",
+    "a SURFRAD or SOLRAD file": " Table Mountain\n 40.125 -105.237 1689 m version 1\n 2019 1 1 1 0 0 0.000 96.2 -1.4 0\n",
+    "an SRML file": "94255\t2019\t1000\t0\t2010\t0\n1\t1\t0.0\t12\t0.0\t12\n",
+    "a USCRN file": "94074 20190101 0005 20181231 1705  2.622  -104.76   40.81   -13.6     0.0      0 0   -14.6 C 0    61 0\n",
+    "a MIDC file": "DATE (MM/DD/YYYY),MST,Global CMP22 [W/m^2]\n01/01/2019,00:00,-1.2\n",
+    "a CAMS radiation file": "# Coding: utf-8\n# File format version: 2\n# Title: CAMS Radiation Service v4.6\n# Observation period;TOA\n",
+    "an hourly series of PVGIS": "Latitude (decimal degrees):\t40.0\nLongitude (decimal degrees):\t-105.0\nElevation (m):\t1600\n"
+                                 "Radiation database:\tPVGIS-SARAH2\n\ntime,G(i),H_sun,T2m,WS10m,Int\n20190101:0010,0,0,1,1,0\n",
+    "hourly series of PVGIS": '{"inputs": {}, "outputs": {"hourly": []}, "meta": {}}',
+}
+
+
+@pytest.mark.parametrize("name", OTHER_FORMATS)
+def test_formats_that_hold_no_whole_year_are_refused_by_name(tmp_path, name):
+    with pytest.raises(BadInput, match=f"is (a |an )?{name.removeprefix('a ').removeprefix('an ')}.*fetch ") as refusal:
+        read_weather(written(tmp_path, OTHER_FORMATS[name]))
+    assert "\n" not in str(refusal.value) and str(refusal.value).startswith("weather.txt: ")
+
+
+def test_a_sensor_a_little_below_zero_at_night_is_zero_and_noted(tmp_path):
+    weather = read_weather(written(tmp_path, edited(TEXTS["EPW"], 10, 13, "-2")))
+    assert weather.ghi.min() == 0.0 and any("1 rows below 0, lowest -2, taken as 0" in note for note in weather.notes)
 
 
 @pytest.mark.parametrize("format", TEXTS)
@@ -295,7 +369,7 @@ BROKEN = {
     "hours from 0": (EPW.replace(",24,60,?9", ",0,60,?9"), r"must count its hours from 1 to 24.*not 0"),
     "month 13": (edited(NSRDB, 30, 1, "13"), r"cannot be read|months 1 to 12"),
     "half a header": (edited(EPW, 0, 8, "noon"), r"cannot be read as EPW"),
-    "another file": ("time,kw\n2025-01-01,3\n", r"is no weather file.*TMY3, TMY2, EPW and NSRDB"),
+    "another file": ("time,kw\n2025-01-01,3\n", r"is no weather file.*TMY3, TMY2, EPW, NSRDB CSV, PVGIS TMY"),
     "empty": ("", r"is no weather file"),
 }
 
