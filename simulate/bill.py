@@ -15,6 +15,9 @@ from profiles.rate_calendar import RateCalendar, rate_calendar
 from simulate.bill_amounts import BillAmounts, bill_amounts
 from simulate.metered import MeterSums, meter_sums
 
+KINDS = ("fixed", "energy", "nonbypassable", "rider", "demand", "export", "carried", "minimum", "tax", "true-up")
+"""Kinds of line in the order of a bill."""
+
 
 @dataclass(frozen=True)
 class Line:
@@ -72,6 +75,11 @@ class Bill:
     def by_kind(self) -> dict[str, float]:
         """What each kind of line costs over the year. [currency]"""
         return _sums((line.kind, line.amount) for line in self.lines)
+
+    @functools.cached_property
+    def by_item(self) -> dict[tuple[str, str], float]:
+        """What each line, by kind and name, costs over the year. [currency]"""
+        return _sums(((line.kind, line.name), line.amount) for line in self.lines)
 
     def printed(self, digits: int = 2) -> Bill:
         """The same bill rounded so that printed lines add to the month and months to the total.
@@ -188,8 +196,8 @@ def rounded_to_add(amounts: Iterable[float], *, total: float | None = None, digi
     return [value / unit for value in floors]
 
 
-def _sums(pairs: Iterable[tuple[str, float]]) -> dict[str, float]:
-    parts: dict[str, list[float]] = {}
+def _sums(pairs: Iterable[tuple]) -> dict:
+    parts: dict = {}
     for key, amount in pairs:
         parts.setdefault(key, []).append(amount)
     return {key: math.fsum(amounts) for key, amounts in parts.items()}

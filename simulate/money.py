@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from profiles.noun import BadInput, Noun
 from simulate.discount import annuity_factor, discount_factors, irr, npv, payback_y
@@ -20,6 +21,19 @@ class Incentive(Noun):
     name: str = Field(description="who pays, and under which programme; confirm it and its last date")
     amount: NotNegative = Field(description="what it pays [currency]")
     year: Annotated[int, Field(ge=0)] = Field(0, description="year in which it is paid; 0: at installation")
+    last_date: str | None = Field(
+        None, description='last day on which it is granted, ISO such as "2026-12-31"; printed, never judged')
+
+    @field_validator("last_date")
+    @classmethod
+    def _is_a_day(cls, last_date: str | None) -> str | None:
+        try:
+            fits = last_date is None or dt.date.fromisoformat(last_date).isoformat() == last_date
+        except ValueError:
+            fits = False
+        if not fits:
+            raise BadInput("must be an ISO date", value=last_date, way_out='write "2026-12-31"')
+        return last_date
 
 
 class Replacement(Noun):

@@ -75,7 +75,8 @@ def _inputs(study: Study) -> Iterator[tuple[str, str, str, str]]:
         yield "money", rates, f"as stated in {file}", dated
         for one in money.incentives:
             amount = f"{one.amount:,.2f} {site.rate.currency}"
-            yield "incentive", f"{one.name}, {amount}", "as stated; confirm programme and last date", f"year {one.year}"
+            ends = "last date not given" if one.last_date is None else f"until {one.last_date}"
+            yield "incentive", f"{one.name}, {amount}, year {one.year}", "as stated; ask a tax professional", ends
 
 
 def _date(path: str | Path) -> str:

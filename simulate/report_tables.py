@@ -7,7 +7,7 @@ import calendar
 import numpy as np
 
 from simulate import cautions, view
-from simulate.bill import rounded_to_add
+from simulate.bill import KINDS, rounded_to_add
 from simulate.bill_view import money_lines
 from simulate.document import Study
 from simulate.outage import SEASONS, lasting_frac, nine_in_ten
@@ -18,7 +18,6 @@ from simulate.uncertainty import CHOICES, NO_EFFECT, span_of
 
 BILLS = {"today": "today's rate, no battery", "without_battery": "this rate, no battery",
          "with_battery": "this rate, with the battery"}  # fmt: skip
-KINDS = ("fixed", "energy", "nonbypassable", "rider", "demand", "export", "carried", "minimum", "tax", "true-up")
 PARTS = ("saving", "yearly_cost", "investment", "incentive", "replacement", "loan")
 VERDICTS = ("fail", "not-assessed", "marginal", "pass")
 
@@ -176,20 +175,15 @@ def _replay(study: Study) -> Table:
 
 def _bills(study: Study) -> Table:
     bills = {name: getattr(study.bills, name) for name in BILLS if getattr(study.bills, name) is not None}
-    found = dict.fromkeys((line.kind, line.name) for bill in bills.values() for line in bill.lines)
-    items = sorted(found, key=lambda item: KINDS.index(item[0]))
-    sums = {name: rounded_to_add([_item(bill, item) for item in items]) for name, bill in bills.items()}
-    has = {name: {(line.kind, line.name) for line in bill.lines} for name, bill in bills.items()}
-    cell = lambda name, k: f"{sums[name][k] + 0.0:,.2f}" if items[k] in has[name] else "none"
+    named = {name: bill.by_item for name, bill in bills.items()}
+    items = sorted(dict.fromkeys(item for own in named.values() for item in own), key=lambda item: KINDS.index(item[0]))
+    sums = {name: rounded_to_add([own.get(item, 0.0) for item in items]) for name, own in named.items()}
+    cell = lambda name, k: f"{sums[name][k] + 0.0:,.2f}" if items[k] in named[name] else "none"
     rows = [(_item_name(item), *(cell(name, k) for name in bills)) for k, item in enumerate(items)]
     rows.append(("total", *(f"{sum(sums[name]):,.2f}" for name in bills)))
     currency = study.bills.with_battery.currency
     return Table(f"The bills of the year, {currency}", ("line", *(f"{BILLS[name]} [{currency}]" for name in bills)),
                  tuple(rows), total=True)  # fmt: skip
-
-
-def _item(bill, item: tuple[str, str]) -> float:
-    return sum(line.amount for line in bill.lines if (line.kind, line.name) == item)
 
 
 def _item_name(item: tuple[str, str]) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simulate.bill import rounded_to_add
+from simulate.bill import KINDS, rounded_to_add
 from simulate.cautions import LIFE_SUPPORT
 from simulate.outage import SEASONS, nine_in_ten
 
@@ -226,17 +226,15 @@ def show_lines(bills: ThreeBills, console: Console) -> None:
     """Line items of the year by kind, for each bill."""
     named = {"today": bills.today, "no battery": bills.without_battery, "with battery": bills.with_battery}
     named = {name: bill for name, bill in named.items() if bill is not None}
-    kinds = list(dict.fromkeys(line.name for bill in named.values() for line in bill.lines))
+    found = dict.fromkeys((line.kind, line.name) for bill in named.values() for line in bill.lines)
+    items = sorted(found, key=lambda item: KINDS.index(item[0]))
+    sums = {name: bill.by_item for name, bill in named.items()}
+    printed = {name: rounded_to_add([sums[name].get(item, 0.0) for item in items]) for name in named}
     table = table_of("line of the year", *named)
-    sums = {name: rounded_to_add([_amount(bill, kind) for kind in kinds]) for name, bill in named.items()}
-    for k, kind in enumerate(kinds):
-        table.add_row(kind, *(f"{sums[name][k]:,.2f}" for name in named))
-    table.add_row("total", *(f"{sum(sums[name]):,.2f}" for name in named))
+    for k, item in enumerate(items):
+        table.add_row(item[1], *(f"{printed[name][k]:,.2f}" if item in sums[name] else "none" for name in named))
+    table.add_row("total", *(f"{sum(printed[name]):,.2f}" for name in named))
     console.print(table)
-
-
-def _amount(bill, name: str) -> float:
-    return sum(line.amount for line in bill.lines if line.name == name)
 
 
 def _show_panel(panel: dict, console: Console) -> None:

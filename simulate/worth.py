@@ -387,3 +387,6 @@ def _notes(run: HouseYear, life: Life, missing: list[str], served: float | None)
         yield "unserved_worth is of a first year; it is in neither the saving nor the cash flow"
     if money.incentives:
         yield "incentives as stated in the site file: confirm programme, amount and last date"
+    for one in money.incentives:
+        if one.last_date is not None:
+            yield f'incentive "{one.name}" is granted until {one.last_date}, as stated'

@@ -139,6 +139,7 @@ def test_the_worth_of_unserved_energy_stands_apart():
     ({"years": 0}, "money.years should be greater than or equal to 1, not 0"),
     ({"years": 5, "incentives": [{"name": "late", "amount": 1.0, "year": 6}]}, 'incentives "late".year lies beyond'),
     ({"years": 5, "loan": {"amount": 1.0, "rate_frac": 0.1, "years": 6}}, "loan.years lies beyond years = 5"),
+    ({"incentives": [{"name": "rebate", "amount": 1.0, "last_date": "soon"}]}, "last_date must be an ISO date, not 'soon'"),
     ({"discount_rate_frac": float("nan")}, "money.discount_rate_frac should be a finite number"),
 ])
 def test_wrong_money_is_refused(keys, message):
@@ -176,6 +177,32 @@ def test_returns_equal_numpy_financial_on_random_flows():
         flows = np.concatenate(([-rng.uniform(50, 200)], rng.uniform(1, 40, 12)))
         assert irr(flows) == pytest.approx(library.irr(flows), abs=1e-9)
         assert npv(0.07, flows) == pytest.approx(library.npv(0.07, flows), abs=1e-9)
+
+
+def test_whole_cash_flows_equal_numpy_financial():
+    """Loan payments, dated incentives and replacements, put together with the library's own functions."""
+    library = pytest.importorskip("numpy_financial")
+    rng = np.random.default_rng(12)
+    for _ in range(40):
+        years, rate, rise = int(rng.integers(5, 25)), rng.uniform(0.01, 0.12), rng.uniform(-0.02, 0.06)
+        borrowed, term, price = rng.uniform(0, 6000), int(rng.integers(1, years + 1)), rng.uniform(4000, 12000)
+        rebate, again, upkeep, saving = rng.uniform(0, 2000), rng.uniform(0, 3000), rng.uniform(0, 60), rng.uniform(300, 2000)
+        paid, bought = int(rng.integers(0, years + 1)), int(rng.integers(1, years + 1))
+        plan = money(years=years, discount_rate_frac=rate, price_escalation_frac=rise, yearly_cost=upkeep,
+                     incentives=[{"name": "i", "amount": rebate, "year": paid}],
+                     replacements=[{"name": "r", "price": again, "year": bought}],
+                     loan={"amount": borrowed, "rate_frac": rate / 2, "years": term})  # fmt: skip
+        flow = cash_flow(plan, saving_per_year=saving, installed_price=price)
+        by_hand = np.zeros(years + 1)
+        by_hand[0] = borrowed - price
+        by_hand[1:] = [library.fv(rise, k, 0, -saving) - upkeep for k in range(years)]
+        by_hand[1 : term + 1] += library.pmt(rate / 2, term, borrowed)
+        by_hand[paid] += rebate
+        by_hand[bought] -= again
+        assert flow.net == pytest.approx(by_hand, abs=1e-8)
+        assert flow.npv == pytest.approx(library.npv(rate, by_hand), abs=1e-8)
+        if (np.diff(np.sign(by_hand)) != 0).sum() == 1:  # one change of sign, one return
+            assert flow.irr == pytest.approx(library.irr(by_hand), abs=1e-8)
 
 
 def test_payback_lies_inside_the_year():
