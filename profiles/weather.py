@@ -149,8 +149,8 @@ def read_weather(source: WeatherSource | str | Path, folder: str | Path | None =
     -----
     Stamps: TMY3, TMY2 and EPW name an hour by its end (irradiance over the hour before the stamp, temperature at the
     stamp); NSRDB, PVGIS and SolarAnywhere values belong to their stamp, which is taken as the middle of the interval.
-    Where the sunniest days of a file are not centred on solar noon within 20 minutes a note says so. It is no error: hills, fog and invented data
-    move the centre too, and only the owner of the file can tell.
+    Where the sunniest days of a file are not centred on solar noon within 20 minutes a note says so. It is no error:
+    hills, fog and invented data move the centre too, and only the owner of the file can tell.
 
     References
     ----------
