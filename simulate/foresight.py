@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from profiles.noun import BadInput
+from profiles.prices import tax_on
 from profiles.rate_calendar import rate_calendar
 from simulate.battery import Pool
 from simulate.best import METHOD, Worth
@@ -17,6 +18,10 @@ from simulate.linear import Planner, best_bound, checked_case, checked_states
 from simulate.plan import reachable_floor
 from simulate.year import Asked, HouseYear, run_year
 
+PAIR_BACKFEEDS = (
+    "sub-panel solar exceeds the single-pole circuits that are switched over beside the two-pole circuits of a locked "
+    "pair, so that the share of a step in which they are served is not one number"
+)
 ONE_UNIT = 1.0
 """A bound under one unit of currency is too small to take a share of."""
 AGREES = 1e-6
@@ -39,6 +44,8 @@ class Bound:
     worth_of_more : Worth or None
         What one more kWh, and one more kW, would add to the largest possible saving of the year, circuits, floors,
         start and end as they are; None beyond the exact programme. [currency/kWh], [currency/kW]
+    notes : tuple of str
+        Why there is none, or what it leaves out.
     """
 
     saving: float | None
@@ -46,9 +53,12 @@ class Bound:
     method: str | None
     captured_frac: float | None
     worth_of_more: Worth | None = None
+    notes: tuple[str, ...] = ()
 
 
-NO_BOUND = Bound(None, None, None, None)
+def no_bound(why: str) -> Bound:
+    """No bound, and the reason."""
+    return Bound(None, None, None, None, notes=(f"no best possible is given: {why}",))
 
 
 class Meter:
@@ -70,36 +80,62 @@ class Meter:
         return sell if self.exports else np.zeros_like(sell)
 
     @cached_property
-    def demands(self) -> tuple[Demand, ...] | None:
-        """Demand charges as the programme takes them; None where one is beyond it (tiers, ratchet, rolling)."""
+    def demands(self) -> tuple[Demand, ...]:
+        """Demand charges as the programme takes them: the first tier, without ratchet, and none that roll."""
         rate = self.site.rate
-        calendar = rate_calendar(rate, self.run.hours)
+        calendar, taxed = rate_calendar(rate, self.run.hours), 1.0 + tax_on(rate, "demand")
         demands = []
         for charge, blocks in zip(rate.demand, calendar.demand, strict=True):
-            plain = charge.tiers is None and not np.any(charge.ratchet_frac) and blocks.of_step is not None
-            same = len(set(blocks.n_steps.tolist())) <= 1
-            if not plain or not same:
-                return None
+            per_kw = charge.per_kw if charge.tiers is None else charge.tiers[0].per_kw
+            if not is_held(blocks) or per_kw == 0.0:
+                continue
             period = np.where(blocks.of_step >= 0, blocks.month[np.maximum(blocks.of_step, 0)], -1)
             if charge.months is not None:
                 period = np.where(np.isin(calendar.month_number[np.maximum(period, 0)], charge.months), period, -1)
-            if (period >= 0).any() and charge.per_kw > 0.0:
-                _, period = np.unique(period, return_inverse=True)
-                period = period - (blocks.of_step < 0).any() if (blocks.of_step < 0).any() else period
-                demands.append(Demand(charge.per_kw, period, int(blocks.n_steps[0])))
+            if (period >= 0).any():
+                _, own = np.unique(period, return_inverse=True)
+                demands.append(Demand(per_kw * taxed, own - bool((period < 0).any()), int(blocks.n_steps[0])))
         return tuple(demands)
+
+    @cached_property
+    def beyond(self) -> tuple[str, ...]:
+        """Terms of the rate that the programme cannot hold, in plain words."""
+        rate, export = self.site.rate, self.site.rate.export
+        calendar = rate_calendar(rate, self.run.hours)
+        charged = [one for one in rate.demand if one.tiers is not None or one.per_kw > 0.0]
+        rolls = [
+            one in charged and not is_held(blocks) for one, blocks in zip(rate.demand, calendar.demand, strict=True)
+        ]
+        credits = export.method != "none"
+        terms = {
+            "energy tiers": any(period.tiers for period in rate.periods),
+            "demand tiers": any(one.tiers for one in charged),
+            "a demand ratchet": any(np.any(one.ratchet_frac) for one in charged),
+            "demand blocks that roll or differ in length": any(rolls),
+            "a minimum bill": rate.minimum_per_month > 0.0 or rate.minimum_per_day > 0.0,
+            "carried credit": credits and export.unused_rule in ("carry", "carry-kwh"),
+            "credit that is lost": credits and export.unused_rule == "lose",
+            "netting by the month": export.method == "net-billing" and export.netting_interval == "month",
+            "billing cycles that are not months": bool((calendar.share != 1.0).any()),
+        }
+        return tuple(name for name, is_there in terms.items() if is_there)
 
     def cost(self, import_kw, export_kw) -> float:
         """Energy and demand charges of a year at the meter. [currency]"""
         h = self.run.hours.step_h
         energy = float((self.asked.prices.buy_per_kwh * import_kw - self.sell_per_kwh * export_kw).sum() * h)
-        return energy + sum(self._charge(one, import_kw) for one in self.demands or ())
+        return energy + sum(self._charge(one, import_kw) for one in self.demands)
 
     def _charge(self, demand: Demand, import_kw) -> float:
         n = len(import_kw) // demand.window_steps * demand.window_steps
         means = import_kw[:n].reshape(-1, demand.window_steps).mean(axis=1)
         period = demand.period[: n : demand.window_steps]
         return demand.per_kw * sum(float(means[period == k].max()) for k in range(int(period.max()) + 1))
+
+
+def is_held(blocks) -> bool:
+    """Whether the programme can hold these demand blocks: none that roll, all of one length."""
+    return blocks.of_step is not None and len(set(blocks.n_steps.tolist())) <= 1
 
 
 def bound_of(run: HouseYear, bills) -> Bound:
@@ -114,24 +150,28 @@ def bound_of(run: HouseYear, bills) -> Bound:
     Returns
     -------
     Bound
-        All None where the bill has terms that the programme cannot hold (tiers, minimum, ratchet, carried credit).
+        All None, with a note that says why, where the bill has terms that the programme cannot hold (tiers, minimum,
+        ratchet, carried credit) and that are not the same with and without the battery.
     """
     meter = Meter(run)
-    if meter.demands is None or run.house.site.rate.tiers is not None or not run.asked.pools:
-        return NO_BOUND
+    if not run.asked.pools:
+        return no_bound("there is no battery unit")
     if (_backfeeds(run.asked) & (run.asked.wish.two_pole_kw > 0.0)).any():
-        return NO_BOUND  # sun beyond the single-pole circuits of a pair: its share of a step is not one number
+        return no_bound(PAIR_BACKFEEDS)
     net = run.house.load_kw - run.house.solar_kw
     without = meter.cost(np.maximum(net, 0.0), np.maximum(-net, 0.0) * meter.exports)
     with_plan = meter.cost(run.year.import_kw, run.year.export_kw)
     if abs((without - with_plan) - bills.saving) > AGREES:
-        return NO_BOUND
+        return no_bound(f"not the same with and without the battery: {', '.join(meter.beyond) or 'a part of the bill'}")
+    kept = ", ".join(one for one in meter.beyond if "tiers" in one or "demand" in one)
+    notes = (f"the best possible keeps as with the plan, which leaves it unchanged: {kept}",) if kept else ()
     cost, method = _least(meter, wear=0.0)
     saving = without - cost
     wear = run.house.site.operation.wear_per_kwh
     worn = without - _least(meter, wear)[0] if wear > 0.0 else None
     captured = bills.saving / saving if saving >= ONE_UNIT else None
-    return Bound(saving, worn, method, captured, _worth(meter, cost) if method == METHOD else None)
+    return Bound(saving, worn, method, captured, _worth(meter, cost) if method == METHOD else None, notes)
+
 
 
 def _worth(meter: Meter, cost: float) -> Worth:
@@ -201,7 +241,7 @@ def _case_of(meter: Meter, wear: float) -> tuple[tuple, dict]:
         "wear_per_kwh": wear, "export": wish.export, "step_h": house.hours.step_h,
         "charge_ok": (~house.cold.all(axis=0)).astype(float),
         "utility_ok": np.full(n, meter.site.operation.charge_from == "any"), "dc_kw": wish.dc_kw,
-        "two_pole_kw": wish.two_pole_kw, "demands": meter.demands or (),
+        "two_pole_kw": wish.two_pole_kw, "demands": meter.demands,
     }  # fmt: skip
     prices = (asked.prices.buy_per_kwh, meter.sell_per_kwh)
     return (house.load_kw, reach, house.solar_kw, *prices, asked.pools), options

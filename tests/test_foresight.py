@@ -9,6 +9,7 @@ from simulate.battery import Pool
 from simulate.best import worth_of_more
 from simulate.document import bills_of, study
 from simulate.foresight import bound_of
+from simulate.house import house_of
 from simulate.plan import PLANS
 from simulate.year import run_year
 from tests.random_house import random_house
@@ -60,8 +61,6 @@ def sunny_house(rng, takes_back_kw):
     house = random_house(rng, "time-of-use", quick=True)
     sun = {"connected_at": "sub-panel", "series": {"csv": "unread.csv", "column": "kw"}}
     lit = small_site(loads, [unit()], solar=sun).solar
-    from simulate.house import house_of
-
     day = np.resize(np.maximum(np.sin((np.arange(24) - 6) / 12 * np.pi), 0.0), 8760) * rng.uniform(0.0, 3.0, 8760)
     return replace(house_of(site), site=site.model_copy(update={"solar": lit}), solar_kw=day, rest_kw=house.rest_kw)
 
@@ -111,6 +110,94 @@ def test_a_larger_pool_is_never_worth_less():
         worth = bound_of(run, bills_of(run)).worth_of_more
         if worth is not None:
             assert worth.per_kwh >= -1e-9
+
+
+TIERS = [{"up_to": 500.0, "price_per_kwh": 0.10}, {"price_per_kwh": 0.40}]
+NEVER_LEFT = [{"up_to": 5000.0, "price_per_kwh": 0.10}, {"price_per_kwh": 0.40}]
+DEMAND_TIERS = [{"up_to": 1.0, "per_kw": 5.0}, {"per_kw": 9.0}]
+RATCHET = {"per_kw": 5.0, "ratchet_frac": 0.9}
+CARRY = {"method": "net-metering", "unused": "carry"}
+
+
+def billed(rate, load_kw=2.0, plan="time-of-use", **tables):
+    """A house with one unit whose load is 2 kW by day in winter and as much by night in summer, and its bound."""
+    loads = [
+        circuit("By day", 0.0) | {"load": {"kw": load_kw, "window": "08:00-21:00"}},
+        circuit("Summer", 0.0) | {"load": {"kw": load_kw, "window": "15:00-21:00", "months": [6, 7, 8]}},
+    ]
+    given = {"subpanel": {"mode": "interactive"}, "operation": {"plan": plan, "reserve": 0.2}} | tables
+    run = run_year(small_site(loads, [unit()], rate=rate, **given))
+    bills = bills_of(run)
+    return bills, bound_of(run, bills)
+
+
+@pytest.mark.parametrize(
+    ("rate", "plan", "terms"),
+    [
+        ({"tiers": TIERS}, "keep-full", "energy tiers"),  # a unit without on-grid draw that keeps full changes nothing
+        ({"tiers": NEVER_LEFT}, "keep-full", "energy tiers"),
+        (peaks(minimum_per_month=1.0), "time-of-use", None),
+        (peaks(demand=[{"tiers": DEMAND_TIERS}]), "keep-full", "demand tiers"),
+        (peaks(demand=[{"per_kw": 5.0, "block": "rolling"}]), "keep-full", "demand blocks that roll or differ in length"),
+        (peaks(demand=[{"per_kw": 0.0, "block": "rolling"}]), "time-of-use", None),
+        (peaks(demand=[RATCHET]), "keep-full", "a demand ratchet"),
+        (peaks(export=CARRY), "time-of-use", None),
+    ],
+)
+def test_terms_that_are_the_same_with_and_without_do_not_stand_in_the_way(rate, plan, terms):
+    bills, bound = billed(rate, plan=plan)
+    assert bound.saving is not None and bound.method is not None
+    assert bills.saving <= bound.saving + OF_THE_CURRENCY
+    kept = f"the best possible keeps as with the plan, which leaves it unchanged: {terms}"
+    assert bound.notes == (() if terms is None else (kept,))
+
+
+def tiered_peaks() -> dict:
+    rate = peaks()
+    rate["season"][0]["periods"][0] = {"name": "on", "hours": "16:00-21:00", "tiers": [
+        {"up_to": 100.0, "price_per_kwh": 0.4}, {"price_per_kwh": 0.5}]}  # fmt: skip
+    return rate
+
+
+@pytest.mark.parametrize(
+    ("rate", "terms"),
+    [
+        (tiered_peaks(), "energy tiers"),
+        (peaks(minimum_per_month=150.0), "a minimum bill"),
+        (peaks(demand=[{"tiers": DEMAND_TIERS}]), "demand tiers"),
+        (peaks(demand=[{"per_kw": 5.0, "block": "rolling"}]), "demand blocks that roll or differ in length"),
+        (peaks(demand=[RATCHET]), "a demand ratchet"),
+    ],
+)
+def test_a_bound_that_cannot_be_held_says_why(rate, terms):
+    _, bound = billed(rate)
+    assert (bound.saving, bound.net, bound.method, bound.captured_frac) == (None, None, None, None)
+    assert bound.notes == (f"no best possible is given: not the same with and without the battery: {terms}",)
+
+
+def lit(site, connected_at):
+    """The house of a site with 5 kW of sun from 08:00 to 16:00."""
+    sun = {"connected_at": connected_at, "export": True, "series": {"csv": "unread.csv", "column": "kw"}}
+    solar = small_site([circuit("Lights", 0.3)], [unit()], solar=sun).solar
+    hour = np.arange(8760) % 24
+    house = house_of(site)
+    return replace(house, site=site.model_copy(update={"solar": solar}), solar_kw=np.where((hour >= 8) & (hour < 16), 5.0, 0.0))
+
+
+def test_lost_credit_and_a_pair_that_is_backfed_say_why():
+    rate = peaks(export={"method": "net-metering", "unused": "lose"})
+    tables = {"subpanel": {"mode": "interactive"}, "operation": {"plan": "self-consumption", "reserve": 0.0}}
+    run = run_year(lit(small_site([circuit("Lights", 1.0)], [unit(discharge_efficiency=0.5)], rate=rate, **tables), "main-panel"))
+    lost = bound_of(run, bills_of(run))
+    assert lost.saving is None
+    assert lost.notes == ("no best possible is given: not the same with and without the battery: credit that is lost",)
+    loads = [circuit("Lights", 0.2, rate_transfer=True), circuit("Pump", 0.3, "AB", rate_transfer=True)]
+    site = small_site(
+        loads, locked_pair(takes_back_kw=3.0), rate=peaks("09:00-20:00"), operation={"plan": "time-of-use"}
+    )
+    run = run_year(lit(site, "sub-panel"))
+    backfed = bound_of(run, bills_of(run))
+    assert backfed.saving is None and "locked pair" in backfed.notes[0]
 
 
 def test_pools_are_enlarged_in_proportion():
