@@ -8,10 +8,15 @@ from functools import cached_property
 import numpy as np
 
 from profiles.noun import BadInput
-from simulate.house import house_of
-from simulate.outage import TOLERANCE_H, nine_in_ten
-from simulate.ride import ride_through
+from profiles.rate_calendar import rate_calendar
+from simulate.bill_amounts import bill_amounts
+from simulate.house import House, house_of
+from simulate.metered import meter_sums
+from simulate.outage import TOLERANCE_H, first_dark, nine_in_ten
+from simulate.ride import _first_priority as first_priority
+from simulate.ride import island_of, start_soc_kwh, throw_steps
 from simulate.site import Site
+from simulate.worth import without_battery_kw
 from simulate.year import Asked, HouseYear, ask_plan, plan_and_reserve, prices_of, walk_asked, with_reserve
 
 FINE, COARSE = 101, 11
@@ -185,12 +190,13 @@ def frontier_of(site: Site | HouseYear, n_levels: int | None = None) -> Frontier
     house = site.house if isinstance(site, HouseYear) else house_of(site)
     prices = site.asked.prices if isinstance(site, HouseYear) else prices_of(house)
     operation, name = house.site.operation, plan_and_reserve(house.site, prices)[0]
-    plan = levels_of(ask_plan(house, prices, name), n_levels)
-    best = plan if name == BEST else levels_of(ask_plan(house, prices, BEST), n_levels)
+    outlook = Outlook(house)
+    plan = levels_of(ask_plan(house, prices, name), n_levels, outlook)
+    best = plan if name == BEST else levels_of(ask_plan(house, prices, BEST), n_levels, outlook)
     return Frontier(plan, best, operation.reserve_for_h, operation.reserve_share, house.site.rate.currency)
 
 
-def levels_of(base: Asked, n_levels: int | None = None) -> Levels:
+def levels_of(base: Asked, n_levels: int | None = None, outlook: Outlook | None = None) -> Levels:
     """A plan at each reserve level.
 
     Parameters
@@ -199,6 +205,8 @@ def levels_of(base: Asked, n_levels: int | None = None) -> Levels:
         From `year.ask_plan`.
     n_levels : int, optional
         As `frontier_of`.
+    outlook : Outlook, optional
+        Of the same house.
     """
     targets_of, method = None, "walked at every level"
     fine = base.plan in FINE_PLANS
@@ -207,19 +215,49 @@ def levels_of(base: Asked, n_levels: int | None = None) -> Levels:
 
         targets_of = BestPlanner(base)
         method, fine = f"{method}, targets by the {targets_of.method}", targets_of.is_exact
-    reserve = np.linspace(0.0, 1.0, n_levels or (FINE if fine else COARSE))
-    rows = [_level(with_reserve(base, float(one), targets_of)) for one in reserve]
+    reserve, outlook = np.linspace(0.0, 1.0, n_levels or (FINE if fine else COARSE)), outlook or Outlook(base.house)
+    rows = [outlook.level(with_reserve(base, float(one), targets_of)) for one in reserve]
     return Levels(base.plan, reserve, *np.array(rows).T, method)
 
 
-def _level(asked: Asked) -> tuple[float, float, float]:
-    """Saving, hours nine times in ten, and the share of outages that last as asked, of one year."""
-    from simulate.document import bills_of
+class Outlook:
+    """Saving and hours of one house at any reserve: what the levels share is worked out once."""
 
-    run = walk_asked(asked)
-    hours = ride_through(run).hours
-    lasting = float((hours >= asked.house.site.operation.reserve_for_h - TOLERANCE_H).mean())
-    return bills_of(run).saving, nine_in_ten(hours), lasting
+    def __init__(self, house: House):
+        self.house, self.rate = house, house.site.rate
+        self.calendar = rate_calendar(self.rate, house.hours)
+        if house.pools and len(house.carried):
+            self.island, self.begin = island_of(house, house.site.outage.load_case)[0], throw_steps(house)
+        self._last, self._without = (np.zeros(0), np.zeros(0)), None
+
+    def bill(self, import_kw, export_kw) -> float:
+        """What a year of import and export costs. [currency]"""
+        try:
+            sums = meter_sums(import_kw, export_kw, self.rate, self.calendar)
+            return float(bill_amounts(sums, self.rate, self.calendar).total)
+        except BadInput as error:
+            raise error.at(self.house.site.file) from None
+
+    def hours(self, run: HouseYear) -> np.ndarray:
+        """Hours survived from every step, shape (n_steps,). [h]"""
+        if not self.house.pools or not len(self.house.carried):
+            return np.zeros(self.house.hours.n_steps)
+        soc, outage = start_soc_kwh(run), self.house.site.outage
+        if not np.array_equal(soc, self._last[0]):
+            times = {"step_h": self.house.hours.step_h, "horizon_h": outage.horizon_h, "begin": self.begin}
+            dark = first_dark(self.island, run.asked.pools, soc, **times)
+            self._last = (soc, first_priority(self.house, dark, outage.horizon_h)[0])
+        return self._last[1]
+
+    def level(self, asked: Asked) -> tuple[float, float, float]:
+        """Saving, hours nine times in ten, and the share of outages that last as asked, of one year."""
+        run = walk_asked(asked)
+        hours = self.hours(run)
+        lasting = float((hours >= self.house.site.operation.reserve_for_h - TOLERANCE_H).mean())
+        if self._without is None:
+            self._without = self.bill(*without_battery_kw(run))
+        saving = self._without - self.bill(run.year.import_kw, run.year.export_kw)
+        return saving, nine_in_ten(hours), lasting
 
 
 def choose_reserve(base: Asked) -> Asked:
