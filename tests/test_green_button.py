@@ -205,6 +205,24 @@ def test_maximum_demand_beside_energy_is_left_alone(tmp_path):
     assert read_meter(saved(tmp_path, two_readings({}, {"uom": 38, "kind": 8, "dataQualifier": 8}))).energy_kwh == 2.0
 
 
+def test_only_what_flows_back_is_no_use_of_the_house(tmp_path):
+    with pytest.raises(BadInput, match="holds only energy received from the house"):
+        read_meter(saved(tmp_path, simple(quarter_hours(8), {"flowDirection": 19})))
+
+
+@pytest.mark.parametrize("fields, kind", [({"accumulationBehaviour": 12, "uom": 38}, "instantaneous"), ({"flowDirection": 20}, "total-flow")])
+def test_doubtful_kinds_of_reading_are_read_and_told(tmp_path, fields, kind):
+    meter = read_meter(saved(tmp_path, simple(quarter_hours(8), fields)))
+    assert kind in {issue.kind for issue in meter.issues}
+
+
+@pytest.mark.parametrize("fields, held", [({"flowDirection": 2}, "electricity energy in Wh"), ({"uom": 80, "kind": 0}, "electricity readings in money"),
+                                          ({"dataQualifier": 8, "kind": 8, "uom": 38}, "electricity highest demand in W")])
+def test_what_is_no_energy_by_interval_is_named(tmp_path, fields, held):
+    with pytest.raises(BadInput, match=rf"no electrical energy .*it holds: {held}"):
+        read_meter(saved(tmp_path, simple(quarter_hours(8), fields)))
+
+
 def test_a_dial_is_differenced(tmp_path):
     rows = [reading(JULY + 900 * k, 40_000_000 + 250 * k, 0) for k in range(5)]
     meter = read_meter(saved(tmp_path, simple(rows, {"accumulationBehaviour": 1})))

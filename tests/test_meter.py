@@ -253,7 +253,7 @@ def test_scale_multiplies_the_energy(tmp_path):
 
 @pytest.mark.parametrize("content, message", [
     (None, "cannot be read: No such file"), (b"", "is empty"), (b"\x00\x01\x02" * 500, "neither XML nor text"),
-    (b"%PDF-1.7\n\x80\x90\xff\x00", "neither XML nor text"), (b"hello\nworld\n", "has no column of dates"),
+    (b"%XYZ-1.7\n\x80\x90\xff\x00", "neither XML nor text"), (b"hello\nworld\n", "has no column of dates"),
     (b"date,kWh\n2025-02-30T00:00Z,1\n", "no row with a time and a number"),
     (b"date,kWh\n4050-01-02T00:00Z,1\n", "no row with a time and a number"),
     (b"start,kWh\n1975-07-01T00:00Z,1\n2025-07-01T00:00Z,1\n", "lasts more than 366 days"),
@@ -265,6 +265,18 @@ def test_files_that_are_no_meter_files_get_one_line(tmp_path, content, message):
     with pytest.raises(BadInput, match=message) as refused:
         read_meter(path)
     assert "usage.dat" in str(refused.value)
+
+
+@pytest.mark.parametrize("head, message", [
+    (b"PK\x03\x04\x14\x00", "is a zip archive or a spreadsheet; unpack it, or save the sheet as CSV"),
+    (b"\x1f\x8b\x08\x00", "is a gzip archive"), (b"\xd0\xcf\x11\xe0\xa1\xb1", "is an old spreadsheet"),
+    (b"%PDF-1.7", "is a PDF document; download the interval data"),
+    (b"\n<!DOCTYPE html><html><body>Sign in</body></html>", "is a web page; log in again")])
+def test_what_a_browser_saves_instead_is_named(tmp_path, head, message):
+    path = tmp_path / "usage.xml"
+    path.write_bytes(head)
+    with pytest.raises(BadInput, match=message):
+        read_meter(path)
 
 
 def test_an_unknown_zone_or_register_is_refused(tmp_path):

@@ -117,6 +117,7 @@ class ReadingType:
             and self.commodity in (0, 1, 2)
             and self.qualifier not in (8, 9)
             and self.kind in (0, 12, 37)
+            and self.flow in DIRECTIONS
         )
 
     def kwh(self, value, duration_s):
@@ -127,6 +128,9 @@ class ReadingType:
 
     def __str__(self) -> str:
         kind = "register" if self.is_register else "mean power" if self.unit == W else "energy"
+        if self.unit not in (W, WH) or self.kind not in (0, 12, 37) or self.qualifier in (8, 9):
+            what = {4: "current", 8: "demand", 12: "energy", 54: "voltage"}.get(self.kind, "readings")
+            kind = {8: "highest ", 9: "lowest "}.get(self.qualifier, "") + what
         commodity = COMMODITIES.get(self.commodity, f"commodity {self.commodity}")
         return f"{commodity} {kind} in {UNITS.get(self.unit, self.unit)}"
 

@@ -108,6 +108,12 @@ def _chosen(offers: list[Offer], point: str | None, path) -> list[Offer]:
         raise BadInput("holds several points of supply, which are never summed", file=path, way_out=_list(usable))
     by_flow = {name: [o for o in usable if o.type.direction == name] for name in {o.type.direction for o in usable}}
     delivered, received = by_flow.get("delivered", []), by_flow.get("received", [])
+    if received and len(received) == len(usable):
+        raise BadInput(
+            "holds only energy received from the house, which is not what the house uses",
+            file=path,
+            way_out="download the delivered energy too",
+        )
     if len(usable) == 1 and not received:
         return usable
     if len(delivered) == len(received) == 1 and _length(delivered[0]) == _length(received[0]):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from profiles.meter.dialect import Dialect
-from profiles.meter.espi import COST_UNIT, SERVICES, ReadingType
+from profiles.meter.espi import COST_UNIT, INSTANT, SERVICES, ReadingType
 from profiles.meter.feed import ABSENT, LATEST_S, Entry
 from profiles.meter.links import ReadingSet
 from profiles.meter.meter import Issue
@@ -73,9 +73,22 @@ def _offer(one: ReadingSet, group: str, id_: str, path, dialect: Dialect) -> Off
         kind = replace(kind, interval_s=_interval(readings, lengths))
     if usable and kind.is_register:
         readings, notes = differenced(readings, at=dialect.register_at or "end", dial_kwh=dialect.dial_kwh)
+    notes += _doubts(kind) if usable else ()
     point = one.usage_point
     aliases = tuple(filter(None, (point.self_link, point.self_link.rpartition("/")[2]))) if point else ()
     return Offer(id_, group, aliases, kind, readings, starts, lengths, usable, text, one.local_time, notes)
+
+
+def _doubts(kind: ReadingType) -> tuple[Issue, ...]:
+    """What a reading type says that its values may not be what a house uses over an interval."""
+    found = []
+    if kind.behaviour == INSTANT:
+        done = "each is taken as the mean of its interval: between two of them anything may have happened"
+        found.append(Issue("instantaneous", 1, "the reading type", done))
+    if kind.direction == "total":
+        done = "forward and reverse flow added by the meter: behind a roof that is not what the house uses"
+        found.append(Issue("total-flow", 1, "the reading type", done))
+    return tuple(found)
 
 
 def _interval(readings: Readings, lengths: np.ndarray) -> int | None:

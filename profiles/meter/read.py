@@ -12,6 +12,15 @@ from profiles.meter.meter import Meter
 from profiles.meter.quality import with_notes
 from profiles.noun import BadInput
 
+WRAPPED = (
+    ((b"pk\x03\x04",), "a zip archive or a spreadsheet", "unpack it, or save the sheet as CSV"),
+    ((b"\x1f\x8b",), "a gzip archive", "unpack it first"),
+    ((b"\xd0\xcf\x11\xe0",), "an old spreadsheet", "save the sheet as CSV"),
+    ((b"%pdf",), "a PDF document", "download the interval data, not the bill"),
+    ((b"<!doctype html", b"<html"), "a web page", "log in again and download the file itself"),
+)
+"""First bytes, in lower case, of files that are no meter files; what they are, and the way out."""
+
 
 def read_meter(
     path,
@@ -77,7 +86,15 @@ def _head(path: Path) -> bytes:
         ) from None
     if not head.strip():
         raise BadInput("is empty", file=path, way_out="download it again")
+    _refuse_wrapped(head, path)
     return head
+
+
+def _refuse_wrapped(head: bytes, path: Path) -> None:
+    """Files that a browser saves in place of the one that was meant."""
+    for marks, what, way_out in WRAPPED:
+        if head.lstrip()[:40].lower().startswith(marks):
+            raise BadInput(f"is {what}", file=path, way_out=way_out)
 
 
 def _source(path: Path, head: bytes) -> str:
