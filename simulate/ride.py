@@ -9,9 +9,11 @@ import numpy as np
 
 from profiles.noun import BadInput
 from simulate.house import House, without_circuits
+from simulate.island import HAND_AFTER_H
 from simulate.loadcontrol import control_load
 from simulate.outage import (
     SEASONS,
+    TOLERANCE_H,
     WHY,
     Dark,
     Island,
@@ -26,6 +28,7 @@ from simulate.site import Site
 from simulate.year import HouseYear, run_year
 
 HAND_WINDOW = "07:00-22:00"
+HAIR_KWH = 1e-7
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,12 +171,14 @@ def ride_through(
     island, dropped = island_of(house, case)
     begin = throw_steps(house)
     step_h = house.hours.step_h
-    dark = first_dark(island, pools, soc, step_h=step_h, horizon_h=outage.horizon_h, begin=begin)
+    asked = {"step_h": step_h, "horizon_h": outage.horizon_h, "begin": begin}
+    dark = first_dark(island, pools, soc, **asked)
     hours, censored, why = _first_priority(house, dark, outage.horizon_h)
+    why = _why_of_both(why, island, pools, soc, dark, **asked)
     return RideThrough(
         run=run, load_case=case, horizon_h=outage.horizon_h, soc_kwh=soc, begin=begin % n, hours=hours,
         censored=censored, why=why, first_lost=_first_lost(house, case, dark, dropped, begin),
-        leg_hours=_leg_hours(house, dark, outage.horizon_h), dark=dark,
+        leg_hours=_leg_hours(house, dark, dropped, begin), dark=dark,
     )  # fmt: skip
 
 
@@ -265,16 +270,32 @@ def _first_priority(house: House, dark: Dark, horizon_h: float):
     top = [k for k, c in enumerate(house.circuits) if c.priority == min(one.priority for one in house.circuits)]
     needs = (house.share[:, top] > 0.0).T
     single = np.array([(needs[:, p] & (needs.sum(axis=1) == 1)).any() for p in range(needs.shape[1])])
-    matters = needs.any(axis=0)
-    when = np.where(matters, dark.dark_h, np.inf)
-    pool = when.argmin(axis=1)
+    pool = np.where(needs.any(axis=0), dark.dark_h, np.inf).argmin(axis=1)
     rows = np.arange(len(pool))
-    hours = when[rows, pool]
+    hours = dark.dark_h[rows, pool]
     censored = ~np.isfinite(hours)
-    names = np.array(["", *WHY.values()])
-    why = names[dark.why[rows, pool]]
+    why = np.array(["", *WHY.values()])[dark.why[rows, pool]]
     why = np.where(single[pool] | (len(house.pools) == 1), why, "other-leg")
     return np.where(censored, dark.end_h if len(rows) else horizon_h, hours), censored, np.where(censored, "", why)
+
+
+def _why_of_both(why, island: Island, pools, soc, dark: Dark, **asked) -> np.ndarray:
+    """A two-pole circuit is lost to the other leg only where that one stops first: not where both end at once."""
+    if not (why == "other-leg").any():
+        return why
+    own = np.array(["", *WHY.values()])[dark.why[np.arange(len(why)), dark.dark_h.argmin(axis=1)]]
+    return np.where((why == "other-leg") & _together(island, pools, soc, dark, **asked), own, why)
+
+
+def _together(island: Island, pools, soc, dark: Dark, **asked) -> np.ndarray:
+    """Outages in which both pools end at once: with a hair less energy the other one would have ended first."""
+    out = np.zeros(soc.shape[1], bool)
+    for p, q in ((0, 1), (1, 0)) if len(pools) == 2 else ():
+        less = soc.copy()
+        less[q] = np.maximum(less[q] - HAIR_KWH, 0.0)
+        again = first_dark(island, pools, less, **asked)
+        out |= (dark.dark_h[:, p] <= dark.dark_h[:, q]) & (again.dark_h[:, q] <= dark.dark_h[:, p] + TOLERANCE_H)
+    return out
 
 
 def _first_lost(house: House, load_case: str, dark: Dark, dropped: dict, begin) -> np.ndarray:
@@ -283,16 +304,14 @@ def _first_lost(house: House, load_case: str, dark: Dark, dropped: dict, begin) 
     n, step_h = house.hours.n_steps, house.hours.step_h
     priority = np.array([circuit.priority for circuit in house.circuits]).reshape(-1, 1)
     rank = priority * 1e6 + kw
-    when = np.minimum(dark.dark_h.min(axis=1), dark.shed_h.min(axis=1))
-    lost = np.isfinite(when)
-    later = np.where(lost, when, 0.0)
-    step = (begin + np.floor(later / step_h + 1e-9).astype(np.int64)) % n
+    drop_h = _drop_h(house, dropped, begin, np.ones(len(house.circuits), bool))
+    when = np.minimum(dark.dark_h.min(axis=1), drop_h)
+    lost = when < house.site.outage.horizon_h
+    step = (begin + np.floor(np.where(lost, when, 0.0) / step_h + TOLERANCE_H).astype(np.int64)) % n
     best, out = np.full(len(when), -1.0), np.full(len(when), -1)
     on_pool = [np.broadcast_to(share[:, None] > 0.0, kw.shape) for share in house.share]
-    events = [(dark.dark_h[:, p] == when, among) for p, among in enumerate(on_pool)]
-    is_shed = dark.shed_h.min(axis=1) == when
-    by_hand = house.site.subpanel.load_control == "by-hand"
-    events.append((is_shed, dropped[1 if by_hand else 0]))
+    events = [(dark.dark_h[:, p] <= when + TOLERANCE_H, among) for p, among in enumerate(on_pool)]
+    events.append((drop_h <= when + TOLERANCE_H, dropped[_hands(house)]))
     for happened, among in events:
         key = np.where(among, rank, -1.0)
         top, who = key.max(axis=0), key.argmax(axis=0)
@@ -301,13 +320,36 @@ def _first_lost(house: House, load_case: str, dark: Dark, dropped: dict, begin) 
     return out
 
 
-def _leg_hours(house: House, dark: Dark, horizon_h: float) -> dict[str, np.ndarray]:
-    out = {}
+def _hands(house: House) -> int:
+    """1 where circuits are dropped by hand, 0 where by load control: the key of what is dropped."""
+    return 1 if house.site.subpanel.load_control == "by-hand" else 0
+
+
+def _drop_h(house: House, dropped: dict, begin, among) -> np.ndarray:
+    """Hours to the first step in which one of these circuits is dropped while every pool is up, shape (n_steps,)."""
+    step_h, by_hand = house.hours.step_h, _hands(house)
+    off = dropped[by_hand][among].any(axis=0)
+    if by_hand:
+        off &= house.hours.in_windows(HAND_WINDOW)
+    steps = np.flatnonzero(np.tile(off, 3))
+    if not len(steps):
+        return np.full(len(begin), np.inf)
+    first = begin + (int(np.ceil(HAND_AFTER_H / step_h - TOLERANCE_H)) if by_hand else 0)
+    return (steps[np.searchsorted(steps, first)] - begin) * step_h
+
+
+def _leg_hours(house: House, dark: Dark, dropped: dict, begin) -> dict[str, np.ndarray]:
+    """By leg, hours to its first unserved single-pole circuit; to the first two-pole one where it has no other."""
+    out, on = {}, np.array([leg_of(circuit, house.pools) for circuit in house.circuits])
     for p, leg_pool in enumerate(house.pools):
-        hours = np.minimum(np.minimum(dark.dark_h[:, p], dark.shed_h[:, p]), horizon_h)
         for leg in leg_pool.legs:
-            if any(leg_of(c, house.pools) in (leg, "AB") for c in house.circuits):
-                out[leg] = hours
+            ends = [dark.dark_h[:, p], dark.shed_h[:, p]]
+            if len(leg_pool.legs) > 1 and (on == leg).any():
+                ends[1] = _drop_h(house, dropped, begin, on == leg)
+            if not (on == leg).any():
+                ends = [dark.dark_h.min(axis=1), _drop_h(house, dropped, begin, on == "AB")]
+            if np.isin(on, (leg, "AB")).any():
+                out[leg] = np.minimum(np.minimum(*ends), house.site.outage.horizon_h)
     return dict(sorted(out.items()))
 
 
@@ -338,6 +380,7 @@ def who_goes_dark(ride: RideThrough, start: int) -> list[dict]:
         on = np.flatnonzero(house.share[:, c] > 0.0)
         pool = int(on[ride.dark.dark_h[start, on].argmin()])
         hours, why = float(ride.dark.dark_h[start, pool]), WHY.get(int(ride.dark.why[start, pool]), "")
+        why = "other-leg" if why and len(on) > 1 and not _both_end(ride, start) else why
         shed = _first_drop(house, trace, dropped, c, int(ride.begin[start]))
         if shed < hours:
             hours, why = shed, "overload"
@@ -345,6 +388,15 @@ def who_goes_dark(ride: RideThrough, start: int) -> list[dict]:
     never = [circuit for circuit in house.site.circuit if circuit.name in house.never_carried]
     rows += [_row_of(house, circuit, 0.0, "never-carried") for circuit in never]
     return sorted(rows, key=lambda row: np.inf if row["hours"] is None else row["hours"])
+
+
+def _both_end(ride: RideThrough, start: int) -> bool:
+    """Whether both pools end at once in the outage that begins at one step."""
+    house, one = ride.house, slice(start, start + 1)
+    dark = Dark(*(getattr(ride.dark, name)[one] for name in ("dark_h", "shed_h", "why", "end_h")))
+    asked = {"step_h": house.hours.step_h, "horizon_h": ride.horizon_h, "begin": ride.begin[one]}
+    island, pools = island_of(house, ride.load_case)[0], tuple(leg_pool.pool for leg_pool in house.pools)
+    return bool(_together(island, pools, ride.soc_kwh[:, one], dark, **asked)[0])
 
 
 def _row_of(house: House, circuit, hours: float | None, why: str) -> dict:

@@ -178,3 +178,53 @@ def test_a_horizon_inside_a_step_is_followed_to_its_end(control):
     tables = {"outage": {"start_soc": "full", "horizon_h": 14.5}, "subpanel": {"load_control": control}}
     ride = ride_through(small_site([circuit("One", 0.35)], [unit()], **tables))
     assert ride.hours == pytest.approx(5.0 / 0.35, abs=1e-9)
+
+
+BOTH = {"usable_kwh": 10.0, "charging_circuit": {"breaker_a": 30, "volts": 240}}
+AUTOMATIC = {"subpanel": {"load_control": "automatic"}}
+
+
+def test_both_legs_at_once_are_empty_and_not_each_others_victim():
+    """Model 7: equal halves of a two-pole circuit empty two equal units in the same moment."""
+    ride = ride_through(small_site([circuit("Pump", 1.0, "AB")], locked_pair(), **ENDS))
+    assert (ride.hours[0], ride.why[0]) == (pytest.approx(10.0, abs=1e-9), "empty")
+    assert {leg: hours[0] for leg, hours in ride.leg_hours.items()} == pytest.approx({"A": 10.0, "B": 10.0}, abs=1e-9)
+    assert who_goes_dark(ride, 0)[0]["why"] == "empty"
+
+
+def test_a_two_pole_circuit_is_lost_to_the_other_leg():
+    """Scenario S13 with the 0.5 kW two-pole load of first priority alone: leg A ends at 4 h and takes it along."""
+    loads = [circuit("One", 1.0, "A", priority=2), circuit("Two", 0.25, "B", priority=2), circuit("Pump", 0.5, "AB")]
+    ride = ride_through(small_site(loads, locked_pair(), **ENDS))
+    rows = {row["circuit"]: (round(row["hours"], 9), row["why"]) for row in who_goes_dark(ride, 0)}
+    assert rows == {"One": (4.0, "empty"), "Pump": (4.0, "other-leg"), "Two": (16.0, "empty")}
+    assert ride.why[0] == "other-leg"
+
+
+def test_a_legs_hours_count_its_own_single_pole_circuits():
+    """Model 7: what is shed on leg A of a 120/240 V unit, or on two poles, is no loss of leg B."""
+    loads = [circuit("One", 0.5, "A"), circuit("Two", 0.5, "B")]
+    on_a = [*loads, circuit("Big", 3.0, "A", priority=2)]
+    ride = ride_through(small_site(on_a, [unit("both", **BOTH)], **AUTOMATIC, **ENDS))
+    assert {leg: hours[0] for leg, hours in ride.leg_hours.items()} == pytest.approx({"A": 0.0, "B": 10.0}, abs=1e-9)
+    two_pole = [*loads, circuit("Big", 6.0, "AB", priority=2)]
+    ride = ride_through(small_site(two_pole, [unit("both", **BOTH)], **AUTOMATIC, **ENDS))
+    assert {leg: hours[0] for leg, hours in ride.leg_hours.items()} == pytest.approx({"A": 10.0, "B": 10.0}, abs=1e-9)
+    assert ride.usually_lost == "Big"
+
+
+def test_the_first_lost_may_be_a_two_pole_circuit_that_load_control_drops():
+    """Model 7: 7 kW over two locked 3 kW units; the two-pole circuit of priority 2 goes first, at once."""
+    loads = [circuit("One", 0.5, "A"), circuit("Two", 0.5, "B"), circuit("Big", 6.0, "AB", priority=2)]
+    ride = ride_through(small_site(loads, locked_pair(continuous_kw=3.0), **AUTOMATIC, **ENDS))
+    assert (ride.hours[0], ride.name_of(int(ride.first_lost[0]))) == (pytest.approx(10.0, abs=1e-9), "Big")
+
+
+def test_what_is_shed_by_hand_is_lost_when_hands_shed_it():
+    """Practice of the trade, no source: nobody sheds at night, or before half an hour has passed."""
+    evening = {"kw": 5.5, "window": "18:00-19:00"}
+    loads = [circuit("Keep", 0.1), {**circuit("Drop", 0.0, priority=2), "load": evening}]
+    site = small_site(loads, [unit(usable_kwh=20.0, continuous_kw=3.0)], subpanel={"load_control": "by-hand"}, **ENDS)
+    ride = ride_through(site)
+    assert (ride.name_of(int(ride.first_lost[17])), ride.leg_hours["A"][17]) == ("Drop", 1.0)
+    assert (ride.name_of(int(ride.first_lost[19])), ride.leg_hours["A"][19]) == ("Drop", 23.0)
