@@ -260,9 +260,33 @@ def test_the_client_page_keeps_life_support_on_the_line():
     assert ["Not backed up", "Dryer", "dark in an outage"] in made["rows"]
     order = [row[2] for row in made["rows"] if row[0] == "Switch off first"]
     assert order == ["West", "East", "Pump", "Fridge"]
-    assert any("portable heater" in note for note in made["notes"])
+    assert any("portable heater" in row[2] for row in made["rows"] if row[0] == "Do not run")
     blank = sheets(house())["client"]
     assert ["How long (modelled)", "winter", ""] in blank["rows"]
+
+
+def test_the_client_is_told_what_not_to_run_and_what_happens():
+    said = lambda site: {row[1]: row[2] for row in sheets(site, check_panel(site))["client"]["rows"]
+                         if row[0] in ("Do not run", "What happens")}  # fmt: skip
+    plain = said(house())
+    assert plain["when the units are empty"] == "Empty units stay dark until the utility returns."
+    assert "stay dark until someone resets it" in plain["after a trip"]
+    assert "to the roof" not in plain
+    weak = [one | {"continuous_kw": 1.6} for one in locked_pair()]
+    assert "Fridge" in said(house(weak))["a heater on these: it trips a unit"]
+    sun = {"dc_kw": 3.0, "connected_at": "sub-panel", "tilt_deg": 30.0, "azimuth_deg": 180.0}
+    units = [one | {"takes_back_kw": 2.0, "after_trip": "retries"} for one in locked_pair()]
+    returns = said(house(units, solar=sun, outage={"restart_soc": 0.1}))
+    assert returns["when the units are empty"].startswith("Loads are dropped at 10%")
+    assert "comes back by itself" in returns["after a trip"]
+    assert "five minutes" in returns["to the roof"]
+
+
+def test_the_check_sheet_begins_with_what_fails():
+    made = sheets(house(), check_panel(house()))["checks"]
+    verdicts = column(made, "verdict")
+    order = ["fail", "not-assessed", "marginal", "pass"]
+    assert verdicts == sorted(verdicts, key=order.index)
 
 
 def test_checks_are_counted_and_never_summed_up():
@@ -292,9 +316,21 @@ def test_the_one_line_diagram_names_everything():
         assert part in words, part
 
 
+@pytest.mark.parametrize(("solar_at", "runs"), [("sub-panel", 1), ("battery", 2), ("main-panel", 0)])
+def test_every_source_has_a_line_to_where_it_lands(solar_at, runs):
+    solar = {"dc_kw": 3.6, "tilt_deg": 25.0, "azimuth_deg": 180.0, "connected_at": solar_at, "breaker_a": 20}
+    root = drawing(house(solar=solar))
+    from_sources = [one for one in root.iter(f"{SVG}polyline") if one.get("stroke-dasharray") == "10 3 2 3"]
+    assert len(from_sources) == runs
+    inlet = drawing(house(generator={"kw": 4.0, "connection": "unit-inlet"}))
+    assert sum(one.get("stroke-dasharray") == "10 3 2 3" for one in inlet.iter(f"{SVG}polyline")) == 2
+
+
 def test_the_title_block_is_for_the_hand():
-    block = dict(sheets(house())["one-line"]["rows"])
+    made = sheets(house())["one-line"]
+    block = row_of(made, "Test bench")
     assert (block["job"], block["edition of the Code adopted"], block["drawn by"]) == ("Test bench", "NEC 2023", "")
+    assert len(made["rows"]) == 1, "one row, so that it stays on the page of the drawing"
 
 
 def test_the_one_line_diagram_is_accessible():

@@ -36,7 +36,8 @@ class Row:
     leg : str
         "A", "B", "A+B" or empty.
     kind : str
-        "circuit", "stays", "unit", "source", "solar", "generator", "neutral" or "gap".
+        "circuit", "stays", "unit", "source", "landing", "solar", "generator", "to units", "neutral"
+        or "gap".
     """
 
     main: str = ""
@@ -126,8 +127,10 @@ def _feeder_row(layout: Layout) -> Row:
 
 
 def _unit_rows(layout: Layout) -> list[Row]:
-    """The source lugs; the last group first, so that the runs from the units below do not cross."""
-    rows = []
+    """Where sources land; the last of the groups first, so that the runs from the units below do not cross."""
+    rows, solar = [], layout.site.solar
+    if solar is not None and solar.connected_at == "sub-panel":
+        rows.append(Row(sub=f"solar breaker, {_amps(solar.breaker_a)}", kind="landing"))
     for group in reversed(layout.groups):
         leg = "A+B" if group.leg == "both" else group.leg
         output = "____ A" if group.output_breaker_a is None else f"{group.output_breaker_a:g} A"
@@ -135,6 +138,10 @@ def _unit_rows(layout: Layout) -> list[Row]:
         rows.append(Row(sub=f"source lugs, leg {leg}", load=f"{group.name} output: {output}, {awg} AWG, ____ ft",
                         leg=leg, kind="source"))  # fmt: skip
     return rows
+
+
+def _amps(breaker_a: float | None) -> str:
+    return "____ A" if breaker_a is None else f"{breaker_a:g} A"
 
 
 def _other_rows(layout: Layout) -> list[Row]:
@@ -166,11 +173,12 @@ def _solar_rows(layout: Layout) -> list[Row]:
     if solar is None:
         return []
     kw = "solar" if solar.dc_kw is None else f"solar {solar.dc_kw:g} kW DC"
-    breaker = "____ A" if solar.breaker_a is None else f"{solar.breaker_a:g} A"
     if solar.connected_at == "main-panel":
-        return [Row(f"{breaker}  solar", f"{kw}, at the main panel: off in an outage", kind="solar")]
-    where = "at the sub-panel" if solar.connected_at == "sub-panel" else "on the cells of the battery units"
-    return [Row("", f"{kw}, {where}" + (f", {breaker}" if solar.connected_at == "sub-panel" else ""), kind="solar")]
+        text = f"{kw}, at the main panel: off in an outage"
+        return [Row(f"{_amps(solar.breaker_a)}  solar", text, kind="solar")]
+    if solar.connected_at == "sub-panel":
+        return [Row("", f"{kw}, at the sub-panel", kind="solar")]
+    return [Row("", f"{kw}, on the cells of the battery units (DC)", kind="to units")]
 
 
 def _generator_rows(layout: Layout) -> list[Row]:
@@ -180,7 +188,7 @@ def _generator_rows(layout: Layout) -> list[Row]:
     text = f"generator {generator.kw:g} kW, outdoors"
     if generator.connection == "interlocked-inlet":
         return [Row("interlocked inlet", text, kind="generator")]
-    return [Row("", f"{text}, at the units' inlet", kind="generator")]
+    return [Row("", f"{text}, at the units' inlet", kind="to units")]
 
 
 def _lines(text: str, chars: int = CHARS) -> list[str]:
@@ -206,7 +214,7 @@ def _draw(row: Row, top: int, height: int) -> str:
         parts.append(_text(MAIN_X + 12, first(lines), lines))
     if row.sub:
         lines = _lines(row.sub)
-        boxed = row.kind in ("unit", "solar", "generator")
+        boxed = row.kind in ("unit", "solar", "generator", "to units")
         if boxed:
             parts.append(f'<rect x="{SUB_X}" y="{top + 3}" width="{SUB_W}" height="{height - 6}" fill="white" '
                          'stroke="black" rx="6"/>')  # fmt: skip
@@ -246,7 +254,7 @@ def _head(layout: Layout) -> str:
     service = layout.site.service
     main = "____ A" if service.main_breaker_a is None else f"{service.main_breaker_a:g} A"
     bus = "____ A" if service.bus_a is None else f"{service.bus_a:g} A"
-    x = MAIN_X + MAIN_W / 2
+    x = MAIN_X + MAIN_W - 40
     sub_bus = "____ A" if layout.site.subpanel.bus_a is None else f"{layout.site.subpanel.bus_a:g} A"
     build = f"{layout.site.subpanel.build}; {MODES[layout.site.subpanel.mode]}"
     return "\n".join([
@@ -254,15 +262,16 @@ def _head(layout: Layout) -> str:
         _text(x, 28, [f"utility, {service.system} V"], "middle"),
         f'<line x1="{x}" y1="38" x2="{x}" y2="62" stroke="black" stroke-width="1.5"/>',
         f'<circle cx="{x}" cy="72" r="10" fill="white" stroke="black"/>', _text(x, 76, ["M"], "middle"),
-        f'<line x1="{x}" y1="82" x2="{x}" y2="104" stroke="black" stroke-width="1.5"/>',
-        _text(MAIN_X, 122, [f"MAIN PANEL, main breaker {main}, bus {bus}"], size=13),
+        f'<line x1="{x}" y1="82" x2="{x}" y2="{TOP - 20}" stroke="black" stroke-width="1.5"/>',
+        _text(MAIN_X, 107, ["MAIN PANEL", f"main breaker {main}, bus {bus}"], size=12),
         _text(SUB_X, 107, ["SUB-PANEL, bus " + sub_bus, build], size=12),
         _text(LOAD_X + 172, 122, ["LOADS"], size=13),
     ])  # fmt: skip
 
 
 def _boxes(placed, bottom: int) -> str:
-    ends = [top + height for row, top, height in placed if row.kind in ("circuit", "stays", "source", "neutral")]
+    inside = ("circuit", "stays", "source", "landing", "neutral")
+    ends = [top + height for row, top, height in placed if row.kind in inside]
     sub_bottom = max(ends, default=TOP)
     style = 'fill="#f4f4f4" stroke="black" stroke-width="1.5"'
     return (
@@ -272,19 +281,34 @@ def _boxes(placed, bottom: int) -> str:
 
 
 def _outputs(placed) -> str:
-    """From each battery unit up to the source lugs of its leg."""
+    """From each battery unit up to the source lugs of its leg, from other sources to where they land."""
     sources = [(row, top + height / 2) for row, top, height in placed if row.kind == "source"]
     parts, right = [], SUB_X + SUB_W
     units = [(row, top + height / 2) for row, top, height in placed if row.kind == "unit"]
+    apart = min(10.0, 50.0 / (len(units) + 2))
     for k, (row, y) in enumerate(units):
         to = next((middle for source, middle in sources if source.load.startswith(_group_of(row, sources))), None)
         if to is None:
             continue
-        x = right + 16 + 10 * k
+        x = right + 16 + apart * k
         wide = ' stroke-width="3"' if row.leg == "A+B" else ' stroke-width="1.5"'
         parts.append(f'<polyline points="{right},{y} {x},{y} {x},{to} {right},{to}" fill="none" stroke="black"{wide}'
                      f"{DASH[row.leg]}/>")  # fmt: skip
+    x, down = right + 16 + apart * len(units), 6
+    landing = [top + height / 2 for row, top, height in placed if row.kind == "landing"]
+    for row, top, height in placed:
+        lands = row.kind == "solar" and not row.main
+        to = landing if lands else [y + down for _, y in units] if row.kind == "to units" else []
+        parts += [_source_run(x, top + height / 2, y) for y in to]
+        x, down = (x + apart, down + 5) if to else (x, down)
     return "\n".join(parts)
+
+
+def _source_run(x: float, y: float, to: float) -> str:
+    """From a source that lands on the sub-panel or on the units, both at the right of the drawing."""
+    right = SUB_X + SUB_W
+    return (f'<polyline points="{right},{y} {x},{y} {x},{to} {right},{to}" fill="none" stroke="black" '
+            'stroke-width="1.5" stroke-dasharray="10 3 2 3"/>')  # fmt: skip
 
 
 def _group_of(row: Row, sources) -> str:
@@ -295,7 +319,8 @@ def _group_of(row: Row, sources) -> str:
 
 def _foot(layout: Layout, y: int) -> str:
     lines = [
-        "leg A: solid line; leg B: dashed; two poles: double or thick; neutral: dotted. A blank is filled in on site.",
+        "leg A: solid line; leg B: dashed; two poles: double or thick; neutral: dotted; solar and generator to the "
+        "units: dash and dot. A blank is filled in on site.",
         bond_text(layout),
         "Planning drawing: a licensed electrician designs and installs; the authority having jurisdiction decides.",
     ]

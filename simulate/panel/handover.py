@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from simulate.cautions import AFTER_TRIP, GFCI, HEATERS, LIFE_SUPPORT, SOLAR_OFF, SOLAR_RETURNS
+from simulate.panel.finding import Finding
 from simulate.panel.layout import Layout
 from simulate.panel.schedule import space_of
 from simulate.panel.sheet import BLANK, NONE, sheet
@@ -12,24 +13,49 @@ from simulate.panel.wirelist import ENERGIZED, unit_names
 from simulate.pools import solar_returns
 
 
-def client_page(layout: Layout, answers: Mapping[str, str] | None = None) -> dict:
-    """What the client keeps: hours, what is on, what to switch off first, whom to call.
+def client_page(
+    layout: Layout, answers: Mapping[str, str] | None = None, findings: Sequence[Finding] = ()
+) -> dict:
+    """What the client keeps: hours, what not to run, what happens at empty and after a trip, whom to call.
 
     Parameters
     ----------
     layout : Layout
     answers : mapping of question to sentence, optional
         Modelled hours, such as {"Winter": "nine times in ten at least 9 h"}; without it those lines are blank.
+    findings : sequence of Finding
+        Of `check_panel`: what a heater trips.
     """
     rows = [["How long (modelled)", question, answer] for question, answer in (answers or _blank_hours()).items()]
-    rows += _circuits(layout)
+    rows.append(["How long (modelled)", "for life support", LIFE_SUPPORT])
+    rows += _what_happens(layout, findings) + _circuits(layout)
     rows += [["Switch off first", str(k + 1), name] for k, name in enumerate(_shed_order(layout))]
     rows += _settings(layout) + _care()
-    return sheet("For the client", ["about", "what", "answer"], rows, _cautions(layout))
+    notes = ["Hours are modelled, not promised. An outage in a storm is harder than the average one."]
+    return sheet("For the client", ["about", "what", "answer"], rows, notes)
 
 
 def _blank_hours() -> dict[str, str]:
     return {"winter": BLANK, "summer": BLANK, "worst month": BLANK, "storm": BLANK}
+
+
+def _what_happens(layout: Layout, findings: Sequence[Finding]) -> list[list]:
+    """What not to run, what happens at empty, after a trip, after a transfer and to the roof."""
+    rows = [["Do not run", "portable heaters", HEATERS]]
+    trips = [f.subject for f in findings if f.check == "one-heater" and f.verdict == "fail"]
+    if trips:
+        rows.append(["Do not run", "a heater on these: it trips a unit", ", ".join(trips)])
+    restart = layout.site.outage.restart_soc if solar_returns(layout.site) else 0.0
+    empty = f"Loads are dropped at {restart:.0%}; they return once the sun has refilled the units." if restart \
+        else "Empty units stay dark until the utility returns."  # fmt: skip
+    rows.append(["What happens", "when the units are empty", empty])
+    latches = any(group.after_trip == "latches" for group in layout.groups)
+    back = "A tripped unit comes back by itself once the load is below its rating: switch something off."
+    rows.append(["What happens", "after a trip", AFTER_TRIP if latches else back])
+    rows.append(["What happens", "after each transfer", GFCI])
+    if layout.site.solar is not None:
+        rows.append(["What happens", "to the roof", SOLAR_RETURNS if solar_returns(layout.site) else SOLAR_OFF])
+    return rows
 
 
 def _circuits(layout: Layout) -> list[list]:
@@ -72,19 +98,6 @@ def _settings(layout: Layout) -> list[list]:
 def _care() -> list[list]:
     tasks = ("transfer test", "heat and smoke detectors", "labels", "settings and firmware", "one full charge")
     return [["Look after it", task, BLANK] for task in tasks] + [["Look after it", "next review", BLANK]]
-
-
-def _cautions(layout: Layout) -> list[str]:
-    notes = []
-    if any(group.after_trip == "latches" for group in layout.groups):
-        notes.append(AFTER_TRIP)
-    notes += [HEATERS, GFCI]
-    if layout.site.solar is not None:
-        notes.append(SOLAR_RETURNS if solar_returns(layout.site) else SOLAR_OFF)
-    if layout.site.outage.restart_soc == 0.0:
-        notes.append("Empty units stay dark until the utility returns.")
-    notes.append("Hours are modelled, not promised. An outage in a storm is harder than the average one.")
-    return [*notes, LIFE_SUPPORT]
 
 
 def replacing(layout: Layout) -> dict:

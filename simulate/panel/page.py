@@ -18,8 +18,10 @@ tr { break-inside: avoid; } thead { display: table-header-group; }
 nav li { display: inline-block; margin-right: 1em; }
 @page { size: landscape; margin: 12mm; }
 @media print {
-  body { margin: 0; } nav { display: none; } .wide { overflow: visible; } svg { max-height: 160mm; }
-  section.sheet { margin-top: 0; } th, td { font-size: 8.5px; padding: 2px 3px; }
+  body { margin: 0; } nav { display: none; } .wide { overflow: visible; } svg { max-height: 147mm; }
+  h1 { font-size: 14px; margin: 0 0 2mm; } section.sheet { margin-top: 0; break-inside: auto; }
+  th, td { font-size: 10px; padding: 2px 3px; } ul.notes { margin: 2mm 0 0; font-size: 12px; }
+  tr, .notes li { break-inside: avoid; }
 }
 """
 

@@ -69,7 +69,7 @@ def _largest(circuit: Circuit):
 def _continuous(layout: Layout, circuit: Circuit):
     if circuit.kind is None or (circuit.kind in CONTINUOUS_KINDS and circuit.running_w is None):
         return BLANK
-    return circuit.running_w / (layout.volts(circuit) or 240.0) if circuit.kind in CONTINUOUS_KINDS else NONE
+    return round(circuit.running_w / (layout.volts(circuit) or 240.0), 2) if circuit.kind in CONTINUOUS_KINDS else NONE
 
 
 def _start(layout: Layout, circuit: Circuit) -> str:

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from simulate.panel.balance import Assignment
     from simulate.site import Site
 
+TITLE_BLOCK = ("job", "place (latitude, longitude)", "edition of the Code adopted", "drawn by", "checked by", "permit",
+               "date")  # fmt: skip
+ORDER = ("fail", "not-assessed", "marginal", "pass")
 LICENSED = "Planning estimate: a licensed electrician designs and installs; the authority having jurisdiction decides."
 
 
@@ -57,7 +60,7 @@ def sheets(
     """
     layout = Layout(site)
     return {
-        "one-line": sheet("One-line diagram", ["title block", ""], title_block(site), [LICENSED], one_line(layout)),
+        "one-line": sheet("One-line diagram", TITLE_BLOCK, [title_block(site)], [LICENSED], one_line(layout)),
         "schedule": schedule(layout),
         "legs": leg_sheet(layout, assignment),
         "spaces": space_map(layout),
@@ -70,24 +73,22 @@ def sheets(
         "materials": material_list(layout),
         "replacing": replacing(layout),
         "commissioning": commissioning_form(layout),
-        "client": client_page(layout, answers),
+        "client": client_page(layout, answers, findings),
         "site-visit": site_visit(layout),
     }
 
 
-def title_block(site: Site) -> list[list]:
-    """What stands in the corner of the drawing; who drew and checked it is filled in by hand."""
+def title_block(site: Site) -> list[str]:
+    """What stands under the drawing; who drew and checked it is filled in by hand."""
     place = f"{site.site.latitude:g}, {site.site.longitude:g}"
-    edition = site.site.code_edition or BLANK
-    rows = [["job", site.site.name], ["place (latitude, longitude)", place], ["edition of the Code adopted", edition]]
-    return rows + [[item, BLANK] for item in ("drawn by", "checked by", "permit", "date")]
+    return [site.site.name, place, site.site.code_edition or BLANK, BLANK, BLANK, BLANK, BLANK]
 
 
 def check_sheet(findings: Sequence[Finding]) -> dict:
-    """The findings as a table; fails and what is not assessed are counted, there is no overall verdict."""
+    """The findings as a table, fails first; they and what is not assessed are counted, with no overall verdict."""
     columns = ["check", "about", "verdict", "value", "limit", "margin", "unit", "basis", "text"]
     rows = []
-    for one in findings:
+    for one in sorted(findings, key=lambda one: ORDER.index(one.verdict)):
         figures = [NONE if x is None else x for x in (one.value, one.limit, one.margin)]
         rows.append([one.check, one.subject, one.verdict, *figures, one.unit or NONE, one.basis, one.text])
     fails = sum(f.verdict == "fail" for f in findings)
@@ -150,7 +151,7 @@ def write_sheets(made: Mapping[str, dict], folder: str | Path) -> list[Path]:
             paths.append(_write(place / f"{name}.csv", sheet_csv(one)))
         if one["svg"]:
             paths.append(_write(place / f"{name}.svg", one["svg"] + "\n"))
-    return [*paths, _write(place / "sheets.html", sheets_page(made, f"Sheets, {made['one-line']['rows'][0][1]}"))]
+    return [*paths, _write(place / "sheets.html", sheets_page(made, f"Sheets, {made['one-line']['rows'][0][0]}"))]
 
 
 def _write(path: Path, text: str) -> Path:
