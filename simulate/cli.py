@@ -328,15 +328,19 @@ def meter(
     point: Annotated[str | None, typer.Option(help="point of supply, where a file holds several")] = None,
     column: Annotated[str | None, typer.Option(help="column of a CSV file")] = None,
     timezone: Annotated[str | None, typer.Option(help="IANA zone of the meter")] = None,
+    dialect: Annotated[
+        list[str] | None, typer.Option(help="what is known about the file, such as date_order=mdy; once for each key")
+    ] = None,
     clean: Annotated[Path | None, typer.Option(help="write the readings as a clean CSV file")] = None,
     out: Annotated[Path | None, typer.Option("--out", help="folder for the heat map and the daily shapes")] = None,
     as_json: Json = False,
 ) -> None:
     """What a meter file holds, its gaps and its quality."""
-    from profiles.meter import clean_csv, document, read_meter
+    from profiles.meter import clean_csv, document, read_meter, stated_dialect
 
     with _busy("reading the meter file"):
-        readings = read_meter(file, point=point, column=column, timezone=timezone)
+        known = stated_dialect(dialect)
+        readings = read_meter(file, point=point, column=column, timezone=timezone, dialect=known)
         found = document(readings)
         if clean is not None:
             clean_csv(readings, clean)

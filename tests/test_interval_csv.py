@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from profiles.hours import hours_of_year
-from profiles.meter import Dialect, meter_kw, meter_years, read_meter
+from profiles.meter import Dialect, meter_kw, meter_years, read_meter, stated_dialect
 from profiles.meter.labels import wall_to_utc
 from profiles.noun import BadInput
 
@@ -536,6 +536,16 @@ def test_a_dialect_that_does_not_fit_is_refused(tmp_path, dialect, message):
     path = written(tmp_path, ["start,kWh", *(f"2025-07-01 {h:02d}:00,1" for h in range(24))])
     with pytest.raises(BadInput, match=message):
         read_meter(path, dialect=dialect)
+
+
+def test_a_dialect_is_stated_on_the_command_line():
+    stated = stated_dialect(["date_order = dmy", "interval_min=30", "header_row=0", "clock=-05:00"])
+    assert (stated.date_order, stated.interval_min, stated.header_row, stated.offset_s) == ("dmy", 30.0, 0, -18000)
+    assert stated_dialect(None) is None and stated_dialect([]) is None
+    for text, message in (("dmy", "--dialect must be KEY=VALUE"), ("date_ordr=dmy", "did you mean date_order"),
+                          ("interval_min=often", "interval_min")):
+        with pytest.raises(BadInput, match=message):
+            stated_dialect([text])
 
 
 def test_wall_clock_labels_become_utc_as_zoneinfo_has_it():

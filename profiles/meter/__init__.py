@@ -3,7 +3,7 @@
 from profiles.meter.axis import covered_kw, meter_kw, meter_years
 from profiles.meter.clean import clean_csv
 from profiles.meter.days import Days, days_of
-from profiles.meter.dialect import Dialect
+from profiles.meter.dialect import Dialect, stated_dialect
 from profiles.meter.document import document, meter_document
 from profiles.meter.gaps import fill_gaps
 from profiles.meter.meter import Issue, Meter, Point
@@ -34,4 +34,5 @@ __all__ = [
     "quality_sheet",
     "read_meter",
     "redate",
+    "stated_dialect",
 ]

@@ -87,6 +87,35 @@ def as_dialect(dialect: Any, *, file: object = None) -> Dialect:
     return read_noun(Dialect, dialect or {}, file=file, table="dialect")
 
 
+def stated_dialect(texts: list[str] | None) -> Dialect | None:
+    """A Dialect from texts such as "date_order=mdy", as they are typed on a command line; None where there are none.
+
+    Examples
+    --------
+    >>> stated_dialect(["unit=kWh", "interval_min=15"]).interval_min
+    15.0
+    """
+    if not texts:
+        return None
+    known: dict[str, Any] = {}
+    for text in texts:
+        key, sign, value = text.partition("=")
+        if not sign:
+            raise BadInput("must be KEY=VALUE", key="--dialect", value=text, way_out='such as "date_order=mdy"')
+        known[key.strip()] = _number(value.strip()) if key.strip() in NUMBERS else value.strip()
+    return as_dialect(known)
+
+
+NUMBERS = ("header_row", "dial_kwh", "interval_min")
+
+
+def _number(text: str) -> float | int | str:
+    try:
+        return int(text) if text.isdigit() else float(text)
+    except ValueError:
+        return text
+
+
 def refuse_csv_keys(dialect: Dialect, file: object) -> None:
     """A Green Button file says most things itself; a key that would contradict it is refused."""
     for key in Dialect.model_fields:
