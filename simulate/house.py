@@ -36,18 +36,24 @@ class SiteSources(Sources):
 
         return None if self.site.weather is None else read_weather(self.site.weather, self.site.folder)
 
-    def year(self, hours: Hours):
-        """The weather on the hour axis."""
-        from profiles.weather import weather_on
+    def year(self, hours: Hours, asks: str = "a load that follows the weather"):
+        """The weather on the hour axis; `asks` names what needs it, where there is none."""
+        from profiles.weather import LIBRARY, weather_on
 
         if self.weather is None:
-            super().temp_c(hours)
+            known = ", ".join(f'"library:{name}"' for name in LIBRARY)
+            raise BadInput(
+                f"is missing: {asks} needs it",
+                file=self.site.file,
+                key="weather.source",
+                way_out=f"write [weather] source = one of {known}, or the path of a weather file",
+            )
         if hours not in self._years:
             self._years[hours] = weather_on(self.weather, hours)
         return self._years[hours]
 
-    def temp_c(self, hours: Hours) -> np.ndarray:
-        return self.year(hours).temp_c
+    def temp_c(self, hours: Hours, **asks) -> np.ndarray:
+        return self.year(hours, **asks).temp_c
 
     def meter(self, load: MeterLoad, timezone: str):
         """A meter file, read once."""
@@ -223,10 +229,13 @@ def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
     """The simulated year: as stated, else the year that the meter files cover, else 2025."""
     if site.site.year is not None:
         return site.site.year, []
-    for load in _meter_loads(site):
+    for key, load in _meter_loads(site):
         from profiles.meter import fullest_year, meter_years
 
-        meter = sources.meter(load, site.site.timezone)
+        try:
+            meter = sources.meter(load, site.site.timezone)
+        except BadInput as error:
+            raise _in_file(error, site, key) from None
         years = meter_years(meter, site.site.timezone)
         if years:
             return int(years[-1]), [f"site.year = {years[-1]} (the year that {load.meter} covers)"]
@@ -242,10 +251,13 @@ def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
     return DEFAULT_YEAR, [f"site.year = {DEFAULT_YEAR} (default)"]
 
 
-def _meter_loads(site: Site) -> list[MeterLoad]:
-    nouns = [site.service.whole_house, site.service.other_load, *(circuit.load for circuit in site.circuit)]
-    flat = [one for noun in nouns for one in (noun if isinstance(noun, tuple) else (noun,))]
-    return [one for one in flat if isinstance(one, MeterLoad)]
+def _meter_loads(site: Site) -> list[tuple[str, MeterLoad]]:
+    """The meters of a site, each with the key that names it."""
+    service = site.service
+    nouns = [("service.whole_house", service.whole_house), ("service.other_load", service.other_load)]
+    nouns += [(f'circuit "{circuit.name}".load', circuit.load) for circuit in site.circuit]
+    flat = [(key, one) for key, noun in nouns for one in (noun if isinstance(noun, tuple) else (noun,))]
+    return [(key, one) for key, one in flat if isinstance(one, MeterLoad)]
 
 
 def _circuit_kw(site: Site, circuit: Circuit, hours: Hours, sources: SiteSources) -> np.ndarray:
@@ -331,7 +343,7 @@ def _solar(site: Site, hours: Hours, sources: SiteSources) -> tuple[np.ndarray, 
 
     roof = site.solar
     needs_weather = roof.series is None
-    weather = sources.year(hours) if needs_weather else None
+    weather = sources.year(hours, asks="a roof without a log of its own") if needs_weather else None
     try:
         if roof.connected_at == "battery":
             return none, solar_dc_kw(roof, weather, hours, folder=site.folder)
@@ -362,7 +374,7 @@ def cell_c(group, hours: Hours, sources: SiteSources) -> np.ndarray:
     """
     if group.heated:
         return np.full(hours.n_steps, HEATED_C)
-    outdoor = sources.temp_c(hours)
+    outdoor = sources.temp_c(hours, asks=f'the temperature limit of battery "{group.name}"')
     if group.place.startswith("outdoor"):
         return outdoor
     return np.maximum(np.minimum(outdoor + UNHEATED_ABOVE_OUTDOOR_C, UNHEATED_AT_MOST_C), outdoor)

@@ -185,3 +185,29 @@ def test_with_values_changes_named_and_all_groups():
     for key in ('circuit["N"].priority', "battry.count", "battery.cuont", "circuit[0].leg"):
         with pytest.raises(BadInput):
             site.with_values({key: 1})
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "who"),
+    [
+        ("{ kw = 0.1 }", "{ heating_kw_per_degc = 0.02, balance_c = 16.0 }", "a load that follows the weather"),
+        ("usable_kwh = 3.0", 'usable_kwh = 3.0\nplace = "garage"\ntemperature = { min_charge_c = 0.0 }', "limit of battery"),
+        (
+            "[rate]",
+            '[solar]\ndc_kw = 3.0\ntilt_deg = 20.0\nazimuth_deg = 180.0\nconnected_at = "main-panel"\n[rate]',
+            "a roof",
+        ),
+    ],
+)
+def test_missing_weather_names_who_asks_and_lists_the_library(tmp_path, old, new, who):
+    line = refusal(tmp_path, LEAST.replace(old, new, 1))
+    for word in ("weather.source is missing", who, "library:piedmont", "library:alaska-coast", "library:south-florida"):
+        assert word in line, line
+
+
+@pytest.mark.parametrize("year", ["", "year = 2025\n"])
+def test_a_meter_that_is_not_there_is_named_with_its_key(tmp_path, year):
+    text = LEAST.replace("[site]\n", f"[site]\n{year}").replace("{ kw = 0.1 }", '{ meter = "absent.csv" }')
+    line = refusal(tmp_path, text)
+    assert "absent.csv" in line
+    assert 'circuit "Lights".load' in line
