@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simulate.bill import KINDS, rounded_to_add
-from simulate.cautions import LIFE_SUPPORT
+from simulate.cautions import LIFE_SUPPORT, MANUAL
 from simulate.outage import SEASONS, nine_in_ten
 
 if TYPE_CHECKING:
@@ -79,6 +79,7 @@ WHY_TEXT = {
     "overload": "an overload trips a unit",
     "other-leg": "the unit on the other leg stops",
     "held-off": "solar is still held off",
+    "never-carried": "no wiring can serve the circuits",
 }
 
 
@@ -122,6 +123,8 @@ def show_study(study: Study, console: Console) -> None:
 
 def show_outage(ride: RideThrough, console: Console, storm: RideThrough | None = None) -> None:
     """The answer and its table by season."""
+    if ride.house.site.subpanel.transfer.kind == "manual":
+        console.print(f"[bold]{MANUAL}[/bold]")
     console.print(f"[bold]{answer(ride)}[/bold]")
     table = table_of("power fails in", "nine in ten", "middle", "worst")
     if storm is not None:
@@ -156,8 +159,6 @@ def outage_lines(ride: RideThrough, document: dict) -> list[str]:
     site = ride.house.site
     for name in ride.house.never_carried:
         lines.append(f"[bold red]NEVER CARRIED: {plain(name)} - no wiring can serve it as drawn (0 hours)[/bold red]")
-    if site.subpanel.transfer.kind == "manual":
-        lines.append("[bold]Hours count from the moment somebody throws the transfer switch.[/bold]")
     lines.append(f"First circuit lost, mostly: {plain(ride.usually_lost)}. What ends it: {why_text(ride.why_frac)}.")
     start = {"as-run": "as the rate left them", "full": "full"}.get(
         str(site.outage.start_soc), f"{site.outage.start_soc}"
@@ -196,6 +197,9 @@ def show_one(one: dict, console: Console) -> None:
     console.print(
         f"[bold]If the power fails at {one['start_local']}[/bold] with {one['soc_kwh']:.2f} kWh stored, it {lasts}."
     )
+    if one["thrown_after_h"]:
+        dark = f"[bold]Everything is dark for the first {hours_text(one['thrown_after_h'])}[/bold]"
+        console.print(f"{dark}, until somebody is home to throw the transfer switch; hours count from then.")
     table = table_of("circuit", "leg", "priority", "dark after", "why")
     for row in one["circuits"]:
         after = "not within the horizon" if row["hours"] is None else hours_text(row["hours"])
