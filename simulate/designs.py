@@ -23,7 +23,7 @@ from simulate.design_row import (
     site_with,
     version,
 )
-from simulate.lane_designs import grouped_rows
+from simulate.lane_designs import FEWEST, grouped_rows
 from simulate.named_files import contents
 from simulate.number_designs import is_number_key, number_columns
 from simulate.site import Site
@@ -35,8 +35,10 @@ IN_FLIGHT = 4
 """Parts that wait for a worker, for each worker: enough to keep it busy, few enough for constant memory."""
 PART_DESIGNS = (16, 960)
 """Designs of a part, at least and at most."""
-BILLS_ONLY = 4096
+BILLS_ONLY = 4032
 """At most, where no outage is simulated and designs take microseconds."""
+BLOCK = 96
+"""Lanes that are walked together: a block that is not full takes as long as a full one."""
 UNKNOWN_KEY = ("not a known key", "not a key", "not a table", "names no")
 """What the site reader says of a key that no value can mend."""
 
@@ -120,6 +122,8 @@ def run_parts(
     if progress is not None and len(todo) < len(bounds):
         progress(sum(b - a for k, (a, b) in enumerate(bounds) if k not in set(todo)))
     n_todo = sum(bounds[k][1] - bounds[k][0] for k in todo)
+    if executor is None and n_todo > SMALL and not is_compiled():
+        run_part(site, designs.keys, designs.rows(*bounds[todo[0]])[:FEWEST], 0, wanted)
     with _somewhere(executor, n_todo, workers) as (pool, n_workers):
         tasks = ((k, (site, designs.keys, designs.rows(*bounds[k]), bounds[k][0], wanted)) for k in todo)
         for k, frame in _as_done(pool, tasks, IN_FLIGHT * n_workers):
@@ -132,6 +136,13 @@ def run_parts(
             yield k, frame if dataset is None else None
     if dataset is not None:
         dataset.close(len(designs))
+
+
+def is_compiled() -> bool:
+    """Something of the physics is compiled already; else every worker would compile the same for half a minute."""
+    from simulate.compiled import cache_folder
+
+    return any(Path(cache_folder()).rglob("*.nbi"))
 
 
 def kind_of(values) -> type:
@@ -153,9 +164,14 @@ def _text(value) -> str | None:
 
 
 def part_size(n_designs: int, wanted: Wanted) -> int:
-    """Designs in a part: a 64th of the sweep, within limits; it depends on nothing else, so a sweep can be resumed."""
-    low, high = PART_DESIGNS if wanted.outages or wanted.bound else (PART_DESIGNS[0], BILLS_ONLY)
-    return max(low, min(high, -(-n_designs // 64)))
+    """Designs in a part: a 64th of the sweep, in whole blocks of lanes where it is large, and within limits.
+
+    It depends on nothing else, so that a sweep can be resumed.
+    """
+    low, most = PART_DESIGNS
+    high = most if wanted.outages or wanted.bound else BILLS_ONLY
+    share = max(low, min(high, -(-n_designs // 64)))
+    return share if n_designs < 8 * BLOCK or most < BLOCK else -(-share // BLOCK) * BLOCK
 
 
 def told(site: Site, designs: Grid | Table, wanted: Wanted, size: int) -> dict:

@@ -17,10 +17,11 @@ from profiles.noun import BadInput
 from simulate import designs as designs_module
 from simulate.dataset import Dataset
 from simulate.design_row import Houses, Wanted, row_of, run_design
-from simulate.designs import kind_of, part_size, run_parts, sweep
+from simulate.designs import BLOCK, kind_of, part_size, run_parts, sweep
 from simulate.document import study
 from simulate.fleet import by_group, read_fleet
 from simulate.lane_designs import grouped_rows
+from simulate.lane_steps import WIDTH
 from simulate.ride import ride_through
 from simulate.site import read_site
 from simulate.sweep_command import sweep_command
@@ -409,8 +410,9 @@ def test_a_fleet_is_a_row_a_home(tmp_path):
 
 
 def test_parts_depend_on_the_sweep_only():
-    assert [part_size(n, Wanted()) for n in (1, 1000, 10_000, 10**6)] == [16, 16, 157, 960]
-    assert [part_size(n, Wanted(outages=False)) for n in (1, 1000, 10_000, 10**6)] == [16, 16, 157, 4096]
+    assert [part_size(n, Wanted()) for n in (1, 700, 1000, 10_000, 10**6)] == [16, 16, 96, 192, 960]
+    assert [part_size(n, Wanted(outages=False)) for n in (1, 700, 1000, 10_000, 10**6)] == [16, 16, 96, 192, 4032]
+    assert BLOCK == WIDTH
     designs = designs_of({"operation.reserve": "0:0.4:0.01"})
     frames = dict(run_parts(bench(), designs, Wanted(outages=False), workers=1))
     assert [len(frames[k]) for k in sorted(frames)] == [16, 16, 9]
