@@ -11,7 +11,7 @@ from simulate.plot.paper import DARK, INK, LIGHT, MIDDLE, bars, key_above, month
 BARS = {"today": (LIGHT, "", "today's rate"), "without_battery": (MIDDLE, "///", "without battery"),
         "with_battery": (DARK, "", "with battery")}  # fmt: skip
 ITEMS = (DARK, MIDDLE, LIGHT, "#5aa6a0", "#8a8f98", "#c46a8f", "#aebac6", "#d9dde2")
-HATCHES = ("", "///", "", "\\\\\\", "xx", "---", "..", "||")
+HATCHES = ("", "///", "", "\\\\\\", "xx", "---", "++", "||")
 MOST_ITEMS = 7
 KINDS = ("fixed", "nonbypassable", "rider", "demand", "export", "carried", "minimum", "tax", "true-up")
 
