@@ -6,8 +6,9 @@ Solar-plus-Storage for Providing Backup Power during Long-Duration Power Interru
 virtually all U.S. counties and any month of the year" (heating and cooling left out) was seen in verbatim quotations, the
 study was not read and no table of it is readable. So loads and roof here are ours: circuits as the study names them
 (refrigeration, lighting, internet, well pump), solar that makes as much in the year as the house's appliances and lights
-use (equations of ANSI/RESNET/ICC 301, seen in a reproduction), units full at the start. The share of 95 % for "virtually
-all" is ours too. Three weather years come with pvlib; two of them lie in the forty-eight states.
+use (equations of ANSI/RESNET/ICC 301, seen in a reproduction; with heating and cooling on top where the test says so),
+units full at the start. The share of 95 % for "virtually all" is ours too. Three weather years come with pvlib; two of
+them lie in the forty-eight states.
 """
 
 import functools
@@ -48,9 +49,11 @@ def critical_kw(hours, light_share):
 
 
 @functools.cache
-def survived(name, usable_kwh, light_share=LED_SHARE, hvac=False):
+def survived(name, usable_kwh, light_share=LED_SHARE, hvac=False, whole_house_roof=False):
     """Hours from every start of the year, three days at most."""
     hours, sun, conditioning = place(name)
+    if whole_house_roof:
+        sun = sun * (HOUSE_KWH + conditioning.sum()) / HOUSE_KWH
     kw = critical_kw(hours, light_share) + conditioning * hvac
     power = usable_kwh / 2.0
     pool = Pool(usable_kwh, power, power, 0.922, 0.922, no_load_kw=0.05, takes_back_kw=power)
@@ -73,10 +76,14 @@ def test_ten_kwh_carry_critical_circuits_for_three_days(name):
     assert min(met[hours.month == month].mean() for month in range(1, 13)) >= VIRTUALLY_ALL
 
 
-@pytest.mark.xfail(strict=True, reason="with lighting of the time of incandescent lamps 10 kWh carry 82 % of starts; the "
-                   "study's own loads could not be read")  # fmt: skip
-def test_ten_kwh_with_incandescent_lighting_in_the_piedmont():
-    assert share_met("piedmont", 10.0, light_share=1.0) >= VIRTUALLY_ALL
+@pytest.mark.parametrize("name", ["piedmont", "south-florida"])
+def test_the_headline_bears_lighting_of_the_time_of_incandescent_lamps_with_the_whole_house_roof(name):
+    """The sentence leaves heating and cooling out of what is backed up, not out of the house whose annual load sizes the
+    roof: sized so (our heating and cooling) it holds for four times the lighting. Sized to appliances and lights alone it
+    holds up to 0.6 of that lighting, and at the full 2,055 kWh the Piedmont's winter breaks it."""
+    assert share_met(name, 10.0, light_share=1.0, whole_house_roof=True) >= VIRTUALLY_ALL
+    assert share_met(name, 10.0, light_share=0.6) >= VIRTUALLY_ALL
+    assert share_met("piedmont", 10.0, light_share=1.0) < VIRTUALLY_ALL
 
 
 def test_at_55_degrees_north_the_headline_is_missed_in_winter():
