@@ -23,6 +23,8 @@ from simulate.outage import (
     lasting_frac,
     spread,
 )
+from simulate.panel.layout import Layout
+from simulate.panel.motor import motor_findings
 from simulate.pools import leg_of, solar_returns
 from simulate.site import Site
 from simulate.year import HouseYear, run_year
@@ -46,7 +48,8 @@ class RideThrough:
     censored : ndarray of bool
         Outlived the horizon: `hours` means "at least".
     why : ndarray of str
-        "empty", "overload", "other-leg", "held-off", or "" where nothing was lost.
+        "empty", "overload", "other-leg", "held-off", "never-carried" where the wiring serves no circuit, or "" where
+        nothing was lost.
     first_lost : ndarray of int
         Index of the first circuit lost, in the site's order; -1 where none is.
     leg_hours : dict
@@ -127,10 +130,9 @@ class RideThrough:
         )
 
     def _repr_html_(self) -> str:
-        import pandas as pd
+        from simulate.glance import ride_html
 
-        rows = {name: spread(self.in_months(months)) for name, months in SEASONS.items()}
-        return pd.DataFrame(rows).T.round(1).to_html()
+        return ride_html(self)
 
 
 def ride_through(
@@ -187,7 +189,7 @@ def _nothing_carried(run: HouseYear, case: str, soc) -> RideThrough:
     dark = Dark(np.zeros((n, 0)), np.zeros((n, 0)), np.zeros((n, 0), np.int64), np.zeros(n))
     return RideThrough(
         run=run, load_case=case, horizon_h=run.house.site.outage.horizon_h, soc_kwh=soc, begin=np.arange(n),
-        hours=np.zeros(n), censored=np.zeros(n, bool), why=np.full(n, "empty"), first_lost=np.full(n, -1),
+        hours=np.zeros(n), censored=np.zeros(n, bool), why=np.full(n, "never-carried"), first_lost=np.full(n, -1),
         leg_hours={}, dark=dark,
     )  # fmt: skip
 
@@ -370,12 +372,15 @@ def who_goes_dark(ride: RideThrough, start: int) -> list[dict]:
     Returns
     -------
     list of dict
-        circuit, leg, priority, hours (None: outlives the horizon), why ("" then).
+        circuit, leg, priority, hours (None: outlives the horizon), why ("" then). A motor that the units cannot start
+        has 0 hours. Where a manual transfer waits for somebody, each circuit has a row of its own for that, and its
+        other hours count from the throw.
     """
     house = ride.house
     rows = []
     trace = trace_of(ride, start) if len(house.carried) else None
     _, dropped = island_of(house, ride.load_case) if len(house.carried) else (None, None)
+    stalled = cannot_start(house.site)
     for c, circuit in enumerate(house.circuits):
         on = np.flatnonzero(house.share[:, c] > 0.0)
         pool = int(on[ride.dark.dark_h[start, on].argmin()])
@@ -384,10 +389,20 @@ def who_goes_dark(ride: RideThrough, start: int) -> list[dict]:
         shed = _first_drop(house, trace, dropped, c, int(ride.begin[start]))
         if shed < hours:
             hours, why = shed, "overload"
+        if ride.begin[start] != start:
+            rows.append(_row_of(house, circuit, 0.0, "not-thrown"))
+        if circuit.name in stalled:
+            hours, why = 0.0, "motor-start"
         rows.append(_row_of(house, circuit, hours if np.isfinite(hours) else None, why))
     never = [circuit for circuit in house.site.circuit if circuit.name in house.never_carried]
     rows += [_row_of(house, circuit, 0.0, "never-carried") for circuit in never]
     return sorted(rows, key=lambda row: np.inf if row["hours"] is None else row["hours"])
+
+
+def cannot_start(site: Site) -> set[str]:
+    """Names of the circuits whose motor the units cannot start, by the check `motor-start`."""
+    findings = motor_findings(Layout(site))
+    return {finding.subject for finding in findings if finding.verdict == "fail"}
 
 
 def _both_end(ride: RideThrough, start: int) -> bool:

@@ -90,7 +90,7 @@ class Site(Noun):
         return site_of(data, file=self._file, folder=self._folder)
 
     def _repr_html_(self) -> str:
-        from simulate.view import site_html
+        from simulate.glance import site_html
 
         return site_html(self)
 

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
     from simulate.document import Study
     from simulate.ride import RideThrough
-    from simulate.site import Site
     from simulate.three_bills import ThreeBills
 
 
@@ -276,15 +275,6 @@ def table_of(first: str, *others: str):
     for name in others:
         table.add_column(name, justify="left" if name in WORDS else "right")
     return table
-
-
-def site_html(site: Site) -> str:
-    """A site as a small table for notebooks."""
-    import pandas as pd
-
-    rows = [(c.name, c.on, c.poles, c.leg or "", c.breaker_a, c.priority) for c in site.circuit]
-    frame = pd.DataFrame(rows, columns=["circuit", "on", "poles", "leg", "breaker [A]", "priority"])
-    return frame.to_html(index=False, caption=None) if len(frame) else ""
 
 
 def study_html(study: Study) -> str:

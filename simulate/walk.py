@@ -64,9 +64,9 @@ class Year:
         return pd.DataFrame({name: getattr(self, name) for name in names} | {"soc_kwh": self.soc_kwh})
 
     def _repr_html_(self) -> str:
-        import pandas as pd
+        from simulate.glance import year_html
 
-        return pd.Series(self.energy_kwh(), name="kWh").round(1).to_frame().to_html()
+        return year_html(self.energy_kwh())
 
 
 @dataclass(frozen=True, eq=False)

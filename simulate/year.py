@@ -156,9 +156,9 @@ class HouseYear:
         )
 
     def _repr_html_(self) -> str:
-        import pandas as pd
+        from simulate.glance import year_html
 
-        return pd.Series(self.energy_kwh(), name="kWh in the year").round(1).to_frame().to_html()
+        return year_html(self.energy_kwh())
 
 
 def _reserve_text(reserve) -> str:
