@@ -28,6 +28,11 @@ EXPORT_RULES = {
     "net billing instantaneous": {"method": "net-billing", "netting": "step"},
     "net billing hourly": {"method": "net-billing", "netting": "hour"},
 }
+STRUCTURES = ("energyratestructure", "flatdemandstructure", "demandratestructure")
+MONTHLY = ("flatdemandmonths", "demandratchetpercentage", "fueladjustmentsmonthly")
+WINDOWS_MIN = (1, 5, 10, 15, 20, 30, 60)
+MOST = 1e6
+"""Beyond any price, charge or amount of a residential rate."""
 ALWAYS = (
     "The record has no holidays, half-hours or seasons by date: weekday is Monday to Friday, on the local clock; "
     "read its comments and set what differs beside `source`.",
@@ -63,6 +68,7 @@ def read_rate_record(path: str | Path, *, label: str | None = None) -> Rate:
     record = _one_record(path, label)
     notes = list(ALWAYS)
     try:
+        _check_shapes(record)
         data = {
             "name": str(record.get("name") or record.get("label") or path.stem),
             "description": _description(record),
@@ -86,7 +92,7 @@ def read_rate_record(path: str | Path, *, label: str | None = None) -> Rate:
 def _one_record(path: Path, label: str | None) -> dict:
     try:
         data = json.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise BadInput(f"cannot be read as JSON ({error})", file=path, way_out="give one record") from None
     records = data.get("items", [data]) if isinstance(data, dict) else data
     if not isinstance(records, list) or not records or not all(isinstance(one, dict) for one in records):
@@ -101,13 +107,43 @@ def _one_record(path: Path, label: str | None) -> dict:
     return records[0]
 
 
+def _check_shapes(record: dict) -> None:
+    """Structures are lists of lists of tiers, monthly values are twelve numbers; whatever else is refused."""
+    for key in STRUCTURES:
+        periods = record.get(key)
+        if periods in (None, []) and key != "energyratestructure":
+            continue
+        tiers = [tier for one in periods for tier in one] if _are(periods, list) else [None]
+        if not _are(tiers, dict) or not all(periods):
+            raise BadInput("must be a list of periods, each a list of tiers", key=key, value=periods,
+                           way_out="write [[{\"rate\": 0.1}], ...]")
+    for key in MONTHLY:
+        values = record.get(key)
+        if values in (None, []):
+            continue
+        if not isinstance(values, list) or len(values) != 12:
+            raise BadInput("must be 12 numbers", key=key, value=values, way_out="check the record")
+        for value in values:
+            _number(value, key)
+
+
+def _are(values: Any, kind: type) -> bool:
+    return isinstance(values, list) and bool(values) and all(isinstance(one, kind) for one in values)
+
+
 def _description(record: dict) -> str:
     parts = [str(record[key]) for key in ("utility", "label", "source", "description") if record.get(key)]
     for key, word in (("startdate", "from"), ("enddate", "until")):
-        if isinstance(record.get(key), int | float):
-            day = dt.datetime.fromtimestamp(record[key], dt.UTC).date()
-            parts.append(f"{word} {day.isoformat()}")
+        if record.get(key) is not None:
+            parts.append(f"{word} {_day(record[key], key).isoformat()}")
     return "; ".join(" ".join(part.split()) for part in parts)
+
+
+def _day(value: Any, key: str) -> dt.date:
+    try:
+        return dt.datetime.fromtimestamp(_number(value, key, most=1e12), dt.UTC).date()
+    except (ValueError, OverflowError, OSError):
+        raise BadInput("must be seconds since 1970", key=key, value=value, way_out="check the record") from None
 
 
 def _fixed(record: dict) -> dict[str, float]:
@@ -131,7 +167,7 @@ def _energy(record: dict, notes: list[str]) -> dict[str, Any]:
     if len(units) != 1 or not units <= set(TIER_UNITS):
         raise BadInput("must be one of kWh, kWh daily, kWh/kW", key="energyratestructure.unit", value=sorted(units),
                        way_out="write the rate as a TOML file")
-    tiers = [_tiers(one, "price_per_kwh", f"energyratestructure[{p}]") for p, one in enumerate(structure)]
+    tiers = [_tiers(one, "price_per_kwh", f"energyratestructure[{p}]", notes) for p, one in enumerate(structure)]
     if any(len(one) > 1 for one in tiers) and len(tiers) > 1:
         notes.append("The record does not say whether tiers count each period's kWh or all: read as each period's own.")
     seasons = [{"name": name, "months": months, "periods": list(_periods(rows, structure, tiers))}
@@ -149,15 +185,15 @@ def _periods(rows: tuple, structure: list, tiers: list) -> Iterator[dict[str, An
 
 
 def _sell(tiers: list, key: str) -> dict[str, float]:
-    sells = {tier.get("sell") for tier in tiers}
+    sells = {None if tier.get("sell") is None else _number(tier["sell"], key) for tier in tiers}
     if len(sells) > 1:
         raise BadInput("must be the same in every tier", key=key, value=sorted(map(str, sells)),
                        way_out="write the rate as a TOML file")
     sell = sells.pop()
-    return {} if sell is None else {"credit_per_kwh": _number(sell, key)}
+    return {} if sell is None else {"credit_per_kwh": sell}
 
 
-def _tiers(tiers: list, price_key: str, key: str) -> list[dict[str, float]]:
+def _tiers(tiers: list, price_key: str, key: str, notes: list[str]) -> list[dict[str, float]]:
     found = []
     for k, tier in enumerate(tiers):
         if tier.get("rate") is None:
@@ -166,6 +202,8 @@ def _tiers(tiers: list, price_key: str, key: str) -> list[dict[str, float]]:
         if price < 0:
             raise BadInput("with adj is negative", key=f"{key}[{k}].rate", value=price, way_out="check the record")
         last = k == len(tiers) - 1
+        if last and tier.get("max") is not None:
+            notes.append(f"The last tier of {key} has a max of {tier['max']}: what lies beyond it is priced like it.")
         end = {} if last else {"up_to": _number(tier.get("max"), f"{key}[{k}].max")}
         found.append({**end, price_key: price})
     return found
@@ -188,7 +226,7 @@ def _schedule(record: dict, key: str, n_periods: int) -> list[tuple[int, ...]]:
     shaped = isinstance(rows, list) and len(rows) == 12 and all(isinstance(r, list) and len(r) == 24 for r in rows)
     if not shaped:
         raise BadInput("must be 12 rows of 24 period numbers", key=key, value=rows, way_out="check the record")
-    wrong = sorted({str(p) for row in rows for p in row if not isinstance(p, int) or not 0 <= p < n_periods})
+    wrong = sorted({str(p) for row in rows for p in row if type(p) is not int or not 0 <= p < n_periods})
     if wrong:
         raise BadInput(f"names periods beyond the {n_periods} of the structure (0-based)", key=key, value=wrong,
                        way_out="check the record")
@@ -206,31 +244,39 @@ def _demand(record: dict, notes: list[str]) -> dict[str, list]:
     for key in ("demandrateunit", "flatdemandunit"):
         if str(record.get(key) or "kW").lower() != "kw":
             raise BadInput("must be kW", key=key, value=record[key], way_out="write the rate as a TOML file")
-    common = {"window_min": int(_number(record.get("demandwindow") or 60, "demandwindow"))}
+    minutes = _number(record.get("demandwindow") or 60, "demandwindow")
+    if minutes not in WINDOWS_MIN:
+        raise BadInput("must be one of " + ", ".join(map(str, WINDOWS_MIN)), key="demandwindow", value=minutes,
+                       way_out="write the rate as a TOML file")
+    common = {"window_min": int(minutes)}
     ratchet = record.get("demandratchetpercentage")
     if ratchet and any(ratchet):
         percent = max(ratchet) > 1
         common["ratchet_frac"] = [_number(one, "demandratchetpercentage") / (100 if percent else 1) for one in ratchet]
         notes.append(f"Ratchet read as {'percent' if percent else 'shares'} of the highest of the 11 months before.")
-    charges = [*_flat_demand(record), *_windowed_demand(record)]
+    charges = [*_flat_demand(record, notes), *_windowed_demand(record, notes)]
     return {"demand": [{**charge, **common} for charge in charges]}
 
 
-def _flat_demand(record: dict) -> Iterator[dict[str, Any]]:
+def _flat_demand(record: dict, notes: list[str]) -> Iterator[dict[str, Any]]:
     structure, months = record.get("flatdemandstructure") or [], record.get("flatdemandmonths") or [0] * 12
+    wrong = sorted({month for month in months if month not in range(len(structure))}) if structure else []
+    if wrong:
+        raise BadInput(f"names charges beyond the {len(structure)} of the structure (0-based)", key="flatdemandmonths",
+                       value=wrong, way_out="check the record")
     for index, tiers in enumerate(structure):
         own = [m + 1 for m in range(12) if months[m] == index]
-        priced = _tiers(tiers, "per_kw", f"flatdemandstructure[{index}]")
+        priced = _tiers(tiers, "per_kw", f"flatdemandstructure[{index}]", notes)
         if own and any(tier["per_kw"] for tier in priced):
             yield {"name": f"demand {index}", "months": own, **_kw_price(priced)}
 
 
-def _windowed_demand(record: dict) -> Iterator[dict[str, Any]]:
+def _windowed_demand(record: dict, notes: list[str]) -> Iterator[dict[str, Any]]:
     structure = record.get("demandratestructure") or []
     if not structure:
         return
     for index, tiers in enumerate(structure):
-        priced = _tiers(tiers, "per_kw", f"demandratestructure[{index}]")
+        priced = _tiers(tiers, "per_kw", f"demandratestructure[{index}]", notes)
         if not any(tier["per_kw"] for tier in priced):
             continue
         for name, months, rows in _month_groups(record, "demand", len(structure)):
@@ -248,8 +294,6 @@ def _riders(record: dict) -> dict[str, list]:
     monthly = record.get("fueladjustmentsmonthly")
     if not monthly or not any(monthly):
         return {"rider": []}
-    if len(monthly) != 12:
-        raise BadInput("must be 12 numbers", key="fueladjustmentsmonthly", value=monthly, way_out="check the record")
     return {"rider": [{"name": "fuel adjustment", "per_kwh": [_number(m, "fueladjustmentsmonthly") for m in monthly]}]}
 
 
@@ -273,7 +317,7 @@ def _export(record: dict, data: dict, notes: list[str]) -> dict[str, Any]:
     return export
 
 
-def _number(value: Any, key: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+def _number(value: Any, key: str, *, most: float = MOST) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not -most <= value <= most:
         raise BadInput("must be a number", key=key, value=value, way_out="check the record")
     return float(value)

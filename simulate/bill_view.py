@@ -65,10 +65,7 @@ def show_money(worth: Worth, console: Console) -> None:
     console.print(table)
     console.print(f"[bold]{money_text(worth)}[/bold]")
     if worth.unserved_worth:
-        console.print(
-            f"Apart from all this: {worth.backed_up_kwh:,.1f} kWh a year served in outages, worth "
-            f"{worth.unserved_worth:,.0f} {unit} a year at {worth.money.unserved_worth_per_kwh:g} {unit}/kWh as stated."
-        )
+        console.print(apart_text(worth))
     for note in worth.notes:
         console.print(f"[dim]- {plain(note)}[/dim]")
     console.print(f"[dim]{MONEY}[/dim]")
@@ -98,6 +95,15 @@ def money_lines(worth: Worth, document: dict):
         yield "cost of a kWh shifted", amount(document["cost_per_kwh_shifted"])
         yield "cost of a kWh backed up", amount(document["cost_per_kwh_backed_up"])
     yield "warranty ends", warranty_text(worth)
+
+
+def apart_text(worth: Worth) -> str:
+    """What the energy served in outages is worth to the client; it stands apart from the money."""
+    unit = worth.currency
+    return (
+        f"Apart from all this: {worth.backed_up_kwh:,.1f} kWh a year served in outages, worth "
+        f"{worth.unserved_worth:,.0f} {unit} a year at {worth.money.unserved_worth_per_kwh:g} {unit}/kWh as stated."
+    )
 
 
 def warranty_text(worth: Worth) -> str:

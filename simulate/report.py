@@ -17,7 +17,7 @@ from pathlib import Path
 from profiles.files import written
 from profiles.noun import BadInput
 from simulate import cautions, view
-from simulate.bill_view import money_text
+from simulate.bill_view import apart_text, money_text
 from simulate.document import Study
 from simulate.report_sources import with_source
 from simulate.report_table import Table
@@ -82,6 +82,7 @@ def report_html(study: Study, figures) -> str:
         refill_words=REFILL,
         at_best=_at_best(study),
         money_said=None if study.worth is None else money_text(study.worth),
+        apart=apart_text(study.worth) if study.worth is not None and study.worth.unserved_worth else "",
         ranges_notes=() if study.ranges is None else study.ranges.notes,
         bill_notes=tuple(dict.fromkeys(study.bills.with_battery.notes)),
         low_confidence=all("nameplate" in row[1] for row in tables["known"].rows),

@@ -277,9 +277,10 @@ def _money_years(study: Study) -> Table:
     parts = [part for part in PARTS if any(row[part] for row in by_year)]
     printed, rows, so_far = rounded_to_add([row["net"] for row in by_year]), [], 0.0
     for row, net in zip(by_year, printed, strict=True):
-        cells = rounded_to_add([row[part] for part in parts], total=net)
+        own = [part for part in parts if row[part]]
+        cells = dict(zip(own, rounded_to_add([row[part] for part in own], total=net), strict=True))
         so_far += net
-        shown = [f"{cell:,.2f}" if row[part] else "none" for part, cell in zip(parts, cells, strict=True)]
+        shown = [f"{cells[part]:,.2f}" if part in cells else "none" for part in parts]
         rows.append((f"{row['year']}", *shown, f"{net:,.2f}", f"{so_far:,.2f}", f"{row['discounted_cumulative']:,.2f}",
                      f"{row['capacity_frac']:.0%}"))  # fmt: skip
     currency = study.bills.with_battery.currency

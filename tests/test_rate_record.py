@@ -1,6 +1,8 @@
 """Records of the public utility-rate database. The records are invented; only field names are the database's."""
 
+import copy
 import json
+import random
 
 import numpy as np
 import pytest
@@ -141,7 +143,7 @@ def test_export_follows_the_rule_and_never_guesses_the_retail_price(tmp_path, ch
     ({"energyweekdayschedule": [[0] * 23] * 12}, "energyweekdayschedule must be 12 rows of 24"),
     ({"fixedchargeunits": "$/bill"}, "fixedchargeunits is a unit that is not known"),
     ({"demandrateunit": "kVA", "demandratestructure": [[{"rate": 1.0}]]}, "demandrateunit must be kW, not 'kVA'"),
-    ({"demandwindow": 45, "flatdemandstructure": [[{"rate": 1.0}]]}, "window_min"),
+    ({"demandwindow": 45, "flatdemandstructure": [[{"rate": 1.0}]]}, "demandwindow must be one of"),
 ])
 def test_a_record_that_cannot_be_carried_is_refused(tmp_path, changes, message):
     path = write(tmp_path, **changes)
@@ -163,3 +165,65 @@ def test_a_file_that_is_no_record_is_refused(tmp_path, text):
     (tmp_path / "r.json").write_text(text)
     with pytest.raises(BadInput, match="r.json"):
         read_rate_record(tmp_path / "r.json")
+
+
+@pytest.mark.parametrize(("changes", "message"), [
+    ({"energyratestructure": [3]}, "energyratestructure must be a list of periods"),
+    ({"energyratestructure": [[]]}, "energyratestructure must be a list of periods"),
+    ({"demandratestructure": [[None]]}, "demandratestructure must be a list of periods"),
+    ({"flatdemandstructure": [[{"rate": 2.0}]], "flatdemandmonths": [0] * 11}, "flatdemandmonths must be 12 numbers"),
+    ({"flatdemandstructure": [[{"rate": 2.0}]], "flatdemandmonths": [1] * 12}, "names charges beyond the 1"),
+    ({"fueladjustmentsmonthly": True}, "fueladjustmentsmonthly must be 12 numbers"),
+    ({"startdate": 1e300}, "startdate must be seconds since 1970"),
+    ({"enddate": 9e11}, "enddate must be seconds since 1970"),
+    ({"fixedchargefirstmeter": 1e308}, "fixedchargefirstmeter must be a number"),
+    ({"energyweekdayschedule": [[True] * 24] * 12}, "names periods beyond"),
+])
+def test_a_record_of_odd_shape_is_refused_in_one_line(tmp_path, changes, message):
+    with pytest.raises(BadInput, match=message) as refusal:
+        read_rate_record(write(tmp_path, **changes))
+    assert "\n" not in str(refusal.value)
+
+
+def test_nesting_without_end_is_refused(tmp_path):
+    (tmp_path / "record.json").write_text("[" * 100_000)
+    with pytest.raises(BadInput, match="cannot be read as JSON"):
+        read_rate_record(tmp_path / "record.json")
+
+
+def test_a_maximum_of_the_last_tier_is_not_lost_in_silence(tmp_path):
+    tiers = [{"rate": 0.1, "max": 500, "unit": "kWh"}, {"rate": 0.2, "max": 900, "unit": "kWh"}]
+    rate = read_rate_record(write(tmp_path, energyratestructure=[tiers, tiers]))
+    assert any("The last tier of energyratestructure[0] has a max of 900" in note for note in rate.notes)
+
+
+ODD = (None, True, -1, 0, 25, 1e308, float("nan"), float("inf"), "", "kWh daily", "x", [], {}, [[]], [0] * 24, 10**30, 0.5)
+
+
+def test_whatever_is_changed_in_a_record_it_is_read_or_refused(tmp_path):
+    """Three hundred random changes of an invented record with every part: a rate, or one line that refuses it."""
+    rng = random.Random(5)
+    whole = RECORD | {
+        "mincharge": 12.0, "flatdemandstructure": [[{"rate": 3.0}]], "flatdemandmonths": [0] * 12, "demandwindow": 60,
+        "demandratestructure": [[{"rate": 2.0}], [{"rate": 5.0}]], "demandweekdayschedule": WEEKDAY,
+        "demandweekendschedule": [WINTER] * 12, "demandratchetpercentage": [0.0] * 12,
+        "fueladjustmentsmonthly": [0.001] * 12, "dgrules": "Net Billing Hourly",
+    }  # fmt: skip
+    read = 0
+    for _ in range(300):
+        record = copy.deepcopy(whole)
+        at = record
+        while True:
+            key = rng.choice(list(at)) if isinstance(at, dict) else rng.randrange(len(at))
+            if not isinstance(at[key], dict | list) or not at[key] or rng.random() < 0.3:
+                at[key] = copy.deepcopy(rng.choice(ODD))
+                break
+            at = at[key]
+        try:
+            rate = read_rate_record(write(tmp_path, **record))
+        except BadInput as refusal:
+            assert "\n" not in str(refusal)
+        else:
+            read += 1
+            assert np.isfinite(price_bill(np.ones(8760), NONE, rate, AXIS).total)
+    assert 50 < read < 250
