@@ -228,3 +228,27 @@ def test_what_is_shed_by_hand_is_lost_when_hands_shed_it():
     ride = ride_through(site)
     assert (ride.name_of(int(ride.first_lost[17])), ride.leg_hours["A"][17]) == ("Drop", 1.0)
     assert (ride.name_of(int(ride.first_lost[19])), ride.leg_hours["A"][19]) == ("Drop", 23.0)
+
+
+def test_a_motor_that_cannot_start_is_dark_from_the_first():
+    """Model 7: 1 hp of code letter K starts at 36-41 A, 8.7 kVA at the least: more than 8, less than 40."""
+    pump = circuit("Pump", 0.1, "AB", kind="motor", running_w=900, motor={"hp": 1.0, "code_letter": "K", "at_volts": 230})
+    for surge, row in ((8.0, (0.0, "motor-start")), (40.0, (pytest.approx(100.0), "empty"))):
+        units = [unit("both", surge_kva=surge, surge_s=2.0, **BOTH)]
+        ride = ride_through(small_site([pump], units, **ENDS))
+        assert [(one["hours"], one["why"]) for one in who_goes_dark(ride, 0)] == [row]
+        assert ride.hours[0] == pytest.approx(100.0)
+
+
+def test_circuits_are_dark_until_a_manual_transfer_is_thrown():
+    at_home = {"transfer": {"kind": "manual", "at_home": ["17:00-08:00"]}}
+    ride = ride_through(small_site([circuit("One", 0.5)], [unit()], subpanel=at_home, **ENDS))
+    noon = ride.house.hours.index_of("2025-03-03T12:00")
+    rows = [(row["hours"], row["why"]) for row in who_goes_dark(ride, noon)]
+    assert rows == [(0.0, "not-thrown"), (pytest.approx(10.0), "empty")]
+    assert [row["why"] for row in who_goes_dark(ride, noon + 5)] == ["empty"]
+
+
+def test_where_nothing_can_be_carried_the_units_are_not_to_blame():
+    ride = ride_through(small_site([circuit("Pump", 0.5, "AB")], [unit("A"), unit("B")], **ENDS))
+    assert (ride.hours.max(), ride.why_frac) == (0.0, {"never-carried": 1.0})
