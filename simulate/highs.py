@@ -8,6 +8,9 @@ from simulate.equations import Equations
 GAP = 1e-9
 """Relative gap at which the search over binaries ends; what is left stands between `cost` and `bound`."""
 
+DEVEX = 1
+"""Weights of the dual simplex: a year of 5-minute steps is solved six times as fast as with its own choice."""
+
 
 def loaded(made: Equations):
     """HiGHS with these equations, silent, and whether it must search over binaries."""
@@ -25,7 +28,10 @@ def loaded(made: Equations):
         model.integrality_ = [kinds[int(one)] for one in integral]
     highs = _silent_highs()
     presolve = "choose" if integral.any() else "off"  # a year is solved up to seven times as fast without it
-    options = {"output_flag": False, "mip_rel_gap": GAP, "mip_abs_gap": GAP, "presolve": presolve}
+    options = {
+        "output_flag": False, "mip_rel_gap": GAP, "mip_abs_gap": GAP, "presolve": presolve,
+        "simplex_dual_edge_weight_strategy": DEVEX,
+    }  # fmt: skip
     for option, value in options.items():
         highs.setOptionValue(option, value)
     highs.passModel(model)
