@@ -14,6 +14,8 @@ from profiles.noun import BadInput
 from profiles.rate import Rate
 from profiles.rate_calendar import RateCalendar, rate_calendar
 
+MOST = 1e6
+"""Beyond any price of energy, in whatever unit."""
 PER_KWH = {"per_kwh": 1.0, "per_mwh": 1e-3, "cents_per_kwh": 1e-2}
 
 
@@ -171,7 +173,11 @@ def price_series(rate: Rate, hours: Hours) -> tuple[np.ndarray, np.ndarray | Non
 def _read_series(source, hours: Hours, changed: int) -> tuple[np.ndarray, np.ndarray | None]:
     import pandas as pd
 
-    frame = pd.read_csv(source.csv, encoding="utf-8-sig")
+    try:
+        frame = pd.read_csv(source.csv, encoding="utf-8-sig")
+    except (OSError, ValueError) as error:  # empty, not UTF-8, an open quote, a folder: pandas raises one of these
+        raise BadInput(f"cannot be read as CSV ({str(error).splitlines()[0]})", file=source.csv, key="hourly_prices",
+                       way_out="give a table with a row of column names") from None
     wanted = [source.time_column, source.price_column] + [source.credit_column] * (source.credit_column is not None)
     for column in wanted:
         if column not in frame:
@@ -228,8 +234,9 @@ def _numbers(frame, column: str, file: str) -> np.ndarray:
     import pandas as pd
 
     values = pd.to_numeric(frame[column], errors="coerce").to_numpy(float)
-    if not np.isfinite(values).all():
-        row = int(np.argmax(~np.isfinite(values)))
+    fits = np.abs(values) <= MOST
+    if not fits.all():
+        row = int(np.argmin(fits))
         raise BadInput("must be a number", file=file, key=f"{column}, data row {row + 1}",
                        value=str(frame[column].iloc[row]), way_out="fill the gap or drop the file")
     return values

@@ -369,3 +369,18 @@ def test_rates_that_differ_in_price_share_their_calendar():
     axis = hours()
     one, other = (one_season(PEAK, {**REST, "price_per_kwh": price}) for price in (0.1, 0.2))
     assert rate_calendar(one, axis) is rate_calendar(other, axis)
+
+
+@pytest.mark.parametrize("held", [b"", b"\xfd\x00\x81", b"start,price_per_kwh\n2025-01-01T00:00,\"0.1\n"])
+def test_a_file_that_is_no_table_of_prices_is_refused(tmp_path, held):
+    (tmp_path / "p.csv").write_bytes(held)
+    with pytest.raises(BadInput, match="p.csv: hourly_prices cannot be read as CSV"):
+        rate_prices(rate(hourly_prices={"csv": str(tmp_path / "p.csv")}), hours_of_year(2025, "UTC"))
+
+
+def test_a_folder_and_a_price_beyond_belief_are_refused(tmp_path):
+    axis = hours_of_year(2025, "UTC")
+    with pytest.raises(BadInput, match="cannot be read as CSV"):
+        rate_prices(rate(hourly_prices={"csv": str(tmp_path)}), axis)
+    with pytest.raises(BadInput, match="data row 1 must be a number, not '1e.308'"):
+        rate_prices(write_prices(tmp_path / "p.csv", axis, [1e308] * 8760), axis)
