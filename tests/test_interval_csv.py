@@ -320,6 +320,45 @@ def test_a_stated_clock_that_contradicts_the_offsets_is_refused(tmp_path):
     assert read_meter(path, timezone=ZONE, dialect={"clock": "-04:00", "labels": "beginning"}).energy_kwh == 36.0
 
 
+@pytest.mark.parametrize("minutes", [60, 15])
+def test_a_zone_without_the_file_s_daylight_saving_is_refused(tmp_path, minutes):
+    """Half the year would be an hour off: the file skips and repeats an hour that the zone, or its own offsets, do not."""
+    start, kwh = year_of_readings(minutes)
+    path = written(tmp_path, ["Start,kWh", *(f"{t:{ISO} %H:%M},{v}" for t, v in zip(local(start), kwh, strict=True))])
+    with pytest.raises(BadInput, match="skips an hour on 2025-03-09 and repeats one on 2025-11-02.*not so: .*Phoenix"):
+        read_meter(path, timezone="America/Phoenix")
+    rows = [f"{t:{ISO}T%H:%M}-05:00,{v}" for t, v in zip(local(start), kwh, strict=True)]
+    with pytest.raises(BadInput, match="remove the offsets from the stamps, or correct them"):
+        read_meter(written(tmp_path, ["Start,kWh", *rows]), timezone=ZONE)
+
+
+def test_rows_in_no_order_are_sorted(tmp_path):
+    start, kwh = year_of_readings()
+    order = np.random.default_rng(1).permutation(24 * 60)
+    lines = [f"{t:{ISO} %H:%M},{v}" for t, v in zip(local(start[: 24 * 60]), kwh, strict=False)]
+    assert_is(read_meter(written(tmp_path, ["Start,kWh", *(lines[k] for k in order)]), timezone=ZONE), start[: 24 * 60], kwh[: 24 * 60])
+
+
+def test_two_meters_without_a_name_are_not_taken_for_two_downloads(tmp_path):
+    rows = [f"2025-07-{d:02d} {h:02d}:00,{v}" for d in range(1, 9) for h in range(24) for v in (0.5 + h / 10, 9.0)]
+    with pytest.raises(BadInput, match="has 192 stamps with two values side by side .*two meters or registers"):
+        read_meter(written(tmp_path, ["Start,kWh", *rows]), timezone=ZONE)
+    meter = read_meter(written(tmp_path, ["Start,kWh", *rows[::2], *rows[1::2]]), timezone=ZONE)
+    assert [issue.count for issue in meter.issues if issue.kind == "repeated"] == [192] and meter.energy_kwh == 9.0 * 192
+
+
+def test_units_behind_the_values_are_read_and_never_contradicted(tmp_path):
+    rows = [f"2025-07-01 {h:02d}:00,{500 + h}" for h in range(24)]
+    path = written(tmp_path, ["Start,Usage", *(f"{row} Wh" for row in rows)])
+    assert read_meter(path, timezone=ZONE).energy_kwh == pytest.approx((500 * 24 + 276) / 1000)
+    for head, tail in (("Usage (kWh)", " Wh"), ("Usage", " kW,Wh")):
+        head = head + ",Unit" * ("," in tail)
+        with pytest.raises(BadInput, match="names two units|has values in"):
+            read_meter(written(tmp_path, [f"Start,{head}", *(row + tail for row in rows)]), timezone=ZONE)
+    with pytest.raises(BadInput, match="has values in Wh and in kWh"):
+        read_meter(written(tmp_path, ["Start,Usage", *(row + (" Wh" if k % 2 else " kWh") for k, row in enumerate(rows))]), timezone=ZONE)
+
+
 def test_stamps_without_a_zone_are_refused(tmp_path):
     path = written(tmp_path, ["start,kWh", *(f"2025-01-01 {h:02d}:00,1" for h in range(24))])
     with pytest.raises(BadInput, match="stamps without a zone, which may be local time or UTC; give timezone"):

@@ -23,6 +23,8 @@ from profiles.meter.wide_rows import wide_rows
 from profiles.noun import BadInput
 
 _RISING = 96
+FEW_CONFLICTS, CONFLICT_FRAC = 3, 0.1
+_UNIT_NAME = re.compile(r"(?<![a-z])(units?|uom|einheit)(?![a-z])", re.I)
 _DIAL = re.compile(r"register|reading|dial|cumul|index|counter|lifetime|stand", re.I)
 
 
@@ -139,11 +141,25 @@ def _read(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
         readings, more = differenced(readings, at="start", dial_kwh=dialect.dial_kwh)
         issues += more
     interval_s = None if register else rows.labels.interval_s
+    _refuse_two_meters(readings, path)
     with_received = _settled_pair(readings, received, clock, path, interval_s, register)
     labels_words = "dial readings, differenced" if register else _label_words(reading)
     words = f"{rows.words}, {labels_words}, {reading.text}, values of {rows.name}, {unit_words}"
     how = f"{reading.text}: " + ("stated" if dialect.clock or reading.clock == "offset" else _how(labels, reading))
     return _Read(with_received[0], with_received[1], tuple(issues), words, how)
+
+
+def _refuse_two_meters(readings: Readings, path) -> None:
+    """Rows side by side with one stamp and two values, again and again, are two meters and not two downloads."""
+    same = (np.diff(readings.start) == 0) & (np.diff(readings.duration) == 0)
+    unlike = int((same & (np.diff(readings.kwh) != 0)).sum())
+    if unlike > max(FEW_CONFLICTS, CONFLICT_FRAC * len(readings)):
+        raise BadInput(
+            f"has {unlike} stamps with two values side by side and nothing that tells them apart: two meters or "
+            "registers",
+            file=path,
+            way_out="download one of them, or with the column that names the meter or the direction",
+        )
 
 
 def _how(labels: Labels, reading: Reading) -> str:
@@ -181,6 +197,16 @@ def _unit(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
     if dialect.unit:
         return dialect.unit, f"{dialect.unit} as stated"
     named = unit_in(rows.heading) if columns else None
+    told = {unit for unit in (named, _unit_column(table, group), rows.cell_unit) if unit}
+    if len(told) > 1:
+        raise BadInput(
+            "names two units: " + " and ".join(sorted(told)),
+            file=path,
+            key=rows.name,
+            way_out="state dialect.unit",
+        )
+    if rows.cell_unit:
+        return rows.cell_unit, f"{rows.cell_unit} by the values"
     if named:
         return named, f"{named} by the column's name"
     if group.unit:
@@ -197,6 +223,13 @@ def _unit(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
         key=rows.name,
         way_out='state dialect.unit = "kWh" or "kW"',
     )
+
+
+def _unit_column(table: Table, group: Group) -> str | None:
+    """What a column named unit says of the first row."""
+    row = table.rows[group.rows[0]]
+    units = [unit_in(row[k]) for k, name in enumerate(table.names) if _UNIT_NAME.search(name) and k < len(row)]
+    return next(filter(None, units), None)
 
 
 def _kept(rows: Rows, reading: Reading, clock: Clock) -> tuple[Rows, np.ndarray, list[Issue]]:

@@ -15,6 +15,8 @@ from profiles.meter.dialect import Dialect
 from profiles.meter.stamps import NO_OFFSET
 from profiles.noun import BadInput
 
+SUNDAY, NIGHT_S = 3, 5 * 3600  # 1 January 1970 was a Thursday
+
 
 @dataclass(frozen=True, eq=False)
 class Labels:
@@ -56,7 +58,9 @@ def read_labels(labels: Labels, dialect: Dialect, timezone: Clock | None, *, fil
         Two readings remain, each named with the key that decides.
     """
     if (labels.offset_s != NO_OFFSET).any():
-        return _settled_labels(_with_offsets(labels, dialect, file), labels, dialect, file)
+        found = _settled_labels(_with_offsets(labels, dialect, file), labels, dialect, file)
+        _refuse_hidden_saving(found, labels, "remove the offsets from the stamps, or correct them", file)
+        return found
     clocks = _clocks(labels, dialect, timezone, file)
     kinds = [dialect.labels or labels.kind] if dialect.labels or labels.kind else ["beginning", "ending"]
     tried = [one for clock in clocks for kind in kinds for one in _tries(labels, kind, clock, timezone)]
@@ -64,7 +68,29 @@ def read_labels(labels: Labels, dialect: Dialect, timezone: Clock | None, *, fil
         tried = [one for one in tried if one.labels == "sequence"] or tried
     fewest = min(one.breaks for one in tried)
     best = [one for one in tried if one.breaks == fewest]
-    return _settled_labels(best, labels, dialect, file, timezone)
+    found = _settled_labels(best, labels, dialect, file, timezone)
+    if dialect.clock is None:
+        way_out = "give the timezone whose clock the file follows, or state dialect.clock"
+        _refuse_hidden_saving(found, labels, way_out, file)
+    return found
+
+
+def _refuse_hidden_saving(found: Reading, labels: Labels, way_out: str, file) -> None:
+    """Stamps that skip an hour on one Sunday night and repeat one on another follow a clock with daylight saving."""
+    step = np.diff(labels.naive_s)
+    unexplained = np.diff(found.start_utc) != labels.interval_s
+    night = (labels.naive_s[1:] // DAY_S % 7 == SUNDAY) & (labels.naive_s[1:] % DAY_S <= NIGHT_S)
+    skips = np.flatnonzero(night & unexplained & (step == labels.interval_s + 3600))
+    repeats = np.flatnonzero(night & unexplained & (step == labels.interval_s - 3600))
+    if len(skips) and len(repeats):
+        days = [str(np.datetime64(int(labels.naive_s[at[0] + 1]) // DAY_S, "D")) for at in (skips, repeats)]
+        raise BadInput(
+            f"skips an hour on {days[0]} and repeats one on {days[1]}, as a clock with daylight saving does; "
+            f"not so: {found.text}",
+            file=file,
+            key="clock",
+            way_out=way_out,
+        )
 
 
 def _clocks(labels: Labels, dialect: Dialect, timezone: Clock | None, file) -> list[str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from profiles.meter.clock import DAY_S, Clock
-from profiles.meter.columns import Columns
+from profiles.meter.columns import Columns, unit_in
 from profiles.meter.counted import Counted, counted, counts_days, extra_second
 from profiles.meter.dialect import Dialect
 from profiles.meter.espi import LONGEST_S, QUALITIES
@@ -17,12 +17,13 @@ from profiles.meter.labels import Labels
 from profiles.meter.meter import NO_QUALITY, Issue
 from profiles.meter.private import shown
 from profiles.meter.stamps import Stamps, date_order, first_of_range, parsed, zone_meaning
-from profiles.meter.table import Table, decimal_sign, number
+from profiles.meter.table import Table, decimal_sign, is_number, number
 from profiles.noun import BadInput
 
 _CLOCK_WORDS = re.compile(r"\butc\b|\bgmt\b|_utc\b|zulu|\b[ECMP]ST\b(?! ?[/&])|standard time", re.I)
 _BLANK = {"", "-", "--", "n/a", "na", "null", "none", "nan", "missing", "."}
 LARGEST = 1e12
+DISORDER_FRAC = 0.05  # of the steps; pasted downloads go back a few times only
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +42,7 @@ class Rows:
     words: str
     issues: tuple[Issue, ...] = ()
     heading: str = ""
+    cell_unit: str | None = None
 
     def at(self, index: np.ndarray) -> Rows:
         return replace(
@@ -109,6 +111,7 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, zo
         f"dates {order}" + (", midnight dated to the day before" if midnight else ""),
         row_issues(good, value, bad, dates),
         table.names[columns.delivered],
+        _cell_unit(cells(columns.delivered), path, name),
     )
 
 
@@ -125,12 +128,14 @@ def _refuse_days(stamps: Stamps, path, name: str) -> None:
 
 
 def _in_time_order(naive: np.ndarray, usable: np.ndarray, path, name: str) -> np.ndarray:
-    """Rows that can be used, turned round where the newest stands first."""
+    """Rows that can be used, turned round where the newest stands first, sorted where they stand in no order."""
     index = np.flatnonzero(usable)
     if not len(index):
         raise BadInput("has no row with a time and a number", file=path, key=name)
     steps = np.diff(naive[index])
-    return index[::-1] if (steps < 0).sum() > (steps > 0).sum() else index
+    index = index[::-1] if (steps < 0).sum() > (steps > 0).sum() else index
+    disordered = (np.diff(naive[index]) < 0).mean() > DISORDER_FRAC if len(index) > 1 else False
+    return index[np.argsort(naive[index], kind="stable")] if disordered else index
 
 
 def _value_name(table: Table, columns: Columns) -> str:
@@ -172,6 +177,14 @@ def column_values(cells: list[str], dialect: Dialect, path, name: str) -> tuple[
     value = np.where(np.abs(value) < LARGEST, value, np.nan)
     bad = np.isnan(value) & np.array([cell.lower() not in _BLANK for cell in cells])
     return value, bad
+
+
+def _cell_unit(cells: list[str], path, name: str) -> str | None:
+    """The one unit that stands behind the numbers of a column, such as 1.5 kWh."""
+    units = {unit_in(cell) for cell in set(cells) if cell[-1:].isalpha() and is_number(cell)} - {None}
+    if len(units) > 1:
+        raise BadInput("has values in " + " and in ".join(sorted(units)), file=path, key=name)
+    return units.pop() if units else None
 
 
 def row_issues(good: np.ndarray, value: np.ndarray, bad: np.ndarray, dates: list[str]) -> tuple[Issue, ...]:

@@ -15,6 +15,7 @@ from profiles.meter.private import is_about_a_person, public_names
 from profiles.meter.stamps import cell_kind
 from profiles.noun import BadInput
 
+_UNIT = re.compile(r"\s*(?:[kKmM]?[wW][hH]?)$")
 _NUMBER = re.compile(r"[-+]?\(?[$]?\d[\d., ]*\)?|[-+]?\.\d+|[-+]?\d+(?:\.\d*)?[eE][-+]?\d+")
 _ACCOUNT = re.compile(r"[\d -]{5,}")  # a number in the row above the readings is no name of a column
 _SAMPLE = 400
@@ -167,7 +168,7 @@ def _header_row(rows: list[list[str]], first: int, dialect: Dialect, path) -> in
 
 def is_number(text: str) -> bool:
     """True where a cell holds a number in one of the usual ways of writing it."""
-    return bool(_NUMBER.fullmatch(text)) and not cell_kind(text).startswith("date")
+    return bool(_NUMBER.fullmatch(_UNIT.sub("", text))) and not cell_kind(text).startswith("date")
 
 
 def decimal_sign(cells: list[str], *, file: object, key: str) -> str:
@@ -185,6 +186,7 @@ def decimal_sign(cells: list[str], *, file: object, key: str) -> str:
     """
     unclear = ""
     for text in cells:
+        text = _UNIT.sub("", text) if text[-1:].isalpha() else text
         point, comma = text.rfind("."), text.rfind(",")
         if comma < 0:
             if text.count(".") == 1 and len(text) - point != 4:
@@ -220,7 +222,7 @@ def number(text: str, decimal: str) -> float:
             return float(text)  # plain numbers, by far the most
         except ValueError:
             pass
-    text = text.replace(" ", "").lstrip("$")
+    text = _UNIT.sub("", text).replace(" ", "").lstrip("$")
     sign = -1.0 if text.startswith("(") and text.endswith(")") else 1.0
     text = text.strip("()").replace("," if decimal == "." else ".", "")
     try:
