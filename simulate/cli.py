@@ -98,7 +98,8 @@ def outage(
 ) -> None:
     """Hours survived by an outage that begins at any hour of the year."""
     from simulate.document import outage_document
-    from simulate.reliability import check_without, second_outage
+    from simulate.refuel import refuel_of
+    from simulate.reliability import check_without, reliability_of, second_outage
     from simulate.ride import ride_through
 
     with _busy("simulating every outage"):
@@ -106,18 +107,23 @@ def outage(
         check_without(read, without or ())
         ride = ride_through(read, without=tuple(without or ()))
         document = outage_document(ride, at)
-        document["outage"]["second_outage"] = second_outage(ride)
+        outage = document["outage"]
+        outage["second_outage"], outage["generator"] = second_outage(ride), refuel_of(ride)
+        outage["reliability"] = reliability_of(ride) if at is None else None
     if as_json:
         _print_json(document)
         return
-    from simulate.listing import second_lines
+    from simulate.listing import generator_lines, second_lines, show_reliability
     from simulate.view import outage_lines, show_cautions, show_one, show_outage
 
     console = _console()
     if at is None:
         show_outage(ride, console)
-        for line in (*outage_lines(ride, document), *second_lines(document["outage"]["second_outage"])):
+        generator = generator_lines(outage["generator"]) if outage["generator"] else []
+        for line in (*outage_lines(ride, document), *second_lines(outage["second_outage"]), *generator):
             console.print(line)
+        if outage["reliability"]:
+            show_reliability(outage["reliability"], console)
     else:
         show_one(document["one"], console)
     show_cautions(document["cautions"], console)

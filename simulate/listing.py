@@ -15,13 +15,12 @@ ORDER = ("fail", "marginal", "not-assessed", "pass")
 
 def show_findings(findings, console: Console) -> None:
     """Every finding, fails first; fails and not-assessed counted side by side, no overall pass."""
-    table = table_of("check", "verdict", "value", "limit", "margin")
+    from rich.padding import Padding
+
     for verdict in ORDER:
         for one in (f for f in findings if f.verdict == verdict):
-            figures = [_figure(one.value, one.unit), _figure(one.limit, one.unit), _figure(one.margin, one.unit)]
-            table.add_row(f"{plain(one.check)}: {plain(one.subject)}", MARK[verdict], *figures)
-            table.add_row(f"[dim]{plain(one.text)} \\[{plain(one.basis)}][/dim]")
-    console.print(table)
+            console.print(f"{MARK[verdict]}  [bold]{plain(one.check)}: {plain(one.subject)}[/bold]{_figures(one)}")
+            console.print(Padding(f"{plain(one.text)} [dim]\\[{plain(one.basis)}][/dim]", (0, 0, 0, 4)))
     counts = {verdict: sum(f.verdict == verdict for f in findings) for verdict in ORDER}
     console.print(
         f"[bold]{counts['fail']} fail, {counts['not-assessed']} not assessed[/bold], {counts['marginal']} marginal. "
@@ -29,8 +28,11 @@ def show_findings(findings, console: Console) -> None:
     )
 
 
-def _figure(value, unit: str) -> str:
-    return "" if value is None else f"{value:.4g} {unit}"
+def _figures(one) -> str:
+    """Value, limit and margin of a finding; nothing where it has none."""
+    if one.value is None or one.limit is None:
+        return ""
+    return f"  {one.value:.4g} {one.unit}, limit {one.limit:.4g}, margin {one.margin:+.4g}"
 
 
 def show_comparison(document: dict, console: Console) -> None:
@@ -107,6 +109,47 @@ def _share(value) -> str:
 
 def _number(value, digits: int = 0, none: str = "none") -> str:
     return none if value is None else f"{value:,.{digits}f}"
+
+
+def show_reliability(reliability: dict, console: Console) -> None:
+    """What the interruptions of a year do to each load case, the hardest real days, and the pickup."""
+    outside = reliability["in"]
+    console.print(
+        f"Interruptions of the utility: SAIFI {outside['saifi']:.2f} a year, SAIDI {outside['saidi_h']:.1f} h, "
+        f"CAIDI {outside['caidi_h']:.1f} h."
+    )
+    table = table_of("load case", "ridden through", "lost a year", "hours dark a year", "hours each",
+                     plain("unserved [kWh a year]"), plain("without a battery [kWh]"))  # fmt: skip
+    for case, row in reliability["cases"].items():
+        seen = row["out"]
+        table.add_row(
+            case, _share(row["ridden_through_frac"]), f"{seen['saifi']:.3f}", f"{seen['saidi_h']:.2f}",
+            f"{seen['caidi_h']:.1f}", _number(row["unserved_kwh_per_year"], 2),
+            _number(row["without_battery_kwh_per_year"], 2),
+        )  # fmt: skip
+    console.print(table)
+    for day in reliability["storm_days"]:
+        console.print(
+            f"Storm load on the {day['why'].replace('-', ' ')} day ({day['date']}, {day['temp_c']:.0f} degC): "
+            f"{hours_text(day['hours']['p10'])} nine times in ten, {hours_text(day['hours']['min'])} at worst."
+        )
+    for row in reliability["cold_load_pickup"]["limits"]:
+        if row["over_frac"] > 0.0:
+            console.print(
+                f"When everything starts at once legs {row['legs']} draw up to {row['highest_kw']:.2f} of "
+                f"{row['limit_kw']:.2f} kW: over the limit at {row['over_frac']:.0%} of the starts."
+            )
+    for note in reliability["notes"]:
+        console.print(f"[dim]- {plain(note)}[/dim]")
+
+
+def generator_lines(generator: dict) -> list[str]:
+    """What the generator can hold, how it runs and what it burns, by season."""
+    lines = []
+    for season, row in generator["by_season"].items():
+        fuel = "" if row["fuel_per_day"] is None else f" Fuel: {row['fuel_per_day']:.1f} a day."
+        lines.append(f"Generator of {generator['kw']:g} kW in {season}: {row['text']}{fuel}")
+    return [*lines, "It carries the backed-up load here; what else hangs on it takes from its power."]
 
 
 def second_lines(second: dict) -> list[str]:

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from profiles.noun import BadInput
 from simulate.battery import Pool
+from simulate.listing import generator_lines
 from simulate.refuel import refuel, refuel_of
 from simulate.ride import ride_through
 from simulate.walk import run_plan
@@ -94,3 +95,13 @@ def test_a_site_with_a_generator_by_season():
     assert stuck["verdict"] == "fail"
     assert stuck["by_season"]["winter"]["duty_frac"] is None
     assert refuel_of(ride_through(small_site([circuit("Shelf", 0.1)], [unit("A")]))) is None
+
+
+def test_the_terminal_says_duty_and_fuel_by_season():
+    generator = {"kw": 4.0, "connection": "interlocked-inlet", "fuel_per_h": 0.5}
+    site = small_site([circuit("House", 0.5)], [unit("A", usable_kwh=10.0, charge_adjustable=True)], generator=generator)
+    found = refuel_of(ride_through(site))
+    lines = generator_lines(found)
+    assert lines[0].startswith("Generator of 4 kW in winter: It runs ")
+    assert lines[0].endswith(f"Fuel: {found['by_season']['winter']['fuel_per_day']:.1f} a day.")
+    assert "takes from its power" in lines[-1]

@@ -1,11 +1,13 @@
 """Durations, indices in and out, unserved energy, second outages, storm days and pickup."""
 
+import io
 import math
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich.console import Console
 
 from profiles.noun import BadInput
 from simulate import reliability
@@ -18,7 +20,7 @@ from simulate.interruptions import (
     spread_through,
     start_weight,
 )
-from simulate.listing import second_lines
+from simulate.listing import second_lines, show_reliability
 from simulate.outage import Outage
 from simulate.reliability import (
     check_without,
@@ -234,3 +236,21 @@ def test_what_cannot_be_switched_off_in_an_outage(names, said):
     stays = circuit("Dryer", 0.1) | {"on": "main"}
     with pytest.raises(BadInput, match=said):
         check_without(small_site([circuit("Left", 0.5), circuit("Right", 0.2), stays], [unit("A")]), names)
+
+
+def shown(show, *things) -> str:
+    console = Console(record=True, width=120, file=io.StringIO())
+    show(*things, console)
+    return " ".join(console.export_text().split())
+
+
+def test_the_terminal_shows_every_load_case_the_storm_days_and_the_pickup():
+    pump = circuit("Pump", 1.0, kind="motor", running_w=3000.0)
+    site = small_site([pump], [unit("A", continuous_kw=1.5)], outage=OFTEN, weather={"source": "library:piedmont"})
+    found = reliability_of(ride_through(site))
+    text = shown(show_reliability, found)
+    assert "SAIFI 1.40 a year, SAIDI 9.2 h" in text
+    for row in ("usual", "frugal", "storm", "coldest day", "darkest day", "hottest day", "cold and dark day"):
+        assert row in text, row
+    assert "When everything starts at once legs A draw up to 2.00 of 1.50 kW" in text
+    assert f"{found['cases']['usual']['unserved_kwh_per_year']:,.2f}" in text
