@@ -52,10 +52,10 @@ def sweep(
     Parameters
     ----------
     site : Site
-    vary : mapping or DataFrame
+    vary : mapping, DataFrame or Fleet
         Site keys such as "battery.count", 'battery["Left unit"].usable_kwh' or 'circuit["Jet pump"].priority', each
-        with a list of values or a distribution (`uniform(2, 8)`); or a table with a design in each row. Lists alone
-        make a grid, the last key fastest; a distribution, or `n`, makes a sample.
+        with a list of values or a distribution (`uniform(2, 8)`); or a table with a design in each row, such as
+        `read_fleet` gives. Lists alone make a grid, the last key fastest; a distribution, or `n`, makes a sample.
     executor : concurrent.futures.Executor, optional
         Where it runs; all cores of this machine unless given. On a cluster `dask.distributed.Client.get_executor()`.
     out : path, optional
@@ -71,7 +71,8 @@ def sweep(
     -------
     DataFrame
         Columns `design`, `in_*` by site key, `out_*` results, `error` (None, or why a design was refused),
-        `input_hash` and `version`. A result that was not asked for is NaN.
+        `input_hash`, `version`, and `label_*` of a fleet. A result that was not asked for is NaN. With `out` the whole
+        dataset is read back; `run_parts` only writes it, in constant memory.
 
     Raises
     ------
@@ -127,6 +128,8 @@ def run_parts(
     with _somewhere(executor, n_todo, workers) as (pool, n_workers):
         tasks = ((k, (site, designs.keys, designs.rows(*bounds[k]), bounds[k][0], wanted)) for k in todo)
         for k, frame in _as_done(pool, tasks, IN_FLIGHT * n_workers):
+            for name, values in getattr(designs, "labels", {}).items():
+                frame[f"label_{name}"] = [_text(one) for one in values[slice(*bounds[k])]]
             for name, kind in kinds.items():
                 frame[name] = frame[name].map(_text).astype(object) if kind is str else frame[name].astype(kind)
             if dataset is not None:

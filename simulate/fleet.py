@@ -11,9 +11,13 @@ SUMMED = ("out_saving", "out_import_kwh", "out_throughput_kwh")
 SPREAD = ("out_saving", "out_hours_min", "out_hours_p10", "out_hours_p50")
 
 
+LABEL = "label_"
+"""How the columns of labels begin in the table of a sweep."""
+
+
 @dataclass(frozen=True, eq=False)
 class Fleet:
-    """Homes of a file.
+    """Homes of a file; `sweep(site, fleet)` runs them.
 
     Attributes
     ----------
@@ -33,29 +37,44 @@ def read_fleet(path: str | Path) -> Fleet:
     Parameters
     ----------
     path : str or Path
-        A row a home. A column whose name has a dot, such as `battery.count` or `circuit["Jet pump"].priority`, is a
-        site key; any other is a label. An empty cell leaves the site's own value.
+        A row a home. A column whose name has a dot, such as `battery.count`, `service.whole_house.meter` or
+        `circuit["Jet pump"].priority`, is a site key; any other is a label and is kept as it is written. An empty cell
+        leaves the site's own value. Paths in it are relative to the folder of the site file.
 
     Raises
     ------
     BadInput
         A file that cannot be read, has no rows, no site key, or a column twice.
     """
-    import pandas as pd
-
     path = Path(path)
-    try:
-        frame = pd.read_parquet(path) if path.suffix == ".parquet" else pd.read_csv(path)
-    except (OSError, ValueError) as error:
-        raise BadInput(f"cannot be read: {error}", file=path, way_out="give a CSV or Parquet file") from None
-    keys = [name for name in frame.columns if "." in str(name)]
-    twice = [name for name in keys if str(name).rpartition(".")[2].isdigit()]
+    names, frame = _read(path)
+    twice = [name for name in names if names.count(name) > 1 or not name.strip()]
     if twice:
-        raise BadInput("stands there twice", file=path, key=str(twice[0]).rpartition(".")[0])
+        raise BadInput("must stand there once, with a name", file=path, key=f'column "{twice[0]}"')
+    keys = [name for name in names if "." in name]
     if not keys or frame.empty:
         raise BadInput("must have a row for each home and a column for each site key", file=path,
-                       value=tuple(map(str, frame.columns)), way_out="name columns such as battery.count")
+                       value=tuple(names), way_out="name columns such as battery.count")
     return Fleet(_whole(frame[keys]), frame.drop(columns=keys))
+
+
+def _read(path: Path):
+    """Names of the columns as they stand there, and the table; labels of a CSV file stay text."""
+    import pandas as pd
+
+    try:
+        if path.suffix.lower() == ".parquet":
+            frame = pd.read_parquet(path)
+            return [str(name) for name in frame.columns], frame
+        head = pd.read_csv(path, header=None, nrows=1, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+        names = head.iloc[0].tolist()
+        texts = {name: str for name in names if "." not in name}
+        only_empty = {"keep_default_na": False, "na_values": [""], "index_col": False, "encoding": "utf-8-sig"}
+        frame = pd.read_csv(path, dtype=texts, on_bad_lines="error", **only_empty)
+    except (OSError, ValueError, TypeError) as error:
+        told = " ".join(str(error).split())
+        raise BadInput(f"cannot be read: {told}", file=path, way_out="give a CSV or Parquet file in UTF-8") from None
+    return names, frame
 
 
 def _whole(frame):
@@ -71,39 +90,40 @@ def _whole(frame):
     return out
 
 
-def by_group(table, labels, group: str):
+def by_group(table, group: str):
     """What a sweep over a fleet comes to, one row a group.
 
     Parameters
     ----------
     table : DataFrame
-        From `sweep(site, fleet.designs)`.
-    labels : DataFrame
-        Of the same fleet.
+        From `sweep(site, fleet)`.
     group : str
-        Column of `labels`.
+        A label of the fleet; homes without it form a group of their own.
 
     Returns
     -------
     DataFrame
         Homes, homes refused, sums of saving and energy, and the middle and least of saving and hours, by group.
 
+    Raises
+    ------
+    BadInput
+        A label that the fleet does not have.
+
     Examples
     --------
     >>> import pandas as pd
-    >>> table = pd.DataFrame({"design": [0, 1], "out_saving": [10.0, 30.0], "error": [None, None]})
-    >>> by_group(table, pd.DataFrame({"street": ["Elm", "Elm"]}), "street")["out_saving_sum"].tolist()
+    >>> table = pd.DataFrame({"label_street": ["Elm", "Elm"], "out_saving": [10.0, 30.0], "error": [None, None]})
+    >>> by_group(table, "street")["out_saving_sum"].tolist()
     [40.0]
     """
     import pandas as pd
 
-    if group not in labels.columns:
+    known = [str(name).removeprefix(LABEL) for name in table.columns if str(name).startswith(LABEL)]
+    if group not in known:
         raise BadInput("is not a label of the fleet", key="group", value=group,
-                       way_out="known: " + ", ".join(map(str, labels.columns)))
-    if len(labels) != len(table):
-        raise BadInput("must have a row for each design", key="labels", value=len(labels))
-    table = table.sort_values("design", ignore_index=True)
-    grouped = table.groupby(labels[group].reset_index(drop=True), sort=True)
+                       way_out="known: " + ", ".join(known or ["none"]))
+    grouped = table.groupby(table[f"{LABEL}{group}"].rename(group), sort=True, dropna=False)
     out = {"homes": grouped.size(), "refused": grouped["error"].count()}
     for name in SUMMED:
         if name in table:

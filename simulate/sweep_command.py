@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from profiles.files import written
 from profiles.noun import BadInput
 from simulate.cautions import SHORT
 from simulate.design_row import Wanted
@@ -15,6 +16,7 @@ from simulate.designs import run_parts
 from simulate.site import Site
 from simulate.varied import designs_of, vary_of
 
+FILE_NAME = re.compile(r"[^\w-]+")
 FIGURES = "_figures"
 """Folder of the figures beside the parts: readers of the parts pass over names that begin so."""
 RETRIES = 3
@@ -27,7 +29,7 @@ ADDRESS = re.compile(r"((tcp|tls|ws|wss|ucx)://)?[^\s:/]+:\d+|(tcp|tls)://\[[0-9
 def sweep_command(
     site: Site, vary: Iterable[str], out: str | Path, *, workers: int | None = None, dask: str | None = None,
     n: int | None = None, method: str = "latin", seed: int = 0, outages: bool = True, bound: bool = False,
-    figures: bool = False,
+    figures: bool = False, by: str | None = None,
 ) -> dict:  # fmt: skip
     """Sweep a site into a folder and say what is in it.
 
@@ -44,11 +46,13 @@ def sweep_command(
         Address of a scheduler such as "tcp://10.0.0.5:8786"; parts of a worker that dies go to another.
     figures : bool
         Draw what was found into the folder `_figures` of `out`.
+    by : str, optional
+        A label of a fleet: what its groups come to goes to `_by_LABEL.csv` of `out`.
 
     Returns
     -------
     dict
-        `site`, `out`, `designs`, `refused` and `first_error` (None without one), `figures` and `cautions`: plain data.
+        `site`, `out`, `designs`, `refused` and `first_error` (None without one), `figures`, `groups` and `cautions`.
 
     Raises
     ------
@@ -62,13 +66,30 @@ def sweep_command(
         if value is not None and value < 1:
             raise BadInput("must be 1 or above", key=key, value=value)
     designs = designs_of(_vary(list(vary)), n=n, method=method, seed=seed)
+    if by is not None and by not in getattr(designs, "labels", {}):
+        known = ", ".join(getattr(designs, "labels", {})) or "none, since no fleet is swept"
+        raise BadInput("is not a label of the fleet", key="--by", value=by, way_out=f"known: {known}")
     wanted = Wanted(outages, bound)
     with _cluster(dask) as executor, _bar(len(designs)) as progress:
         for _ in run_parts(site, designs, wanted, executor=executor, out=out, progress=progress, workers=workers):
             pass
     drawn = _figures(site, out) if figures else []
     told = {"site": site.site.name, "out": str(out), "designs": len(designs), **_errors_in(out)}
-    return told | {"figures": drawn, "cautions": [SHORT]}
+    groups = None if by is None else _groups(out, by)
+    return told | {"figures": drawn, "groups": groups, "cautions": [SHORT]}
+
+
+def _groups(out: str | Path, by: str) -> list[dict]:
+    """What the groups of a fleet come to, written beside the parts too."""
+    import pandas as pd
+
+    from simulate.fleet import LABEL, SPREAD, SUMMED, by_group
+
+    table = pd.read_parquet(out, columns=list(dict.fromkeys([f"{LABEL}{by}", "error", *SUMMED, *SPREAD])))
+    found = by_group(table, by)
+    with written(Path(out) / f"_by_{FILE_NAME.sub('-', by)}.csv") as beside:
+        found.to_csv(beside, index=False)
+    return [{key: None if one != one else one for key, one in row.items()} for row in found.to_dict("records")]
 
 
 def _figures(site: Site, out: str | Path) -> list[str]:
@@ -82,7 +103,7 @@ def _vary(texts: list[str]):
     if len(texts) == 1 and "=" not in texts[0]:
         from simulate.fleet import read_fleet
 
-        return read_fleet(texts[0]).designs
+        return read_fleet(texts[0])
     return vary_of(texts)
 
 

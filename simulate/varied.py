@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import prod
 
 import numpy as np
@@ -205,10 +205,11 @@ class Grid:
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """Designs as they are listed, or drawn; `origin` is plain data that says how."""
+    """Designs as they are listed, or drawn; `origin` is plain data that says how, `labels` go along with them."""
 
     columns: dict[str, Sequence]
     origin: dict
+    labels: dict[str, Sequence] = field(default_factory=dict)
 
     @property
     def values(self) -> dict[str, Sequence]:
@@ -241,8 +242,8 @@ def designs_of(vary, *, n: int | None = None, method: str = "latin", seed: int =
 
     Parameters
     ----------
-    vary : mapping, DataFrame, Grid or Table
-        Site keys and their values; a DataFrame lists one design a row.
+    vary : mapping, DataFrame, Fleet, Grid or Table
+        Site keys and their values; a DataFrame or a fleet lists one design a row.
     n : int, optional
         Designs to draw; 256 unless given. A grid has as many as it has.
     method : "latin" or "sobol"
@@ -261,6 +262,8 @@ def designs_of(vary, *, n: int | None = None, method: str = "latin", seed: int =
     """
     if isinstance(vary, Grid | Table):
         return vary
+    if hasattr(vary, "designs") and hasattr(vary, "labels"):
+        return _listed(vary.designs, vary.labels)
     if hasattr(vary, "to_dict") and hasattr(vary, "columns"):
         return _listed(vary)
     if not isinstance(vary, Mapping) or not vary:
@@ -284,14 +287,20 @@ def _values(key: str, values) -> tuple:
     return held
 
 
-def _listed(frame) -> Table:
+def _listed(frame, labels=None) -> Table:
     if not len(frame) or not len(frame.columns):
         raise BadInput("must list a design", key="vary", value=frame.shape)
-    columns = {str(key): frame[key].to_numpy(dtype=object) for key in frame.columns}
+    each = lambda table: {str(key): table[key].to_numpy(dtype=object) for key in table.columns}
+    columns, named = each(frame), {} if labels is None else each(labels)
+    told = {"listed": list(columns), "rows": len(frame), "sha256": _digest(frame)}
+    return Table(columns, told | ({"labels": [*named, _digest(labels)]} if named else {}), named)
+
+
+def _digest(frame) -> str:
     import hashlib
 
-    digest = hashlib.sha256(frame.to_json(orient="split", index=False, double_precision=15).encode()).hexdigest()
-    return Table(columns, {"listed": list(columns), "rows": len(frame), "sha256": digest})
+    text = frame.to_json(orient="split", index=False, double_precision=15, date_format="iso", default_handler=str)
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def _sample(vary: dict, n: int, method: str, seed: int) -> Table:

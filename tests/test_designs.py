@@ -392,18 +392,19 @@ def test_a_fleet_is_a_row_a_home(tmp_path):
         'circuit["Lights"].priority': [1, 2, 2], "operation.reserve": [0.2, 0.3, 9.0],
     }).to_csv(tmp_path / "homes.csv", index=False)  # fmt: skip
     fleet = read_fleet(tmp_path / "homes.csv")
-    table = sweep(bench(), fleet.designs, outages=False)
+    table = sweep(bench(), fleet, outages=False)
+    assert table["label_street"].tolist() == ["Elm", "Oak", "Elm"] and table["label_home"].tolist() == ["a", "b", "c"]
     assert table["error"].isna().tolist() == [True, True, False]
     one = sweep(bench(), {"operation.reserve": [0.3]}, outages=False)
     assert table["out_saving"][1] == pytest.approx(one["out_saving"][0], rel=1e-12)
-    groups = by_group(table, fleet.labels, "street")
+    groups = by_group(table, "street")
     assert groups["street"].tolist() == ["Elm", "Oak"] and groups["homes"].tolist() == [2, 1]
     assert groups["refused"].tolist() == [1, 0]
     assert groups["out_saving_sum"][0] == pytest.approx(table["out_saving"][0])
     pd.read_csv(tmp_path / "homes.csv").to_parquet(tmp_path / "homes.parquet")
     assert read_fleet(tmp_path / "homes.parquet").designs.equals(fleet.designs)
     with pytest.raises(BadInput, match="is not a label of the fleet"):
-        by_group(table, fleet.labels, "town")
+        by_group(table, "town")
     pd.DataFrame({"home": ["a"]}).to_csv(tmp_path / "bad.csv", index=False)
     with pytest.raises(BadInput, match="a column for each site key"):
         read_fleet(tmp_path / "bad.csv")

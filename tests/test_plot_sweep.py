@@ -8,9 +8,9 @@ from matplotlib.collections import LineCollection
 import simulate.plot as plot
 from profiles.noun import BadInput
 from simulate.design_columns import RESULTS, label_of
+from simulate.influence import pareto
 from simulate.plot.paper import paper
 from simulate.plot.sweep import MOST_LINES, known_points, write_sweep_figures
-from simulate.sensitivity import pareto
 from simulate.sweep_command import sweep_command
 from tests.test_designs import bench
 from tests.test_plot import key_of, texts_outside

@@ -236,7 +236,7 @@ def pareto_plot(
     >>> ax.collections[-1].get_offsets().data.tolist()
     [[1.0, 5.0], [2.0, 9.0]]
     """
-    from simulate.sensitivity import pareto
+    from simulate.influence import pareto
 
     front = pareto(table, least=(price,), most=(hours, saving))
     good = table.dropna(subset=[price, hours, saving])

@@ -9,7 +9,7 @@ Communications 117, 1999, and in many handbooks since. How sure: memory, and der
 import numpy as np
 import pytest
 
-from simulate.sensitivity import sobol_of_function
+from simulate.influence import sobol_of_function
 from simulate.varied import uniform
 
 FIRST = (0.3139, 0.4424, 0.0)
