@@ -309,23 +309,20 @@ def sweep(
     outages: Annotated[bool, typer.Option(help="start an outage at every step of every design")] = True,
     bound: Annotated[bool, typer.Option(help="solve for the best possible saving too")] = False,
     figures: Annotated[bool, typer.Option(help="draw what was found into OUT/_figures")] = False,
+    by: Annotated[str | None, typer.Option(help="label of a table of homes: what its groups come to")] = None,
     as_json: Json = False,
 ) -> None:
     """Many designs of one site, or many homes, into a folder of Parquet."""
-    from simulate.sweep_command import sweep_command
+    from simulate.sweep_command import sweep_command, sweep_lines
 
     document = sweep_command(
         _site(site), vary, out, workers=workers, dask=dask, n=sample, method=method, seed=seed, outages=outages,
-        bound=bound, figures=figures,
+        bound=bound, figures=figures, by=by,
     )  # fmt: skip
     if as_json:
         _print_json(document)
         return
-    refused = f", {document['refused']} refused (first: {document['first_error']})" if document["refused"] else ""
-    print(f"{document['designs']} designs in {document['out']}{refused}. Read them with pandas.read_parquet.")
-    if figures:
-        print("Figures: " + (", ".join(document["figures"]) or "none that these designs can fill") + ".")
-    print("Modelled planning estimates of one year, not guarantees.")
+    print("\n".join(sweep_lines(document)))
 
 
 @app.command()

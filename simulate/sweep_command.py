@@ -52,7 +52,8 @@ def sweep_command(
     Returns
     -------
     dict
-        `site`, `out`, `designs`, `refused` and `first_error` (None without one), `figures`, `groups` and `cautions`.
+        `site`, `out`, `designs`, `refused` and `first_error` (None without one), `figures` and `groups` (None where
+        they are not asked for) and `cautions`.
 
     Raises
     ------
@@ -73,10 +74,37 @@ def sweep_command(
     with _cluster(dask) as executor, _bar(len(designs)) as progress:
         for _ in run_parts(site, designs, wanted, executor=executor, out=out, progress=progress, workers=workers):
             pass
-    drawn = _figures(site, out) if figures else []
+    drawn = _figures(site, out) if figures else None
     told = {"site": site.site.name, "out": str(out), "designs": len(designs), **_errors_in(out)}
     groups = None if by is None else _groups(out, by)
     return told | {"figures": drawn, "groups": groups, "cautions": [SHORT]}
+
+
+def sweep_lines(document: dict) -> list[str]:
+    """What a sweep came to as lines for a terminal, the groups of a fleet as a table.
+
+    Parameters
+    ----------
+    document : dict
+        From `sweep_command`.
+    """
+    refused = f", {document['refused']} refused (first: {document['first_error']})" if document["refused"] else ""
+    lines = [f"{document['designs']} designs in {document['out']}{refused}. Read them with pandas.read_parquet."]
+    if document["figures"] is not None:
+        names = ", ".join(document["figures"]) or "none that these designs can fill"
+        lines.append(f"Figures in {document['out']}/{FIGURES}: {names}.")
+    if document["groups"]:
+        label = next(iter(document["groups"][0]))
+        lines.append(f"{label:20}  homes  refused  saving a year  nine in ten reach, middle home [h]")
+        lines += [_group_line(row, label) for row in document["groups"]]
+    return [*lines, *document["cautions"]]
+
+
+def _group_line(row: dict, label: str) -> str:
+    number = lambda name, wide: f"{'-':>{wide}}" if row.get(name) is None else f"{row[name]:{wide},.1f}"
+    name = "(none)" if row[label] is None else str(row[label])
+    saving, hours = number("out_saving_sum", 13), number("out_hours_p10_median", 10)
+    return f"{name:20}  {row['homes']:5}  {row['refused']:7}  {saving}  {hours}"
 
 
 def _groups(out: str | Path, by: str) -> list[dict]:
