@@ -73,7 +73,7 @@ def show_money(worth: Worth, console: Console) -> None:
 
 def money_lines(worth: Worth, document: dict):
     """Name and text of each figure, for terminal and report."""
-    amount = lambda value: "not known" if value is None else f"{value:,.2f}"
+    amount = lambda value: "not known" if value is None else f"{round(value, 2) + 0.0:,.2f}"  # no minus zero
     years = lambda value: f"not within {worth.money.years} years" if value is None else f"{value:,.1f} years"
     life = worth.life
     yield "battery units, installed", amount(document["installed_price"])
@@ -91,7 +91,7 @@ def money_lines(worth: Worth, document: dict):
         yield "simple payback", "never" if simple is None else f"{simple:,.1f} years"
         yield "discounted payback", years(document["discounted_payback_y"])
         ratio = document["savings_to_investment"]
-        yield "savings to investment", "not defined" if ratio is None else f"{ratio:.2f}"
+        yield "savings to investment", "not defined" if ratio is None else f"{round(ratio, 2) + 0.0:.2f}"
         yield "cost of a kWh shifted", amount(document["cost_per_kwh_shifted"])
         yield "cost of a kWh backed up", amount(document["cost_per_kwh_backed_up"])
     yield "warranty ends", warranty_text(worth)

@@ -84,19 +84,22 @@ def _text(path: Path, text: str) -> None:
 
 
 def months_frame(study: Study):
-    """One row a month: energy, the bills, hours survived."""
+    """One row a billing month, or a billing cycle by its read date: energy, the bills, hours survived."""
     import pandas as pd
 
-    month, step_h, year = study.run.hours.month, study.run.hours.step_h, study.run.year
+    from profiles.rate_calendar import rate_calendar
+
+    step_h, year = study.run.hours.step_h, study.run.year
+    calendar = rate_calendar(study.site.rate, study.run.hours)
     rows = []
     bills = study.bills
-    for m, label in enumerate(bills.with_battery.by_month, start=1):
-        at = month == m
+    for m, label in enumerate(calendar.labels):
+        at = calendar.month == m
         row = {"month": label}
         for name in ("load", "solar", "import", "export", "charge", "discharge", "loss", "curtailed"):
             row[f"{name}_kwh"] = float(getattr(year, f"{name}_kw")[at].sum() * step_h)
-        row["without_battery"] = bills.without_battery.by_month[label]
-        row["with_battery"] = bills.with_battery.by_month[label]
+        row["without_battery"] = bills.without_battery.by_month.get(label, 0.0)
+        row["with_battery"] = bills.with_battery.by_month.get(label, 0.0)
         if at.any():
             hours = study.ride.hours[at]
             row["hours_p10"] = float(np.quantile(hours, 0.1, method="lower"))

@@ -16,6 +16,7 @@ from profiles.hours import hours_of_year
 from profiles.noun import BadInput
 from simulate import report
 from simulate.document import study
+from simulate.outputs import months_frame
 from simulate.plot import plates_of
 from simulate.replay import PrintedBill
 from simulate.report import hashes_of, numbers_of, pdf_of, report_html, write_report
@@ -445,6 +446,14 @@ class TestSums:
 
 
 class TestFiles:
+    def test_months_of_read_dates_hold_the_energy_of_their_cycle(self):
+        """Billing cycles from New Year to 15 January, to 1 July and to the year's end, 0.1 kW all the time."""
+        rate = {"price_per_kwh": 0.15, "read_dates": ["2025-01-15", "2025-07-01"]}
+        frame = months_frame(study(small_site([circuit("Lights", 0.1)], [unit()], rate=rate)))
+        assert frame["month"].tolist() == ["2025-01-15", "2025-07-01", "2026-01-01"]
+        assert frame["load_kwh"].tolist() == pytest.approx([2.4 * 14, 0.1 * (24 * 167 - 1), 0.1 * (24 * 184 + 1)])
+        assert frame["without_battery"].tolist() == pytest.approx([0.15 * kwh for kwh in frame["load_kwh"]])
+
     def test_the_hash_is_that_of_the_site_as_used(self, demo, page):
         used = hashlib.sha256(site_toml(demo.site).encode()).hexdigest()
         assert dict(hashes_of(demo))["site-used.toml"] == used
