@@ -13,6 +13,7 @@ from profiles.noun import BadInput, Noun, tagged
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+LONGEST_CYCLED_MIN = 5
 
 
 class When(Noun):
@@ -67,9 +68,20 @@ class CyclingLoad(When):
 
     running_w: NotNegative = Field(description="power when running [W]")
     minutes_per_hour: float = Field(ge=0, le=60, description="minutes that it runs in each hour [min]")
+    starts_per_hour: Positive | None = Field(
+        None, description="on steps of 1 and 5 minutes it runs and rests so often [1/h]; without it, and on longer "
+        "steps, its mean"
+    )  # fmt: skip
+    seed: int = Field(0, ge=0, description="fixes where its runs fall; give two alike on one panel two numbers")
 
     def kw_on(self, hours, sources):
-        return self.running_w / 1000.0 * self.minutes_per_hour / 60.0 * self.mask(hours)
+        mean_kw = self.running_w / 1000.0 * self.minutes_per_hour / 60.0 * self.mask(hours)
+        if self.starts_per_hour is None or hours.step_min > LONGEST_CYCLED_MIN or not mean_kw.any():
+            return mean_kw
+        from profiles.appliances import duty_cycle_kw
+
+        minutes = self.minutes_per_hour * self.mask(hours)
+        return duty_cycle_kw(self.running_w, minutes, hours, seed=self.seed, starts_per_hour=self.starts_per_hour)
 
 
 class NameplateLoad(When):
@@ -87,10 +99,26 @@ class ShapedLoad(When):
     """A year's energy spread by a published hourly schedule."""
 
     shape: str = Field(description="name of a schedule of the library")
-    annual_kwh: NotNegative = Field(description="energy of the year [kWh]")
+    annual_kwh: NotNegative | None = Field(
+        None, description='energy of the year [kWh]; a "whole-house" may give floor area and bedrooms instead'
+    )
+    floor_area_ft2: Positive | None = Field(None, description='conditioned floor area of a "whole-house" [ft2]')
+    bedrooms: int | None = Field(None, ge=0, lt=100, description='bedrooms of a "whole-house"')
 
     def kw_on(self, hours, sources):
-        return _shaped(self, self.annual_kwh, hours)
+        home = {key: value for key in ("floor_area_ft2", "bedrooms") if (value := getattr(self, key)) is not None}
+        if home and self.shape != "whole-house":
+            key, value = next(iter(home.items()))
+            raise BadInput('is for shape = "whole-house"', key=f"load.{key}", value=value)
+        annual_kwh = self.annual_kwh
+        if annual_kwh is None:
+            if len(home) < 2:
+                raise BadInput("is missing: the energy of the year", key="load.annual_kwh",
+                               way_out='give it, or floor_area_ft2 and bedrooms of a "whole-house"')  # fmt: skip
+            from profiles.shapes import end_use_kwh
+
+            annual_kwh = sum(end_use_kwh(**home).values())
+        return _shaped(self, annual_kwh, hours, **home)
 
 
 class MeasuredLoad(When):
@@ -163,10 +191,10 @@ class DesignLoad(When):
         return self.kw_at_design * np.clip(frac, 0.0, 1.0) * self.mask(hours)
 
 
-def _shaped(load, annual_kwh: float, hours: Hours) -> np.ndarray:
+def _shaped(load, annual_kwh: float, hours: Hours, **home) -> np.ndarray:
     from profiles.shapes import hourly_shape_kw
 
-    kw = hourly_shape_kw(load.shape, 1.0, hours) * load.mask(hours)
+    kw = hourly_shape_kw(load.shape, 1.0, hours, **home) * load.mask(hours)
     total = kw.sum() * hours.step_h
     if not total > 0.0:
         raise BadInput("is zero in all of its window", key="load.shape", value=load.shape)

@@ -195,7 +195,7 @@ def _house_of(site: Site, sources: SiteSources) -> House:
         if not np.isfinite(kw).all():
             raise BadInput(f"{name} has a step that is not a number", file=site.file)
     pools = pools_of(site)
-    notes += more + sources.notes
+    notes += more + sources.notes + _shape_notes(site)
     if sources.weather is not None:
         from profiles.weather import far_note
 
@@ -251,13 +251,25 @@ def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
     return DEFAULT_YEAR, [f"site.year = {DEFAULT_YEAR} (default)"]
 
 
-def _meter_loads(site: Site) -> list[tuple[str, MeterLoad]]:
-    """The meters of a site, each with the key that names it."""
+def _loads(site: Site) -> list[tuple[str, object]]:
+    """The loads of a site one by one, each with the key that names it."""
     service = site.service
     nouns = [("service.whole_house", service.whole_house), ("service.other_load", service.other_load)]
     nouns += [(f'circuit "{circuit.name}".load', circuit.load) for circuit in site.circuit]
-    flat = [(key, one) for key, noun in nouns for one in (noun if isinstance(noun, tuple) else (noun,))]
-    return [(key, one) for key, one in flat if isinstance(one, MeterLoad)]
+    return [(key, one) for key, noun in nouns for one in (noun if isinstance(noun, tuple) else (noun,))]
+
+
+def _meter_loads(site: Site) -> list[tuple[str, MeterLoad]]:
+    """The meters of a site, each with the key that names it."""
+    return [(key, one) for key, one in _loads(site) if isinstance(one, MeterLoad)]
+
+
+def _shape_notes(site: Site) -> list[str]:
+    """The home that weighs the end uses of a "whole-house" shape, where the site file does not describe it."""
+    mine = [one for _, one in _loads(site) if getattr(one, "shape", None) == "whole-house"]
+    defaults = (("floor_area_ft2", "2000 ft2"), ("bedrooms", "3 bedrooms"))
+    used = [text for key, text in defaults if any(getattr(one, key, None) is None for one in mine)]
+    return [f'shape "whole-house": {" and ".join(used)} (default)'] if used else []
 
 
 def _circuit_kw(site: Site, circuit: Circuit, hours: Hours, sources: SiteSources) -> np.ndarray:

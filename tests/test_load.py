@@ -42,6 +42,28 @@ def test_energy_of_the_year(load, kwh):
     assert annual(load, quarter) == pytest.approx(kwh, rel=1e-9)
 
 
+def test_a_whole_house_by_floor_area_and_bedrooms():
+    """The published equations' sum for 3 bedrooms and 2,000 ft2: 2,055 + 200 + 691 + 448 + 971 + 68 + 171 + 1,820 + 620 kWh."""
+    assert annual({"shape": "whole-house", "floor_area_ft2": 2000.0, "bedrooms": 3}) == pytest.approx(7044.0)
+    small = load_kw({"shape": "whole-house", "annual_kwh": 7000.0, "floor_area_ft2": 800.0, "bedrooms": 1}, YEAR)
+    usual = load_kw({"shape": "whole-house", "annual_kwh": 7000.0}, YEAR)
+    assert small.sum() == pytest.approx(usual.sum()) and not np.allclose(small, usual)
+    for load, message in (({"shape": "whole-house", "bedrooms": 3}, "annual_kwh is missing"), ({"shape": "freezer"}, "annual_kwh is missing"),
+                          ({"shape": "freezer", "annual_kwh": 9.0, "bedrooms": 3}, 'bedrooms is for shape = "whole-house"')):
+        with pytest.raises(BadInput, match=message):
+            load_kw(load, YEAR)
+
+
+def test_a_cycling_load_shows_its_peaks_on_fine_steps_only():
+    pump = {"running_w": 800.0, "minutes_per_hour": 6.0, "starts_per_hour": 2.0}
+    fine = hours_of_year(2025, "America/New_York", 5)
+    kw = load_kw(pump, fine)
+    assert kw.max() == pytest.approx(0.8, abs=0.2) and annual(pump, fine) == pytest.approx(0.08 * 8760)
+    assert np.array_equal(kw, load_kw(pump, fine)) and not np.array_equal(kw, load_kw(pump | {"seed": 1}, fine))
+    assert load_kw(pump, YEAR) == pytest.approx(np.full(8760, 0.08))
+    assert load_kw(pump | {"minutes_per_hour": 0.0}, fine).max() == 0.0
+
+
 def test_weather_loads_follow_their_slope_and_their_limit():
     temp = Weather().temp_c(YEAR)
     heat = load_kw({"heating_kw_per_degc": 0.022, "balance_c": 16.0, "max_kw": 0.52}, YEAR, Weather())

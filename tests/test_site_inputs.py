@@ -243,6 +243,16 @@ def test_a_folder_that_is_not_used_or_not_there_is_told(tmp_path):
         study(site_of(tmp_path, more=STORMS)).document["outage"]
 
 
+def test_the_home_behind_a_whole_house_shape_is_listed(tmp_path):
+    text = SITE.format(keys="", year="", more="").replace('whole_house = { meter = "usage.csv" }', "other_load = { LOAD }")
+    for load, said in (('shape = "whole-house", annual_kwh = 7000', "2000 ft2 and 3 bedrooms (default)"),
+                       ('shape = "whole-house", annual_kwh = 7000, bedrooms = 4', "2000 ft2 (default)"),
+                       ('shape = "whole-house", floor_area_ft2 = 1500, bedrooms = 4', None)):
+        (tmp_path / "site.toml").write_text(text.replace("LOAD", load))
+        notes = [note for note in house_of(read_site(tmp_path / "site.toml")).notes if "whole-house" in note]
+        assert notes == ([] if said is None else [f'shape "whole-house": {said}'])
+
+
 def test_the_schema_and_the_starter_name_these_keys():
     from simulate.site import Site
     from simulate.starter import starter_text
