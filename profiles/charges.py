@@ -10,11 +10,14 @@ from pydantic import ConfigDict, Field, field_validator, model_validator
 from profiles.hours import window_minutes
 from profiles.noun import BadInput, Noun
 
-NotNegative = Annotated[float, Field(ge=0)]
+MOST = 1e6
+"""Beyond any price, charge or credit of a residential rate."""
+NotNegative = Annotated[float, Field(ge=0, le=MOST)]
 Fraction = Annotated[float, Field(ge=0, le=1)]
 Month = Annotated[int, Field(ge=1, le=12)]
+Signed = Annotated[float, Field(ge=-MOST, le=MOST)]
 TwelveNotNegative = Annotated[tuple[NotNegative, ...], Field(min_length=12, max_length=12)]
-Twelve = Annotated[tuple[float, ...], Field(min_length=12, max_length=12)]
+Twelve = Annotated[tuple[Signed, ...], Field(min_length=12, max_length=12)]
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 TAXED = Literal["fixed", "energy", "nonbypassable", "rider", "demand", "export", "minimum"]
 
@@ -167,7 +170,7 @@ class Rider(Noun):
     """An adjustment on every kWh bought; exports do not earn it back."""
 
     name: str = Field(description="name of the rider")
-    per_kwh: float | Twelve = Field(description="added to every kWh bought [currency/kWh], one number or 12 by month")
+    per_kwh: Signed | Twelve = Field(description="added to every kWh bought [currency/kWh], one number or 12 by month")
 
 
 class Tax(Noun):

@@ -9,13 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
+from profiles.charges import MOST
 from profiles.hours import Hours
 from profiles.noun import BadInput
 from profiles.rate import Rate
 from profiles.rate_calendar import RateCalendar, rate_calendar
 
-MOST = 1e6
-"""Beyond any price of energy, in whatever unit."""
 PER_KWH = {"per_kwh": 1.0, "per_mwh": 1e-3, "cents_per_kwh": 1e-2}
 
 

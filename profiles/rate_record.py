@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from profiles.charges import MOST
 from profiles.noun import BadInput, read_noun
 from profiles.rate import Rate
 
@@ -31,8 +32,6 @@ EXPORT_RULES = {
 STRUCTURES = ("energyratestructure", "flatdemandstructure", "demandratestructure")
 MONTHLY = ("flatdemandmonths", "demandratchetpercentage", "fueladjustmentsmonthly")
 WINDOWS_MIN = (1, 5, 10, 15, 20, 30, 60)
-MOST = 1e6
-"""Beyond any price, charge or amount of a residential rate."""
 ALWAYS = (
     "The record has no holidays, half-hours or seasons by date: weekday is Monday to Friday, on the local clock; "
     "read its comments and set what differs beside `source`.",

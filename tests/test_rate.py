@@ -384,3 +384,10 @@ def test_a_folder_and_a_price_beyond_belief_are_refused(tmp_path):
         rate_prices(rate(hourly_prices={"csv": str(tmp_path)}), axis)
     with pytest.raises(BadInput, match="data row 1 must be a number, not '1e.308'"):
         rate_prices(write_prices(tmp_path / "p.csv", axis, [1e308] * 8760), axis)
+
+
+@pytest.mark.parametrize("keys", [{"price_per_kwh": 1e308}, {"price_per_kwh": 0.1, "fixed_per_month": 1e300},
+                                  {"price_per_kwh": 0.1, "rider": [{"name": "r", "per_kwh": -1e300}]}])  # fmt: skip
+def test_a_price_that_no_bill_can_hold_is_refused(keys):
+    with pytest.raises(BadInput, match="should be (less|greater) than or equal to -?1000000"):
+        rate(**keys)
