@@ -261,7 +261,10 @@ def with_reserve(asked: Asked, reserve, targets_of=None) -> Asked:
     """
     house = asked.house
     frac = reserve_frac(reserve, house.hours)
-    frac = np.where(hold_mask(house.site.operation.hold_full, house.hours), 1.0, frac)
+    try:
+        frac = np.where(hold_mask(house.site.operation.hold_full, house.hours), 1.0, frac)
+    except BadInput as error:
+        raise error.at(house.site.file) from None
     floor = np.array([frac * pool.usable_kwh for pool in asked.pools]).reshape(asked.floor_kwh.shape)
     asked = replace(asked, reserve=reserve, floor_kwh=floor)
     if asked.plan == "demand-limit":

@@ -105,6 +105,13 @@ def test_a_rising_monthly_reserve_is_met_by_the_last_off_peak_before():
     assert run.short_steps == 0
 
 
+def test_hold_full_at_a_time_that_does_not_exist_names_file_and_key():
+    hold = [{"from": "2025-03-09T02:00", "to": "2025-03-10T00:00"}]
+    site = small_site([circuit("One", 1.0)], [unit()], operation={"hold_full": hold})
+    with pytest.raises(BadInput, match=r"^bench\.toml: operation\.hold_full\.from "):
+        run_year(site)
+
+
 def test_hold_full_keeps_the_units_full():
     loads = [circuit("Lights", 0.8, rate_transfer=True)]
     hold = [{"from": "2025-09-10T00:00", "to": "2025-09-13T00:00"}]
