@@ -314,14 +314,31 @@ def _put(data: dict, key: str, value: Any) -> None:
 
 
 def site_toml(site: Site) -> str:
-    """The site as it was understood, defaults filled in, as a site file."""
+    """The site as it was understood, defaults filled in, as a site file that can be read from any folder."""
     import tomlkit
 
-    data = site.model_dump(by_alias=True, exclude_none=True)
+    data = _with_whole_paths(site.model_dump(by_alias=True, exclude_none=True), site.folder)
     for rate in (data["rate"], data.get("rate_today", {})):
         if rate.get("export", {}).get("method") == "none":  # it pays nothing, so its other keys have no meaning
             rate["export"] = {"method": "none"}
     return tomlkit.dumps(_plain(data))
+
+
+FILE_KEYS = ("meter", "csv", "source", "storm_years")
+"""Keys that hold the path of a file or a folder, or a name of the library."""
+
+
+def _with_whole_paths(value: Any, folder: Path) -> Any:
+    """The same tables with every path made absolute."""
+    if isinstance(value, list | tuple):
+        return [_with_whole_paths(one, folder) for one in value]
+    if not isinstance(value, dict):
+        return value
+    out = {key: _with_whole_paths(one, folder) for key, one in value.items()}
+    for key in FILE_KEYS:
+        if isinstance(out.get(key), str) and not out[key].startswith("library:"):
+            out[key] = str((folder / out[key]).resolve())
+    return out
 
 
 def _plain(value: Any) -> Any:

@@ -211,3 +211,25 @@ def test_a_meter_that_is_not_there_is_named_with_its_key(tmp_path, year):
     line = refusal(tmp_path, text)
     assert "absent.csv" in line
     assert 'circuit "Lights".load' in line
+
+
+def test_what_is_written_back_can_be_read_from_another_folder(tmp_path):
+    """An invented log beside the site file is found from the folder of site-used.toml."""
+    import pandas as pd
+
+    from simulate.house import house_of
+
+    stamps = pd.date_range("2025-01-01", "2026-01-01", freq="h", inclusive="left", tz="UTC")
+    rows = [f"{stamp:%Y-%m-%dT%H:%M}+00:00,1.5" for stamp in stamps]
+    (tmp_path / "log.csv").write_text("time,kw\n" + "\n".join(rows) + "\n")
+    (tmp_path / "prices.toml").write_text("price_per_kwh = 0.2\n")
+    solar = '[solar]\nconnected_at = "main-panel"\nseries = { csv = "log.csv", column = "kw" }\n'
+    rate = '[rate]\nsource = "prices.toml"\n'
+    text = LEAST.replace('"America/New_York"', '"UTC"').split("[rate]")[0] + rate + solar
+    (tmp_path / "job.toml").write_text(text)
+    site = read_site(tmp_path / "job.toml")
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "site-used.toml").write_text(site_toml(site), encoding="utf-8")
+    again = read_site(tmp_path / "out" / "site-used.toml")
+    assert house_of(again).solar_kw.tolist() == house_of(site).solar_kw.tolist()
+    assert again.rate == site.rate
