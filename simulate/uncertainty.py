@@ -21,6 +21,7 @@ from simulate.ranges import Range, tornado
 from simulate.ride import ride_through
 from simulate.site import Site
 from simulate.three_bills import ThreeBills
+from simulate.view import tenths
 from simulate.worth import Life, asked_again, flow_of, life_of, price_of_units
 from simulate.year import HouseYear, run_year, walk_asked
 
@@ -333,7 +334,7 @@ def _weather_rows(house: House, own: Outcome, files: Sequence[str | Path]) -> tu
         years[name] = (_outcomes(run)(), _mean_c(run.house))
     names = ("saving", "hours") if own.npv is None else ("saving", "hours", "npv")
     rows = {result: [_weather_row(result, list(years.values()))] for result in names}
-    notes = [f"weather year {Path(name).name}: saving {one.saving:.2f}, hours nine times in ten {one.hours:.1f}"
+    notes = [f"weather year {Path(name).name}: saving {one.saving:.2f}, hours nine times in ten {tenths(one.hours)}"
              for name, (one, _) in years.items()]  # fmt: skip
     return rows, [*notes, "metered loads stay as they are; only solar and weather-driven loads follow the weather year"]
 

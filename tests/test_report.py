@@ -335,6 +335,14 @@ class TestReplay:
 
 
 class TestLoud:
+    @pytest.fixture(autouse=True, scope="class")
+    @staticmethod
+    def without_ranges():
+        """Ranges have tests of their own; without them a report takes half the time."""
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("simulate.document.QUICK_STEPS", 0)
+            yield
+
     def test_never_carried_is_the_first_thing_said(self):
         site = read_site().with_values({'battery["Left unit"].locked_with': None, 'battery["Right unit"].locked_with': None})
         one = study(site)
@@ -381,6 +389,14 @@ class TestLoud:
 
 
 class TestEscapes:
+    @pytest.fixture(autouse=True, scope="class")
+    @staticmethod
+    def without_ranges():
+        """Ranges have tests of their own; without them a report takes half the time."""
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("simulate.document.QUICK_STEPS", 0)
+            yield
+
     @pytest.fixture(scope="class")
     @staticmethod
     def nasty():

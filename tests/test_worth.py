@@ -14,9 +14,10 @@ from simulate.foresight import bound_of
 from simulate.outage import Outage
 from simulate.reliability import interruptions_of, unserved_of
 from simulate.ride import ride_through
+from simulate.site import read_site
 from simulate.walk import run_plan
-from simulate.worth import NEAR_FRAC, backed_up_kwh, life_of, replay_of, worth_of
-from simulate.year import run_year
+from simulate.worth import NEAR_FRAC, _aged, asked_again, backed_up_kwh, life_of, replay_of, worth_of
+from simulate.year import run_year, walk_asked
 from tests.small_site import circuit, locked_pair, small_site, unit
 
 PRINTED = 5e-7  # half the last of six printed digits
@@ -318,3 +319,25 @@ def test_printed_bills_of_a_site_beside_ours(tmp_path):
     text = shown(bill_view.show_replay, (first, second))
     assert "Our bill is within 1 % of 1 of 2 printed bills; what the others differ by is named above." in text
     assert "energy: 900.0 kWh are printed" in text
+
+
+SHARED = {
+    "monthly reserve, full for a week": {"operation.reserve": [0.7, 0.5, 0.4] * 4, "operation.hold_full": [
+        {"from": "2025-09-10T00:00", "to": "2025-09-17T00:00"}]},
+    "kept full": {"operation.plan": "keep-full", "operation.reserve": 1.0},
+    "own use, in parallel": {"operation.plan": "self-consumption", "subpanel.mode": "interactive", "subpanel.export": True},
+    "sun on the cells": {"solar.connected_at": "battery"},
+    "charged by the sun alone": {"operation.charge_from": "solar"},
+    "best possible": {"operation.plan": "best-possible"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SHARED)
+def test_units_that_hold_less_share_the_plan_of_the_year(name):
+    """The same year as if the site had been written with smaller units and the plan worked out anew."""
+    run = run_year(read_site().with_values(SHARED[name]))
+    house = _aged(run, {"Left unit": 0.8, "Right unit": 0.6})
+    shared, anew = walk_asked(asked_again(run.asked, house)).year, run_year(house).year
+    for part in ("pool_kwh", "import_kw", "export_kw", "charge_kw", "discharge_kw", "curtailed_kw"):
+        assert np.array_equal(getattr(shared, part), getattr(anew, part)), part
+    assert not np.array_equal(shared.pool_kwh, run.year.pool_kwh)
