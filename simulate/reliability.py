@@ -66,7 +66,7 @@ def unserved_kwh(kw, dark_h, begin, kinds: Sequence[Interruptions], *, step_h: f
     beyond = lambda t: sum(k.per_year * k.excess_h(t) for k in kinds)
     n, steps = len(kw), int(np.ceil(horizon_h / step_h - 1e-9))
     edges = beyond(np.arange(steps + 1) * step_h)
-    first = np.minimum(np.where(np.isfinite(dark_h), dark_h, inf) // step_h, steps)
+    first = np.minimum(np.floor(np.asarray(dark_h, dtype=float) / step_h), steps)
     out = np.where(dark_h < horizon_h, kw.mean() * edges[steps], 0.0)
     inside = first < steps
     at = np.where(inside, first, 0).astype(np.int64)

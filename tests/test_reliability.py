@@ -254,3 +254,9 @@ def test_the_terminal_shows_every_load_case_the_storm_days_and_the_pickup():
         assert row in text, row
     assert "When everything starts at once legs A draw up to 2.00 of 1.50 kW" in text
     assert f"{found['cases']['usual']['unserved_kwh_per_year']:,.2f}" in text
+
+
+def test_outages_that_outlive_the_horizon_leave_nothing_unserved_and_warn_of_nothing():
+    kinds = [Interruptions(1.4, 4.0, 1.4)]
+    out = unserved_kwh(np.full(24, 0.5), np.array([np.inf, 0.0]), np.array([0, 0]), kinds, step_h=1.0, horizon_h=48.0)
+    assert out.tolist() == [0.0, pytest.approx(0.5 * 5.6)]
