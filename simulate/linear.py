@@ -18,8 +18,11 @@ from simulate.programme import Programme, charge_limit_kw, number, programme, se
 LINEAR, MIXED = "linear programme (HiGHS)", "mixed-integer programme (HiGHS)"
 RELAXED = "linear programme (HiGHS), relaxed: a unit may charge and serve in one step"
 
-MOST_STEPS = 2000
+MOST_STEPS = 400
 """Beyond it the binaries that part charging from serving are not searched over, which can take minutes for a year."""
+
+MOST_ROUNDS = 4
+"""A search finds steps that need a binary only as the ones before have theirs; then it ends with a bound."""
 
 CLASH = 1e-6
 """kW (or share of a step) above which charging and serving at once are taken for real."""
@@ -304,7 +307,8 @@ class Solver:
     [0.05, 0.2]
     """
 
-    def __init__(self, case: Case, clashes=None):
+    def __init__(self, case: Case, clashes=None, rounds: int = MOST_ROUNDS):
+        self.rounds = rounds
         self.case, self.clashes = case, np.zeros((len(case.pools), case.n_steps), bool) if clashes is None else clashes
         self.is_small = case.n_steps <= MOST_STEPS
         self.made = equations(case, self.clashes, may_split=self.is_small)
@@ -322,8 +326,8 @@ class Solver:
         value = np.array(self.highs.getSolution().col_value)
         clashes = self._clashes(value) | self.clashes
         new = bool((clashes & ~self.clashes).any())
-        if new and self.is_small:
-            return Solver(self.case, clashes).best(floor_kwh, start_kwh, end_kwh)
+        if new and self.is_small and self.rounds > 0:
+            return Solver(self.case, clashes, self.rounds - 1).best(floor_kwh, start_kwh, end_kwh)
         odd = not self.is_small and any(offending(self.case, p).any() for p in range(len(self.case.pools)))
         return self._read(value, relaxed=new or odd)
 
