@@ -332,6 +332,14 @@ def test_a_zone_without_the_file_s_daylight_saving_is_refused(tmp_path, minutes)
         read_meter(written(tmp_path, ["Start,kWh", *rows]), timezone=ZONE)
 
 
+def test_a_file_that_would_not_fit_in_memory_is_refused_unread(tmp_path):
+    path = written(tmp_path, ["Start,kWh", "2025-07-01 00:00,1"])
+    with path.open("r+b") as file:
+        file.truncate(10_000_000_000)  # a hole, not bytes on the disk
+    with pytest.raises(BadInput, match="has 10,000 MB, more than 100: .*cut it into years"):
+        read_meter(path, timezone=ZONE)
+
+
 def test_rows_in_no_order_are_sorted(tmp_path):
     start, kwh = year_of_readings()
     order = np.random.default_rng(1).permutation(24 * 60)

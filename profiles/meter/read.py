@@ -10,6 +10,7 @@ from profiles.meter.green_button import read_green_button
 from profiles.meter.interval_csv import read_interval_csv
 from profiles.meter.meter import Meter
 from profiles.meter.quality import with_notes
+from profiles.meter.table import refuse_large
 from profiles.noun import BadInput
 
 WRAPPED = (
@@ -54,6 +55,8 @@ def read_meter(
     """
     path = Path(path)
     head = _head(path)
+    if not is_xml(head):
+        refuse_large(path)
     source = _source(path, head)
     known = as_dialect(dialect, file=path)
     if is_xml(head):

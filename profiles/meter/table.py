@@ -19,6 +19,7 @@ _UNIT = re.compile(r"\s*(?:[kKmM]?[wW][hH]?)$")
 _NUMBER = re.compile(r"[-+]?\(?[$]?\d[\d., ]*\)?|[-+]?\.\d+|[-+]?\d+(?:\.\d*)?[eE][-+]?\d+")
 _ACCOUNT = re.compile(r"[\d -]{5,}")  # a number in the row above the readings is no name of a column
 _SAMPLE = 400
+MOST_BYTES = 100_000_000
 _LONGEST_NAME = 80
 _TEXT_SHARE = 0.02
 
@@ -90,6 +91,17 @@ def read_table(path: str | Path, dialect: Dialect) -> Table:
     preamble = "\n".join(" ".join(row) for row in rows[: header if header is not None else first])
     lines = [i + 1 for i in kept]
     return Table(names, [rows[i] for i in kept], lines, preamble, delimiter, date_column, other, note, told)
+
+
+def refuse_large(path: Path) -> None:
+    """A Green Button file is a stream; a CSV file is held in memory, some 15 times its size."""
+    size = path.stat().st_size
+    if size > MOST_BYTES:
+        raise BadInput(
+            f"has {size / 1e6:,.0f} MB, more than {MOST_BYTES / 1e6:.0f}: a CSV file is held in memory",
+            file=path,
+            way_out="cut it into years; a year of minutes has about 25 MB",
+        )
 
 
 def _text(path: Path) -> str:
