@@ -242,6 +242,37 @@ def test_s37_a_metered_house_counts_its_circuits_once():
     assert bill.total / 365 == pytest.approx(24.0)  # the bill is on 24, not on 33
 
 
+@pytest.mark.parametrize(("connected_at", "kw", "hours"), [("sub-panel", 10 * 0.96, 8.664), ("battery", 10 * 0.98, 9.31)])
+def test_s41_solar_through_an_inverter_or_on_the_cells(tmp_path, connected_at, kw, hours):
+    """10 kWh of a roof in one hour, an empty unit of 0.95 each way, then 1 kW: what comes out again."""
+    import pandas as pd
+
+    from simulate.ride import ride_through
+    from tests.small_site import circuit, small_site, unit
+
+    stamps = pd.date_range("2025-01-01", "2026-01-01", freq="h", inclusive="left", tz="UTC")
+    rows = [f"{stamp:%Y-%m-%dT%H:%M}+00:00,{kw if stamp.hour == 12 else 0.0}" for stamp in stamps]
+    (tmp_path / "log.csv").write_text("time,kw\n" + "\n".join(rows) + "\n")
+    solar = {"connected_at": connected_at, "series": {"csv": str(tmp_path / "log.csv"), "column": "kw"}, "ac_kw": 20.0}
+    load = {**circuit("Lights", 0.0), "load": {"kw": 1.0, "window": "13:00-12:00"}}
+    pool = {"usable_kwh": 20.0, "charge_efficiency": 0.95, "discharge_efficiency": 0.95, "takes_back_kw": 20.0}
+    units = [unit(**pool)]
+    outage = {"start_soc": 0.0, "reconnect_s": 0.0}
+    ride = ride_through(small_site([load], units, solar=solar, outage=outage, site={"timezone": "UTC"}))
+    assert ride.hours[12] == pytest.approx(1.0 + hours, abs=1e-6)
+
+
+def test_s45_an_hourly_mean_hides_the_overload():
+    quarters = np.tile([6.5, 0.5, 0.5, 0.5], 24)
+    unit = Pool(10.0, discharge_kw=5.0)
+    assert hours_survived(np.full(24, quarters.mean()), unit, soc_kwh=10.0)[0] == pytest.approx(5.0, abs=1e-6)
+    fine = hours_survived(quarters, unit, soc_kwh=10.0, step_h=0.25)
+    assert (fine[0], fine[1]) == (0.0, pytest.approx(0.75, abs=1e-9))  # trips at the first, then at the next peak
+    serve = np.tile([10.0, 0.0, 10.0, 0.0], (96, 1))
+    beside = run_plan(quarters, np.inf, 0.0, serve, unit, soc_kwh=10.0, step_h=0.25)
+    assert beside.import_kw[:4].sum() * 0.25 == pytest.approx(0.375, abs=1e-9)  # in parallel the grid gives the rest
+
+
 def test_s47_three_bills():
     load, peak = peak_day()
     flat_bill, rate_bill = load.sum() * 0.16, (load * np.where(peak, 0.30, 0.10)).sum()
