@@ -14,7 +14,7 @@ from simulate.outage import SEASONS, TOLERANCE_H, nine_in_ten
 from simulate.panel.layout import Layout
 from simulate.pools import pool_of
 from simulate.proposals import best_sets, method_of
-from simulate.sets import Sets, Target
+from simulate.sets import Sets, Target, with_circuits
 from simulate.site import Site
 
 WORTH = {"medical": 1000.0, "heat": 100.0, "flood": 100.0, "water": 50.0, "food": 30.0, "comfort": 5.0,
@@ -234,14 +234,15 @@ def _unfit(house: House, group, mate) -> str:
 def _switch_off(house: House, required: tuple[str, ...], target: Target, worth) -> tuple[tuple[str, ...] | None, str]:
     """What to switch off of the required circuits so that the target is reached, of least worth."""
     medical = {circuit.name for circuit in house.site.circuit if circuit.is_medical}
-    may = [(name,) for name in required if name not in medical]
+    carried = {circuit.name for circuit in with_circuits(house, required, only=True).circuits}
+    may = [(name,) for name in required if name not in medical and name in carried]
     kept = tuple(name for name in required if name in medical)
     sets = Sets(house, may, kept, target, worth, panel=False)
     found = best_sets(sets, 1)
     if not found or not (found[0] or kept):
         return None, "no set of the backed-up circuits reaches the target, however many are switched off"
     on = {name for k in found[0] for name in sets.movers[k]}
-    off = tuple(name for name in required if name not in kept and name not in on)
+    off = tuple(name for (name,) in may if name not in on)
     return off, f"switched off at the start of an outage: {', '.join(off)}"
 
 

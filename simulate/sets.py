@@ -209,8 +209,8 @@ class Sets:
 
     def on_pool(self, p: int) -> int:
         """Bits of the movers that load a pool."""
-        touches = lambda group: any(self.all.share[p, self.circuit_of[name]] > 0.0 for name in group)
-        return sum(1 << k for k, group in enumerate(self.movers) if touches(group))
+        on = [{self.circuit_of[name] for name in group if name in self.circuit_of} for group in self.movers]
+        return sum(1 << k for k, group in enumerate(on) if any(self.all.share[p, c] > 0.0 for c in group))
 
     @cached_property
     def touch(self) -> tuple[int, ...]:

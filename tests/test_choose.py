@@ -373,3 +373,11 @@ def test_a_medical_circuit_without_supply_is_required_and_loud():
     found = choose_circuits(small_site(circuits, [unit("A")], outage=SHORT), hours=4.0, **WINTER)
     assert "Concentrator" in found.required
     assert any(note.startswith("MEDICAL") and "leg without a unit" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("load_control", ["none", "automatic"])
+def test_what_is_never_carried_is_not_proposed_to_be_switched_off(load_control):
+    circuits = [backed("Boiler", 0.2, if_lost="heat"), backed("Pump", 0.3, "AB"), backed("Games", 0.3)]
+    panel = {"load_control": load_control}
+    site = small_site(circuits, [unit("A")], outage=SHORT, site=EDITION, subpanel=panel)
+    assert choose_circuits(site, hours=20.0, **WINTER).switch_off == ("Games",)
