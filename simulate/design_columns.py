@@ -27,6 +27,8 @@ RESULTS = {
     "out_saving": ("currency a year", "out_without_battery less out_with_battery"),
     "out_bound": ("currency a year", "the most that any plan could save; only where --bound asks for it"),
     "out_captured_frac": ("0 to 1", "out_saving over out_bound; only with it"),
+    "out_simple_payback_y": (
+        "years", "price less grants at installation, over saving less yearly costs; none without [money] or a gain"),
     **{f"out_hours_{name}": ("h", f"hours survived, {text}") for name, text in SPREADS.items()},
     **{f"out_lasting_{mark}_frac": ("0 to 1", f"share of outages that last {mark} h; none beyond the horizon")
        for mark in MARKS_H},

@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
+import numpy as np
+
 from profiles.noun import BadInput, Noun
 from simulate.design_columns import ENERGIES, SPREADS
 from simulate.document import bills_of
@@ -166,6 +168,7 @@ def row_of(run: HouseYear, ride: RideThrough | None, wanted: Wanted) -> dict:
     row = year_row(run.energy_kwh(), installed_price(run.house.site))
     today = None if bills.today is None else bills.today.total
     row |= bill_row(today, bills.without_battery.total, bills.with_battery.total)
+    row |= payback_row(run.house.site, row["out_installed_price"], row["out_saving"])
     if wanted.bound:
         from simulate.foresight import bound_of
 
@@ -194,6 +197,16 @@ def outage_row(ride: RideThrough) -> dict:
     row = {f"out_hours_{name}": hours[name] for name in SPREADS}
     row |= {f"out_lasting_{mark}_frac": frac for mark, frac in lasting_frac(ride.hours, ride.horizon_h).items()}
     return row | {"out_censored_frac": float(ride.censored.mean()), "out_first_lost": ride.usually_lost}
+
+
+def payback_row(site: Site, price, saving) -> dict:
+    """Simple payback as `money.CashFlow` has it, of one design or of arrays of prices and savings. [years]"""
+    if site.money is None:
+        return {"out_simple_payback_y": np.nan * np.asarray(saving)}
+    grants = sum(one.amount for one in site.money.incentives if one.year == 0)
+    yearly = np.asarray(saving, dtype=float) - site.money.yearly_cost
+    gains = np.where(yearly > 0.0, yearly, np.nan)
+    return {"out_simple_payback_y": (np.asarray(price, dtype=float) - grants) / gains}
 
 
 def installed_price(site: Site) -> float | None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiles.noun import BadInput
+from simulate.design_columns import RESULTS
 from simulate.designs import sweep
 from simulate.site import Site
 from simulate.varied import Distribution, Table, _values, at_quantile
@@ -71,6 +72,10 @@ def sensitivity(
     .. [1] Saltelli et al., "Variance based sensitivity analysis of model output", Computer Physics Communications
        181, 2010, as `scipy.stats.sobol_indices` has it.
     """
+    unknown = [name for name in answers if name not in RESULTS]
+    if unknown or not answers:
+        raise BadInput("must be numeric columns of a sweep", key="answers", value=tuple(unknown),
+                       way_out="known: " + ", ".join(RESULTS))
     held = {key: v if isinstance(v, Distribution) else _values(key, v) for key, v in vary.items()}
     if len(held) < 2:
         raise BadInput("must name two keys or more", key="vary", value=tuple(held))
@@ -79,12 +84,17 @@ def sensitivity(
     columns = {key: at_quantile(v, np.r_[points[:, k], swings[:, k]]) for k, (key, v) in enumerate(held.items())}
     told = {key: [v.kind, *v.numbers] if isinstance(v, Distribution) else list(v) for key, v in held.items()}
     designs = Table(columns, {"sensitivity": told, "n": n, "seed": seed})
-    wants_outages = any(name.startswith(("out_hours", "out_lasting", "out_censored")) for name in answers)
-    table = sweep(site, designs, executor=executor, out=out, outages=wants_outages).sort_values("design")
+    starts = lambda *begins: any(name.startswith(begins) for name in answers)
+    wanted = {"outages": starts("out_hours", "out_lasting", "out_censored"), "bound": starts("out_bound", "out_capt")}
+    table = sweep(site, designs, executor=executor, out=out, **wanted).sort_values("design")
     refused = table["error"].dropna()
     if len(refused):
         raise BadInput(f"a design is refused: {refused.iloc[0]}", key="vary", way_out="narrow what is varied")
     found = {name: table[name].to_numpy(float) for name in answers}
+    for name, values in found.items():
+        if not np.isfinite(values).all():
+            raise BadInput("is not there for every design", key="answers", value=name,
+                           way_out="see what the column asks for in notebooks/SWEEPS.md")
     return Sensitivity(_sobol(found, held, blocks), _tornado(found, held, columns, len(points)), len(table))
 
 

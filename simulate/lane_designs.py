@@ -12,7 +12,7 @@ from profiles.prices import Prices
 from profiles.rate_calendar import RateCalendar, rate_calendar
 from simulate.battery import Pool
 from simulate.bill_amounts import bill_amounts
-from simulate.design_row import Houses, Wanted, bill_row, installed_price, outage_row, year_row
+from simulate.design_row import Houses, Wanted, bill_row, installed_price, outage_row, payback_row, year_row
 from simulate.house import House
 from simulate.lanes import Lanes, LaneYears, Track, run_lanes
 from simulate.ride import ride_through
@@ -114,7 +114,9 @@ def lane_rows(houses: list[House], prices: Prices, wanted: Wanted, kept: Houses,
     reserve = np.array([plan_and_reserve(house.site, prices)[1] for house in houses], dtype=float)
     prices_paid = [installed_price(house.site) for house in houses]
     columns = lane_columns(road, Lanes.of_pools(pools, reserve_frac=reserve), prices_paid, wanted, lambda k: houses[k])
-    return [{name: column[k] for name, column in columns.items()} for k in range(len(houses))]
+    rows = [{name: column[k] for name, column in columns.items()} for k in range(len(houses))]
+    return [row | payback_row(house.site, row["out_installed_price"], row["out_saving"])
+            for house, row in zip(houses, rows, strict=True)]  # fmt: skip
 
 
 def lane_columns(road: Road, lanes: Lanes, paid, wanted: Wanted, house_of) -> dict[str, np.ndarray]:

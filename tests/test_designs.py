@@ -59,6 +59,7 @@ def study_row(site) -> dict:
     row |= {f"out_hours_{k}": v for k, v in hours.items()}
     row |= {f"out_lasting_{k}_frac": v for k, v in document["outage"]["lasting_frac"].items()}
     row |= {f"out_{k}": bill[k] for k in ("today", "without_battery", "with_battery", "saving")}
+    row["out_simple_payback_y"] = (document["money"] or {}).get("simple_payback_y")
     return row | {"out_censored_frac": document["outage"]["censored_frac"]}
 
 
@@ -141,6 +142,8 @@ def test_distributions_have_their_moments():
 @pytest.mark.parametrize("mode", ["transfer", "interactive"])
 def test_rows_equal_the_study_of_their_site(mode):
     site = bench(mode, rate_today={"price_per_kwh": 0.2})
+    money = {"other_installed_price": 700.0, "yearly_cost": 4.0, "incentives": [{"name": "grant", "amount": 300.0}]}
+    site = site.with_values({"battery.installed_price": 900.0, "money": money})
     vary = {"battery.usable_kwh": [3.0, 6.0], "operation.reserve": [0.1, 0.9], "battery.count": [1, 2]}
     table = sweep(site, vary)
     assert table["error"].isna().all() and len(table) == 8
@@ -249,6 +252,24 @@ def test_any_executor_and_any_order_give_the_same_table():
         plain = sweep(bench(), vary, outages=False, executor=executor)
     with ThreadPoolExecutor(3) as executor:
         pd.testing.assert_frame_equal(sweep(bench(), vary, outages=False, executor=executor), plain)
+
+
+@pytest.mark.parametrize("mode", ["transfer", "interactive"])
+def test_order_and_chunking_change_nothing(monkeypatch, mode):
+    rng = np.random.default_rng(5)
+    frame = pd.DataFrame({
+        "battery.usable_kwh": rng.uniform(1.0, 9.0, 40), "operation.reserve": rng.uniform(0.0, 1.2, 40),
+        "battery.count": rng.integers(1, 3, 40), "battery.no_load_w": rng.choice([20.0, 40.0], 40),
+    })  # fmt: skip
+    with ThreadPoolExecutor(1) as one:
+        plain = sweep(bench(mode), frame, executor=one).drop(columns="design")
+        turned = rng.permutation(40)
+        for low, high in ((1, 1), (3, 7), (40, 40)):
+            monkeypatch.setattr(designs_module, "PART_DESIGNS", (low, high))
+            again = sweep(bench(mode), frame.iloc[turned].reset_index(drop=True), executor=one).drop(columns="design")
+            again.index = turned
+            pd.testing.assert_frame_equal(again.sort_index(), plain, rtol=ROW, atol=ROW)
+    assert plain["error"].notna().sum() == (frame["operation.reserve"] > 1.0).sum() > 0
 
 
 @pytest.mark.parametrize(

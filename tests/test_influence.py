@@ -47,6 +47,10 @@ def test_an_answer_that_never_varies_has_no_indices():
 def test_bad_sensitivities_are_refused():
     with pytest.raises(BadInput, match="two keys or more"):
         sensitivity(bench(), {"battery.count": [1, 2]})
+    with pytest.raises(BadInput, match="answers must be numeric columns of a sweep, not .'out_hour'"):
+        sensitivity(bench(), VARY, answers=["out_hour"])
+    with pytest.raises(BadInput, match="answers is not there for every design, not 'out_today'"):
+        sensitivity(bench(), VARY, n=16, answers=["out_today"])
     with pytest.raises(BadInput, match="power of two"):
         sensitivity(bench(), VARY, n=12)
     with pytest.raises(BadInput, match="a design is refused"):

@@ -13,6 +13,7 @@ from tests.test_designs import PEAK, ROW, bench
 
 LOSSES = {"charge_efficiency": 0.93, "discharge_efficiency": 0.94, "no_load_w": 40.0, "on_grid_w": 12.0}
 PRICED = {"installed_price": 3000.0}
+MONEY = {"other_installed_price": 700.0, "yearly_cost": 4.0}
 KEYS = {
     "battery.usable_kwh": lambda rng: float(rng.uniform(1.0, 9.0)),
     'battery["Unit A"].charge_kw': lambda rng: float(rng.uniform(0.3, 4.0)),
@@ -30,7 +31,7 @@ def pair_bench(mode="transfer", **tables):
         circuit("Den", 0.0, rate_transfer=True, load={"watts": 400, "hours_per_day": 5.0, "window": "15:00-22:00"}),
         circuit("Pump", 0.2, "AB", rate_transfer=True, priority=2),
     ]  # fmt: skip
-    more = {"subpanel": {"mode": mode}, "rate": PEAK, "outage": {"horizon_h": 48.0}}
+    more = {"subpanel": {"mode": mode}, "rate": PEAK, "outage": {"horizon_h": 48.0}, "money": MONEY}
     return small_site(loads, locked_pair(**LOSSES, **PRICED), **(more | tables))
 
 
