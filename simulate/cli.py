@@ -97,7 +97,7 @@ def outage(
     as_json: Json = False,
 ) -> None:
     """Hours survived by an outage that begins at any hour of the year."""
-    from simulate.document import outage_document
+    from simulate.document import Study, outage_document
     from simulate.refuel import refuel_of
     from simulate.reliability import check_without, reliability_of, second_outage
     from simulate.ride import ride_through
@@ -110,6 +110,7 @@ def outage(
         outage = document["outage"]
         outage["second_outage"], outage["generator"] = second_outage(ride), refuel_of(ride)
         outage["reliability"] = reliability_of(ride) if at is None else None
+        outage["medical"] = Study(read, ride.run, ride, ride, None).medical
     if as_json:
         _print_json(document)
         return

@@ -51,4 +51,6 @@ def assignment_document(assignment: Assignment) -> dict:
         "unplaced": list(assignment.unplaced),
         "figures": assignment.table(),
         "method": assignment.method,
+        "n_compared": assignment.n_compared,
+        "complete": assignment.complete,
     }

@@ -207,7 +207,8 @@ def show_assignment(assignment, console: Console) -> None:
         table.add_row(plain(name), unit, _number(before, 2), _number(after, 2))
     console.print(table)
     moves = ", ".join(f"{plain(name)} to {assignment.legs[name]}" for name in assignment.moved) or "nothing moves"
-    console.print(f"[bold]{moves}[/bold] ({plain(assignment.method)}).")
+    rest = "" if assignment.complete or not assignment.n_compared else "; those with a worse running balance were not"
+    console.print(f"[bold]{moves}[/bold] ({plain(assignment.method)}{rest}).")
     if assignment.unplaced:
         console.print(f"[bold red]No space for: {_names(assignment.unplaced)}[/bold red]")
 

@@ -189,3 +189,13 @@ def test_meter_lists_what_a_file_holds_and_writes_it_clean(tmp_path):
     assert "3.000 kWh" in shown.output
     _, err, code = keeplit("meter", tmp_path / "absent.xml")
     assert code == 2 and len(err.strip().splitlines()) == 1
+
+
+def test_outage_says_life_support_beside_the_medical_hours(tmp_path):
+    path = tmp_path / "medical.toml"
+    shelf = '[[circuit]]\nname = "Concentrator"\nbreaker_a = 20\nif_lost = "medical"\nload = { kw = 0.3 }\n\n'
+    path.write_text(starter_text().replace("[[battery]]", shelf + "[[battery]]", 1), encoding="utf-8")
+    shown = " ".join(CliRunner().invoke(app, ["outage", str(path)]).output.split())
+    line = shown[shown.index("Concentrator:") :]
+    assert line.index("units at the end of their warranty") < line.index("Do not rely on this system as the only power")
+    assert "A second outage 1 h after the power is back" in shown

@@ -1,12 +1,16 @@
 """Leg assignment: worked scenario S15 and enumeration as the oracle; panels invented."""
 
+import io
 import itertools
 import tomllib
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from profiles.noun import BadInput
+from simulate.legs import assignment_document
+from simulate.listing import show_assignment
 from simulate.panel.balance import balance_legs, bench_of
 from simulate.panel.rewrite import check_copy, write_legs
 from simulate.panel.spaces import items_of, seats, slots_of
@@ -290,3 +294,13 @@ def test_the_copy_is_refused_before_anything_is_worked_out(tmp_path):
         with pytest.raises(BadInput, match=said):
             check_copy(site, out)
     check_copy(site, tmp_path / "balanced.toml")
+
+
+def test_what_was_not_compared_is_said():
+    site = bench([circuit(f"C{k}", 0.1, "AB"[k % 2], running_w=100 + 10 * k) for k in range(6)])
+    assignment = balance_legs(site, lambda legs: 1.0, candidates=3)
+    console = Console(record=True, width=120, file=io.StringIO())
+    show_assignment(assignment, console)
+    said = " ".join(console.export_text().split())
+    assert "hours of 3 compared; those with a worse running balance were not" in said
+    assert assignment_document(assignment)["complete"] is False
