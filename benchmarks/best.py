@@ -83,7 +83,7 @@ def row(name, median_s, alone_s, versus) -> dict:
     return {"case": f"best {name}", "median_ms": median_s * 1e3, "per_design_us": alone_s * 1e6, "versus": versus}
 
 
-def growing(name, load, buy, step_h, first: dict | None, repeats) -> dict:
+def growing(name, load, buy, step_h, first: tuple[dict, int] | None, repeats) -> dict:
     """One row of growth: time, and its ratio to the first row beside the ratio of steps."""
     given, options = (load, np.inf, 0.0, buy, 0.0, POOL), {"floor_kwh": 0.0, **STATES}
     made = programme(*given, step_h=step_h)
@@ -91,9 +91,9 @@ def growing(name, load, buy, step_h, first: dict | None, repeats) -> dict:
     assert abs(best_cost(made, **options) - cost) <= REL * abs(cost)
     own = statistics.median(seconds(lambda: best_targets(*given, step_h=step_h, **options)) for _ in range(repeats))
     alone = statistics.median(seconds(lambda: best_cost(made, **options)) for _ in range(repeats))
-    made_row = row(name, own, alone, {}) | {"n_steps": len(load)}
+    made_row = row(name, own, alone, {})
     if first is not None:
-        steps, slower = len(load) / first["n_steps"], own * 1e3 / first["median_ms"]
+        steps, slower = len(load) / first[1], own * 1e3 / first[0]["median_ms"]
         made_row["versus"] = {"first row": slower, "steps": steps, "exponent": float(np.log(slower) / np.log(steps))}
     return made_row
 
@@ -119,9 +119,9 @@ def _load_and_price(n_days: int, step_min: int, prices: int):
 
 
 def _rows(kind: str, cases, repeats: int) -> list[dict]:
-    out = []
+    out, n_steps = [], len(cases[0][1])
     for name, load, buy, step_h in cases:
-        out.append(growing(f"{kind}, {name}", load, buy, step_h, out[0] if out else None, repeats))
+        out.append(growing(f"{kind}, {name}", load, buy, step_h, (out[0], n_steps) if out else None, repeats))
     return out
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from simulate.battery import Pool
 from simulate.lane_outages import fast_dark_hours
+from simulate.loadcontrol import control_load
 from simulate.outage import Island, simple_island
 
 HOURS = 1e-9
@@ -110,5 +111,49 @@ def case_outage(n_steps: int = 8760, repeats: int = 5) -> list[dict]:
     ]
 
 
+def two_legs(n_steps: int, controlled: bool):
+    """Two legs of four circuits with a two-pole pump; load control drops the last priorities at the output's limit."""
+    rng = np.random.default_rng(5)
+    hour = np.arange(n_steps) % 24
+    kw = rng.uniform(0.05, 0.35, (9, n_steps)) + 0.4 * ((hour >= 17) & (hour < 22))
+    share = np.array([[1, 1, 1, 1, 0, 0, 0, 0, 0.5], [0, 0, 0, 0, 1, 1, 1, 1, 0.5]])
+    priority, limits = np.array([1, 2, 3, 4, 1, 2, 3, 4, 2]), (np.array([2.4, 2.4]), np.array([0, 1]))
+    four = (2, 2, 2, n_steps)
+    load, trips, sheds = np.zeros(four), np.zeros(four, bool), np.zeros(four, bool)
+    given = {"priority": priority, "share": share, "limits_kw": limits, "sheds": controlled}
+    both = control_load(kw, on_leg=share, **given)
+    load[:, 0], trips[:, 0] = both.load_kw, both.trips
+    for p in range(2):
+        mine = share[p] == 1.0
+        alone = control_load(kw * mine[:, None], on_leg=share * mine, **given)
+        load[:, 1, p], trips[:, 1, p] = alone.load_kw[p], alone.trips[p]
+        sheds[:, 0, p], sheds[:, 1, p] = both.dropped[mine].any(axis=0), alone.dropped[mine].any(axis=0)
+    none, warm = np.zeros((2, n_steps)), np.ones((2, n_steps))
+    island = Island(load, trips & controlled, sheds, np.zeros(n_steps, bool), none, none, warm, True, 0.0)
+    pool = Pool(25.0, discharge_kw=2.4, discharge_efficiency=0.95, no_load_kw=0.05)
+    soc = 25.0 * np.array([np.ones(n_steps), np.where(hour >= 17, 0.6, 1.0)])
+    return island, (pool, pool), soc
+
+
+def case_two_legs(n_steps: int = 8760, repeats: int = 5) -> dict:
+    """Two legs with load control; `without` is the same without load control and without limits."""
+    given, free = two_legs(n_steps, True), two_legs(n_steps, False)
+    ours = lambda one=given: fast_dark_hours(*one, step_h=1.0, horizon_h=HORIZON_H)
+    found, walked = ours(), dark_hours_by_walk(*given)
+    assert given[0].sheds.any()
+    for name in ("dark_h", "shed_h", "end_h"):
+        np.testing.assert_allclose(getattr(found, name), getattr(walked, name), rtol=0.0, atol=HOURS)
+    times = {"ours": [], "walk": [], "without": []}
+    for _ in range(repeats):
+        times["walk"].append(_seconds(lambda: dark_hours_by_walk(*given)))
+        times["ours"] += [_seconds(ours) for _ in range(5)]
+        times["without"] += [_seconds(lambda: ours(free)) for _ in range(5)]
+    each = {key: statistics.median(values) for key, values in times.items()}
+    own = each.pop("ours")
+    middle = np.median(np.minimum(found.dark_h.min(axis=1), found.end_h))
+    return {"case": f"outage, two legs with load control (middle {middle:.0f} h)", "median_ms": own * 1e3,
+            "per_design_us": own * 1e6, "versus": {key: value / own for key, value in each.items()}}  # fmt: skip
+
+
 if __name__ == "__main__":
-    print(*case_outage(), sep="\n")
+    print(*case_outage(), case_two_legs(), sep="\n")

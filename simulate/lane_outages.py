@@ -6,7 +6,7 @@ from math import ceil, inf
 
 import numpy as np
 
-from simulate.compiled import jit
+from simulate.compiled import jit, jit_inside
 from simulate.island import EMPTY, OVERLOAD
 
 PAIR, ALONE = 0, 1
@@ -154,12 +154,12 @@ def _next(marks, out):
         out[k] = k if marks[k] else out[k + 1]
 
 
-@jit
+@jit_inside
 def _used(sums, rest, a, b):
     return (sums[b] - sums[a]) + (rest[b] - rest[a])
 
 
-@jit
+@jit_inside
 def _empties(sums, rest, begin, held_kwh, guess, last):
     """Step, from `begin` to before `last`, in which more than `held_kwh` has been used; `last` where there is none.
 
@@ -251,7 +251,7 @@ def _every_end(begin, soc, floors, rates, sums, nexts, trips, how, dark, shed, w
         end_h[k] = min(followed * h, horizon_h)
 
 
-@jit
+@jit_inside
 def _first_end(moment, last, alone, up, held, rates, drain, rest, next_trip, guess, h):
     """The next thing that takes a pool off: step, time in it, pool, and whether it is a trip at the step's start."""
     now, inside_h, mid = moment
@@ -285,7 +285,7 @@ def _first_end(moment, last, alone, up, held, rates, drain, rest, next_trip, gue
     return step, at_h, who, trip, tie
 
 
-@jit
+@jit_inside
 def _drawn(moment, step, at_h, sums, h):
     """DC energy drawn from one moment to another. [kWh]"""
     now, inside_h, mid = moment
@@ -296,7 +296,7 @@ def _drawn(moment, step, at_h, sums, h):
     return used + _used(drain, rest, now + mid, step) + (rate[step] * at_h if at_h > 0.0 else 0.0)
 
 
-@jit
+@jit_inside
 def _trip_off(step, alone, up, trips, now_h, dark, why):
     """Take off what trips at the start of a step, and what then trips alone; how many pools that are."""
     n_off = 0
@@ -313,7 +313,7 @@ def _trip_off(step, alone, up, trips, now_h, dark, why):
     return n_off
 
 
-@jit
+@jit_inside
 def _note_sheds(first, start, step, trip, last, alone, up, next_shed, h, shed):
     """The first step of a stretch in which load control drops a circuit, on pools that are still up."""
     until = step - 1 if trip else step
