@@ -128,6 +128,20 @@ def test_columns_of_circuits_are_still_chosen_by_name(tmp_path):
     assert "values of Kitchen kWh" in read_meter(path, timezone="America/New_York", column="Kitchen kWh").dialect
 
 
+def test_long_and_strange_texts_take_no_time():
+    """Patterns that could be matched in many ways would hang here."""
+    for text in ("w " * 36 + "jane", "export_" * 10 + "jane", "customer " * 8 + "jane", "interval " * 8 + "jane"):
+        assert not is_trade(text) and not is_about_a_person([text, "x"])
+    assert not is_trade("w " * 100_000)
+    assert public_names(["1 " * 40 + "x"]) == ["#1 x"]
+
+
+def test_blanks_inside_a_cell_take_no_time(tmp_path):
+    path = tmp_path / "usage.csv"
+    path.write_text("\n".join([HEAD, *ROWS, "2025-07-20,00:00,1" + " " * 120_000 + "x", "2025-07-20,01:00,1" + " " * 120_000 + "kWh"]))
+    assert read_meter(path, timezone="America/New_York").readings >= len(ROWS)
+
+
 def test_words_of_the_trade_are_told_from_others():
     assert all(map(is_trade, ("Delivered", "E1", "kWh", "On peak", "Reverse energy", "Channel 2")))
     assert not any(map(is_trade, ("Jane", "Long Lane 5", "12345", "SN-77-1234", "jane@example.org", "")))

@@ -10,7 +10,7 @@ from profiles.meter.private import is_trade
 from profiles.meter.table import Table
 from profiles.noun import BadInput
 
-_PRIVATE = re.compile(r"meter|serial|account|esi|nmi|point", re.I)
+_PRIVATE = re.compile(r"meter|serial|account|esi|nmi|point|name|address|customer|premise|street|owner|mail|phone", re.I)
 _OTHER = re.compile(r"gas|water|therm|kvar|kva|volt|amp|temp|steam", re.I)
 _REPEATS = 0.1
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+LONGEST = 80
 _LONG_NUMBER = re.compile(r"\d{5,}|\d(?:[ -]?\d){6,}")
 _NUMBER = re.compile(r"[-+]?[\d.]{1,30}(?:[eE][-+]?\d{1,9})?")
 _OF_A_PERSON = re.compile(
@@ -11,15 +12,18 @@ _OF_A_PERSON = re.compile(
     r"(?:name|address|account|customer|e-?mail|phone|telephone|premises?|owner|number|no\.?|id|#)\W*",
     re.I,
 )
-_TRADE = re.compile(
-    r"(?:(?:active|amount|average|begin|beginning|channel|columns?|data|date|datetime|day|dial|ending|end|estimated|"
-    r"hourly|hours?|interval|local|mean|meter|min|minutes?|period|quantity|reading|reads?|start|stand|stamp|time|"
-    r"timestamp|utc|values?|watts?|watt-?hours?|zaehlerstand|code|consum\w*|delivered|demand|electric\w*|energy|export\w*|feed|flow|forward|from|gas|"
-    r"generat\w*|grid|house|hot|import\w*|interval|kva|kvar|kvarh|kw|kwh|load|main|mwh|net|off|on|out|in|peak|point|"
-    r"power|pv|reactive|received|register|returned|reverse|secondary|primary|solar|sub|sum|surplus|therms?|to|total|"
-    r"tou|type|unit|usage|used|volts?|w|water|wh|mid|shoulder|[a-z]\d{0,2}|\d{1,2})(?:[\W_]+|$))+",
-    re.I,
+_WORDS = (
+    "active amount average begin beginning channel code column columns data date datetime day delivered demand "
+    "dial end ending energy estimated feed flow forward from gas grid hot hour hourly hours house in interval kva "
+    "kvar kvarh kw kwh load local main mean meter mid min minute minutes mwh net off on out peak period point "
+    "power primary pv quantity reactive read reading reads received register returned reverse secondary shoulder "
+    "solar stamp stand start sub sum surplus therm therms time timestamp to total tou type unit usage used utc "
+    "value values volt volts water watt watthour watthours watts wh zaehlerstand "
 )
+_TRADE = frozenset(_WORDS.split())
+_TRADE_STEMS = ("consum", "electric", "export", "generat", "import")
+_CODE = re.compile(r"[a-z]\d{0,2}|\d{1,2}")
+_BETWEEN = re.compile(r"[\W_]+")
 
 
 def public_number(text: str | None) -> str:
@@ -42,7 +46,12 @@ def is_trade(text: str) -> bool:
     >>> is_trade("Received kWh"), is_trade("Channel 2"), is_trade("Jane Doe"), is_trade("12 Long Lane")
     (True, True, False, False)
     """
-    return bool(_TRADE.fullmatch(text.strip()))
+    words = [word for word in _BETWEEN.split(text[: LONGEST + 1].lower()) if word]
+    return len(text) <= LONGEST and bool(words) and all(map(_is_known, words))
+
+
+def _is_known(word: str) -> bool:
+    return word in _TRADE or word.startswith(_TRADE_STEMS) or bool(_CODE.fullmatch(word))
 
 
 def public_names(names: list[str]) -> list[str]:
@@ -70,7 +79,8 @@ def is_about_a_person(row: list[str]) -> bool:
     (True, False)
     """
     told = [cell for cell in row if cell]
-    return 2 <= len(told) <= 3 and bool(_OF_A_PERSON.fullmatch(told[0])) and not any(map(_names_readings, told[1:]))
+    named = bool(told) and bool(_OF_A_PERSON.fullmatch(told[0][:LONGEST]))
+    return named and 2 <= len(told) <= 3 and not any(map(_names_readings, told[1:]))
 
 
 def _names_readings(cell: str) -> bool:

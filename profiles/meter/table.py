@@ -15,7 +15,7 @@ from profiles.meter.private import is_about_a_person, public_names
 from profiles.meter.stamps import cell_kind
 from profiles.noun import BadInput
 
-_UNIT = re.compile(r"\s*(?:[kKmM]?[wW][hH]?)$")
+_UNIT = re.compile(r"\s{0,3}(?:[kKmM]?[wW][hH]?)$")
 _NUMBER = re.compile(r"[-+]?\(?[$]?\d[\d., ]*\)?|[-+]?\.\d+|[-+]?\d+(?:\.\d*)?[eE][-+]?\d+")
 _ACCOUNT = re.compile(r"[\d -]{5,}")  # a number in the row above the readings is no name of a column
 _SAMPLE = 400
