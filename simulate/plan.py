@@ -47,7 +47,8 @@ def reserve_frac(reserve, hours: Hours) -> np.ndarray:
     Returns
     -------
     ndarray, shape (n_steps,)
-        Share of usable energy. [0 to 1]
+        Share of usable energy at the end of each step. A month's reserve is there when the month begins, so where it
+        rises it binds the step before. [0 to 1]
 
     Examples
     --------
@@ -61,7 +62,8 @@ def reserve_frac(reserve, hours: Hours) -> np.ndarray:
     if len(frac) == 1:
         return np.full(hours.n_steps, frac[0])
     if len(frac) == 12:
-        return frac[hours.month - 1]
+        by_month = frac[hours.month - 1]
+        return np.maximum(by_month, np.roll(by_month, -1))
     if len(frac) == hours.n_steps:
         return frac.copy()
     raise BadInput("must be one number, twelve by month or one a step", key="operation.reserve", value=len(frac))

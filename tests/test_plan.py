@@ -66,7 +66,7 @@ def test_reachable_floor_looks_around_the_years_end():
 def test_reserves_and_holds():
     hours = hours_of_year(2025, "UTC")
     assert reserve_frac(0.3, hours)[0] == 0.3
-    assert reserve_frac([0.1] * 11 + [0.9], hours)[-1] == 0.9
+    assert reserve_frac([0.2] * 11 + [0.9], hours)[-1] == 0.9
     series = np.linspace(0.0, 1.0, hours.n_steps)
     assert np.array_equal(reserve_frac(series, hours), series)
     for wrong in ([0.1, 0.2], 1.5, float("nan")):

@@ -112,6 +112,25 @@ def test_hold_full_at_a_time_that_does_not_exist_names_file_and_key():
         run_year(site)
 
 
+def test_a_monthly_reserve_is_there_when_its_month_begins():
+    """A peak that ends at midnight leaves no time to charge after it, so the last one of January stops at 80 %."""
+    peak = {"name": "peak", "price_per_kwh": 0.3, "hours": "19:00-24:00"}
+    rest = {"name": "rest", "price_per_kwh": 0.1, "hours": "00:00-24:00"}
+    rate = {"season": [{"name": "all", "months": list(range(1, 13)), "periods": [peak, rest]}]}
+    lossy = {"charge_efficiency": 0.9, "discharge_efficiency": 0.9}
+    big = unit(usable_kwh=10.0, charging_circuit={"breaker_a": 30, "volts": 240}, **lossy)
+    site = small_site(
+        [circuit("One", 2.0, rate_transfer=True)], [big], rate=rate, site={"timezone": "UTC"},
+        operation={"plan": "time-of-use", "reserve": [0.2, 0.8, *[0.2] * 10]},
+    )  # fmt: skip
+    run = run_year(site)
+    stored = run.year.pool_kwh[0]
+    february = int(np.flatnonzero(run.hours.month == 2)[0])
+    assert stored[february - 24] == pytest.approx(2.0)
+    assert stored[february] == pytest.approx(8.0)
+    assert run.short_steps == 0
+
+
 def test_hold_full_keeps_the_units_full():
     loads = [circuit("Lights", 0.8, rate_transfer=True)]
     hold = [{"from": "2025-09-10T00:00", "to": "2025-09-13T00:00"}]
