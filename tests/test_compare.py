@@ -2,6 +2,7 @@
 
 import io
 import json
+import textwrap
 
 import numpy as np
 import pandas as pd
@@ -13,7 +14,7 @@ from simulate.compare import compare_sites, compare_units, compare_values, compa
 from simulate.compared import cure_text, standing_kwh
 from simulate.document import study
 from simulate.listing import show_comparison
-from simulate.plot import comparison_figures, marginal_hours
+from simulate.plot import comparison_figures, marginal_hours, survival_curves
 from simulate.ride import ride_through
 from simulate.site import read_site
 from simulate.year import run_year
@@ -248,3 +249,17 @@ def test_the_verb_compares_one_to_six_units_without_anything():
     assert [row["units"] for row in compared(two_legs(0.6, 0.25)).rows] == [1, 2, 3, 4, 5, 6]
     assert compared(two_legs(0.6, 0.25), vary="battery.usable_kwh=3,6").compared == "battery.usable_kwh"
     assert compared(two_legs(0.6, 0.25), two_legs(0.5, 0.25)).compared == "sites"
+
+
+def test_no_label_of_the_key_is_cut():
+    long = "A rather long name of a design (folder/with-a-long-name.toml), not all carried, and so on"
+    hours = np.array([1.0, 2.0, 5.0])
+    for names in ([long, long + " again"], [f"{k} units: {k} on A, {k} on B" for k in range(6)], ["1 unit"]):
+        wrapped = {textwrap.fill(name, 44): hours for name in names}
+        for horizon_h in (336.0, 5.0):
+            figure = survival_curves(wrapped, horizon_h=horizon_h).figure
+            figure.canvas.draw()
+            box = figure.axes[0].get_legend().get_window_extent()
+            assert box.y1 <= figure.bbox.y1
+            assert box.x1 <= figure.bbox.x1
+            assert box.y0 >= figure.axes[0].bbox.y1 - 1.0, "the key lies above the data"

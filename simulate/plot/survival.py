@@ -6,10 +6,12 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from profiles.noun import BadInput
-from simulate.plot.paper import GREY, LINES, key_above, name_axes, paper
+from simulate.plot.paper import GREY, HEIGHT_IN, LINES, key_above, name_axes, paper
 
 MARKS_H = (4.0, 12.0, 24.0, 72.0)
 LINEAR_TO_H = 100.0
+KEY_CHARS, KEY_LINE_IN = 100, 0.17
+"""Characters that fit side by side above the axes, strokes beside them, and the height of a line. [in]"""
 
 
 def survival_steps(hours, horizon_h: float) -> tuple[np.ndarray, np.ndarray]:
@@ -74,9 +76,11 @@ def survival_curves(designs: dict, *, horizon_h: float = 336.0, ax: Axes | None 
     >>> [line.get_label() for line in ax.lines][-2:]
     ['1 unit', '2 units']
     """
-    if ax is None:
-        ax = paper(margins_in=(0.75, 0.15, 0.55, 0.35 + 0.15 * max(1, (len(designs) - 1) // 2)))
     steps = {name: survival_steps(hours, horizon_h) for name, hours in designs.items()}
+    key_lines, columns = _key_of(steps, horizon_h)
+    if ax is None:
+        top_in = 0.2 + KEY_LINE_IN * key_lines
+        ax = paper(height_in=HEIGHT_IN + max(0.0, top_in - 0.5), margins_in=(0.75, 0.15, 0.55, top_in))
     most_h = max([76.0, *(at_h[-1] * 1.03 for at_h, _ in steps.values())])
     _hour_axis(ax, min(most_h, horizon_h * 1.03))
     for k, (name, (at_h, share)) in enumerate(steps.items()):
@@ -85,8 +89,17 @@ def survival_curves(designs: dict, *, horizon_h: float = 336.0, ax: Axes | None 
         ax.plot(at_h, 100.0 * share, drawstyle="steps-pre", linewidth=1.8, label=lived, **style)
         if at_h[-1] >= horizon_h:
             ax.plot(at_h[-1], 100.0 * share[-1], ">", color=style["color"], markersize=7, clip_on=False, label="_lived")
-    key_above(ax, columns=2 if any(at_h[-1] >= horizon_h for at_h, _ in steps.values()) else 3)
+    key_above(ax, columns=columns)
     return ax
+
+
+def _key_of(steps: dict, horizon_h: float) -> tuple[int, int]:
+    """Lines that the key takes above the axes, and its columns, by its longest line."""
+    lived = any(at_h[-1] >= horizon_h for at_h, _ in steps.values())
+    longest = max(len(line) for name in steps for line in name.split("\n")) + 25 * lived
+    columns = max(1, min(3, KEY_CHARS // max(longest, 1)))
+    rows = -(-len(steps) // columns)
+    return rows * max(name.count("\n") + 1 for name in steps), columns
 
 
 def _hour_axis(ax: Axes, most_h: float) -> None:
