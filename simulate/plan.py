@@ -210,14 +210,11 @@ def reachable_floor(floor_kwh, fill, charge_kw, pool: Pool, step_h: float) -> np
     """
     if (floor_kwh == floor_kwh[0]).all():
         return floor_kwh.copy()
-    gain = np.where(fill, np.minimum(charge_kw * pool.charge_efficiency * step_h, pool.usable_kwh), 0.0).tolist()
-    floor, reach = floor_kwh.tolist(), [0.0] * len(floor_kwh)
-    need = max(floor)
-    for _ in range(2):
-        for t in range(len(floor) - 1, -1, -1):
-            reach[t] = max(floor[t], need)
-            need = reach[t] - gain[t]
-    return np.array(reach)
+    gain = np.where(fill, np.minimum(charge_kw * pool.charge_efficiency * step_h, pool.usable_kwh), 0.0)
+    risen, wanted = np.cumsum(np.tile(gain, 2)), np.tile(floor_kwh, 2)
+    wanted[-1] = floor_kwh.max()
+    reach = np.maximum.accumulate((wanted - risen)[::-1])[::-1] + risen
+    return np.maximum(reach[: len(floor_kwh)], floor_kwh)
 
 
 def keep_full(pool: Pool, n_steps: int, *, from_utility: bool = True) -> np.ndarray:

@@ -230,6 +230,14 @@ def test_replacing_says_what_goes_dark():
     assert row_of(fed, "space 1")["dark meanwhile"] == "Fridge, West, East, Oxygen, Pump"
 
 
+@pytest.mark.parametrize(("reserve", "text"), [("best", "as chosen by the study"), ([0.2] * 11 + [0.5], "50%"), (0.4, "40%")])
+def test_sheets_print_every_kind_of_reserve(reserve, text):
+    made = sheets(house(locked_pair(), operation={"reserve": reserve}))
+    form = dict(zip(column(made["commissioning"], "test"), column(made["commissioning"], "expected"), strict=True))
+    assert form["reserve is honoured in daily operation"].endswith(text)
+    assert text in str(made["client"])
+
+
 def test_the_commissioning_form_carries_expected_values():
     solar = {"dc_kw": 3.6, "tilt_deg": 25.0, "azimuth_deg": 180.0, "connected_at": "main-panel"}
     battery = locked_pair(charge_kw=2.4, neutral_bond="floating")

@@ -130,8 +130,7 @@ def _utility(layout: Layout) -> list[list]:
 
 
 def _end(layout: Layout) -> list[list]:
-    reserve = layout.site.operation.reserve
-    held = BLANK if reserve is None else _reserve_text(reserve)
+    held = reserve_text(layout.site.operation.reserve)
     after = {group.after_trip for group in layout.groups}
     trip = "dark until reset by hand" if "latches" in after else "returns when the load is below the rating"
     return [
@@ -144,7 +143,12 @@ def _end(layout: Layout) -> list[list]:
     ]  # fmt: skip
 
 
-def _reserve_text(reserve) -> str:
+def reserve_text(reserve) -> str:
+    """The reserve as a sheet prints it."""
+    if reserve is None:
+        return BLANK
+    if isinstance(reserve, str):
+        return "as chosen by the study"
     if isinstance(reserve, tuple):
         return "by month " + ", ".join(f"{one:.0%}" for one in reserve)
     return f"{reserve:.0%}"

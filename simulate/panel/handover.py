@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from simulate.cautions import AFTER_TRIP, GFCI, HEATERS, LIFE_SUPPORT, SOLAR_OFF, SOLAR_RETURNS
+from simulate.panel.commissioning import reserve_text
 from simulate.panel.finding import Finding
 from simulate.panel.layout import Layout
 from simulate.panel.schedule import space_of
@@ -80,12 +81,9 @@ def _shed_order(layout: Layout) -> list[str]:
 
 def _settings(layout: Layout) -> list[list]:
     site = layout.site
-    reserve = site.operation.reserve
-    text = BLANK if reserve is None else ", ".join(f"{one:.0%}" for one in reserve) if isinstance(reserve, tuple) \
-        else f"{reserve:.0%}"  # fmt: skip
     return [
         ["Settings left", "plan", site.operation.plan or BLANK],
-        ["Settings left", "reserve", text],
+        ["Settings left", "reserve", reserve_text(site.operation.reserve)],
         ["Settings left", "charge from", site.operation.charge_from],
         ["Settings left", "export", "on" if site.subpanel.export else "off"],
         ["Settings left", "who may change them", BLANK],
