@@ -84,7 +84,7 @@ class Houses:
         return self._made[key]
 
     def asked(self, house: House) -> Asked:
-        """The plan of a house; what does not depend on reserve and energy is worked out once."""
+        """The plan of a house; what does not depend on reserve, energy and charging power is worked out once."""
         prices = prices_of(house)
         plan, reserve = plan_and_reserve(house.site, prices)
         if isinstance(reserve, str):
@@ -95,7 +95,10 @@ class Houses:
             while len(self._plans) > MOST_PLANS:
                 self._plans.popitem(last=False)
         self._plans.move_to_end(key)
-        return with_reserve(replace(self._plans[key], house=house, prices=prices), reserve)
+        kept = self._plans[key]
+        own = [np.where(cold, 0.0, one.pool.charge_kw) for cold, one in zip(house.cold, house.pools, strict=True)]
+        wish = replace(kept.wish, charge_kw=np.array(own, dtype=float).reshape(kept.wish.charge_kw.shape))
+        return with_reserve(replace(kept, house=house, prices=prices, wish=wish), reserve)
 
     def house(self, site: Site) -> House:
         """The house of a site, on series that are built already where they are the same."""
@@ -119,7 +122,8 @@ def _plan_key(house: House) -> str:
     left_out = {"battery": True, "outage": True, "money": True, "rate_today": True, "operation": {"reserve"}}
     pools = []
     for own in house.pools:
-        told = {**vars(own.pool), "usable_kwh": 0.0, "restart_kwh": 0.0, "taper": repr(own.pool.taper)}
+        told = {**vars(own.pool), "usable_kwh": 0.0, "restart_kwh": 0.0, "charge_kw": 0.0}
+        told["taper"] = repr(own.pool.taper)
         pools.append([own.legs, own.leg_kw, own.pool.usable_kwh if house.solar_dc_kw.any() else 0.0, told])
     site = house.site.model_dump_json(by_alias=True, exclude=left_out)
     return json.dumps([site, str(house.site.folder), pools, _cold_key(house.site)])

@@ -211,8 +211,8 @@ def test_two_legs_with_a_reserve_by_month_share_their_plan_and_keep_their_rows()
     site, houses, wanted = read_site(), Houses(), Wanted(outages=False)
     months = [0.7, 0.7, 0.5, 0.4, 0.4, 0.5, 0.5, 0.6, 0.6, 0.4, 0.5, 0.7]
     varied = [
-        {"battery.usable_kwh": kwh, "operation.reserve": reserve, "battery.no_load_w": watts}
-        for kwh in (3.0, 6.0) for reserve in (0.2, months) for watts in (20.0, 60.0)
+        {"battery.usable_kwh": kwh, "operation.reserve": reserve, "battery.no_load_w": watts, "battery.charge_kw": kw}
+        for kwh, kw in ((3.0, 0.7), (6.0, 2.0)) for reserve in (0.2, months) for watts in (20.0, 60.0)
     ]  # fmt: skip
     for values in varied:
         own = site.with_values(values)

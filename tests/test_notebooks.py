@@ -4,9 +4,14 @@ import builtins
 import re
 import sys
 import warnings
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
+
+from simulate.design_columns import RESULTS, TEXTS
+from simulate.designs import sweep
+from tests.test_designs import bench
 
 nbformat = pytest.importorskip("nbformat")
 nbclient = pytest.importorskip("nbclient")
@@ -79,6 +84,16 @@ def test_the_page_on_sweeps_names_commands_and_files_that_exist():
     options = (ROOT / "simulate" / "cli.py").read_text("utf-8")
     for option in set(re.findall(r"--(\w+)", " ".join(re.findall(r"keeplit sweep[^\n]*", text)))):
         assert f'"--{option}"' in options or f"{option}:" in options, option
+
+
+def test_the_page_on_sweeps_lists_every_column_with_its_unit():
+    text = (ROOT / "notebooks" / "SWEEPS.md").read_text("utf-8")
+    told = dict(re.findall(r"^\| `(\w+)` \| ([^|]+?) \|", text, re.MULTILINE))
+    assert {name: unit for name, unit in told.items() if name in RESULTS} == {k: unit for k, (unit, _) in RESULTS.items()}
+    with ThreadPoolExecutor(1) as executor:
+        table = sweep(bench(), {"operation.reserve": [0.2, 9.0]}, executor=executor)
+    assert {name for name in table if not name.startswith("in_")} == set(told)
+    assert list(table)[2:] == [*RESULTS, *TEXTS, "version"]
 
 
 def test_the_code_of_the_page_on_sweeps_runs(tmp_path, monkeypatch):
