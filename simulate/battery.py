@@ -262,14 +262,15 @@ def serve_terms(load_kw, reach_kw, solar_kw, pool: Pool) -> tuple[np.ndarray, np
     >>> float(limit[0]), round(float(efficiency[0]), 4)
     (0.5, 0.9091)
     """
-    parallel = works_in_parallel(load_kw, reach_kw)
     reach = np.minimum(reach_kw, pool.discharge_kw)
-    whole = np.full_like(reach, pool.discharge_kw) if parallel else reach
+    if works_in_parallel(load_kw, reach_kw):
+        out = pool.discharge_kw
+        idle, freed = (pool.no_load_kw / out, pool.on_grid_kw / out) if out > 0.0 else (0.0, 0.0)
+        left_kw = np.maximum(load_kw + pool.on_grid_kw - solar_kw, 0.0) / (1.0 + freed)
+        return np.minimum(reach, left_kw), np.full(reach.shape, 1.0 / (1.0 / pool.discharge_efficiency + idle))
     with np.errstate(divide="ignore", invalid="ignore"):
-        idle = np.where(whole > 0.0, pool.no_load_kw / whole, 0.0)
-        on_grid = np.where(whole > 0.0, pool.on_grid_kw / whole, 0.0)
-    left_kw = np.maximum(load_kw + pool.on_grid_kw - solar_kw, 0.0) / (1.0 + on_grid)
-    return np.minimum(reach, left_kw) if parallel else reach, 1.0 / (1.0 / pool.discharge_efficiency + idle)
+        idle = np.where(reach > 0.0, pool.no_load_kw / reach, 0.0)
+    return reach, 1.0 / (1.0 / pool.discharge_efficiency + idle)
 
 
 def works_in_parallel(load_kw, reach_kw) -> bool:

@@ -52,7 +52,8 @@ def write_stages(stages, series, from_utility, modes, wear_per_kwh, cell, h):
         most_in = min(charge_kw[t] * h * cell.charge_efficiency, most_kwh)
         filled = min(max(-net_kw, 0.0) * h * cell.charge_efficiency, most_in)
         bought = most_in - filled if from_utility[t] else 0.0
-        served, beyond = min(offset_kw * h / eta, most_kwh), min((most_kw - offset_kw) * h / eta, most_kwh)
+        dc_h = h / eta
+        served, beyond = min(offset_kw * dc_h, most_kwh), min((most_kw - offset_kw) * dc_h, most_kwh)
         bought_slope, filled_slope = -buy * per_kwh, -sell * per_kwh
         served_slope, beyond_slope = wear_per_kwh - buy * eta * gain, wear_per_kwh - sell * eta * gain
         if filled > 0.0 or beyond > 1e-12 * most_kwh:
