@@ -81,7 +81,7 @@ def _note_blocks(t, blocks, lengths, months, s, held, peaks, h):
 @jit
 def _one_pool_step(kind, load, solar, reach, dc, inside, modes, exact, q, h):
     if exact:
-        _exact_step(load, solar, reach[0], dc[0], inside[0], modes[0], modes[1], q, h)
+        _exact_step(load, solar, reach, dc, inside, modes[0], modes[1], q, h)
     elif kind == FILLS:
         _fill_step(load, solar, q, h)
     elif kind == HOLDS:
@@ -91,7 +91,7 @@ def _one_pool_step(kind, load, solar, reach, dc, inside, modes, exact, q, h):
     elif kind == EXPORTS:
         _export_step(load, solar, q, h)
     else:
-        _switch_step(load, solar, reach[0], q, h)
+        _switch_step(load, solar, reach, q, h)
 
 
 @jit
@@ -138,7 +138,9 @@ def walk_block(s, series, runs, codes, prices, demand, h, modes, room, out):
                 for j in range(WIDTH):
                     before[j] = meter[EXPORT + j]
             if n_pools == 1:
-                _one_pool_step(kind, load[t], solar[t], reach[t], dc[t], inside[t], modes, exact, meter, h)
+                _one_pool_step(
+                    kind, load[t], solar[t], reach[t, 0], dc[t, 0], inside[t, 0], modes, exact, meter, h
+                )
             else:
                 _pools_step(kind, load[t], solar[t], reach[t], two[t], dc[t], inside[t], modes, exact, room, s, h)
             if buy.shape[0] > 0:
