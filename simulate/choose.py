@@ -154,8 +154,10 @@ def choose_circuits(
     ('Barn freezer',)
     """
     months = _months(season)
-    if not 0.0 < hours < inf or not 0.0 < share <= 1.0:
-        raise BadInput("must be hours above 0, a share above 0 and at most 1", key="hours, share", value=(hours, share))
+    if not 0.0 < hours < inf:
+        raise BadInput("must be above 0", key="hours", value=hours, way_out="name hours, such as 24")
+    if not 0.0 < share <= 1.0:
+        raise BadInput("must be above 0 and at most 1", key="share", value=share, way_out="name a share, such as 0.9")
     if hours > site.outage.horizon_h:
         raise BadInput("must not exceed outage.horizon_h", file=site.file, key="hours", value=hours,
                        way_out=f"outages are followed for {site.outage.horizon_h:g} h")

@@ -97,7 +97,7 @@ def outage(
     as_json: Json = False,
 ) -> None:
     """Hours survived by an outage that begins at any hour of the year."""
-    from simulate.document import Study, outage_document
+    from simulate.document import medical_of, outage_document
     from simulate.refuel import refuel_of
     from simulate.reliability import check_without, reliability_of, second_outage
     from simulate.ride import ride_through
@@ -110,7 +110,7 @@ def outage(
         outage = document["outage"]
         outage["second_outage"], outage["generator"] = second_outage(ride), refuel_of(ride)
         outage["reliability"] = reliability_of(ride) if at is None else None
-        outage["medical"] = Study(read, ride.run, ride, ride, None).medical
+        outage["medical"] = medical_of(ride.run)
     if as_json:
         _print_json(document)
         return
@@ -205,27 +205,33 @@ def _show_bill(result, extra: dict, document: dict) -> None:
 def panel(
     site: SiteFile,
     balance: Annotated[
-        Path | None, typer.Option(help="propose legs and write a changed copy of the site file here")
-    ] = None,
+        bool, typer.Option("--balance", help="propose legs and write a changed copy of the site file beside it")
+    ] = False,
+    copy: Annotated[Path | None, typer.Option(help="write the changed copy of --balance here")] = None,
     out: Annotated[Path | None, typer.Option("--out", help="folder for the sheets the crew needs")] = None,
     as_json: Json = False,
 ) -> None:
     """Check the panel as it is wired; leg assignment; schedules and sheets."""
     from simulate.document import study as study_of
 
+    if copy is not None and not balance:
+        from profiles.noun import BadInput
+
+        raise BadInput("goes with --balance", key="--copy", value=str(copy), way_out="add --balance")
     with _busy("checking the panel"):
-        if balance is not None:
+        if balance:
             from simulate.panel.rewrite import check_copy
 
-            check_copy(site, balance)
+            copy = site.with_name(f"{site.stem}-balanced.toml") if copy is None else copy
+            check_copy(site, copy)
         result = study_of(_site(site))
         document = _part(result.document, "panel")
         assignment = None
-        if balance is not None:
+        if balance:
             from simulate.legs import assignment_document, balanced
 
-            assignment = balanced(result.site, site, balance)
-            document["legs"] = assignment_document(assignment)
+            assignment = balanced(result.site, site, copy)
+            document["legs"] = {**assignment_document(assignment), "written": str(copy)}
         if out is not None:
             from simulate.outputs import write_crew_sheets
 
@@ -240,7 +246,7 @@ def panel(
     show_findings(result.findings, console)
     if assignment is not None:
         show_assignment(assignment, console)
-        console.print(f"Written: {balance}")
+        console.print(f"Written: {copy}")
     show_cautions(document["cautions"], console)
 
 
@@ -366,11 +372,14 @@ def meter(
 
 
 @app.command()
-def new(file: Annotated[Path, typer.Argument(help="site file to write")]) -> None:
+def new(file: Annotated[Path, typer.Argument(help="site file to write")], as_json: Json = False) -> None:
     """Write a commented starter site file."""
     from simulate.starter import write_starter
 
     write_starter(file)
+    if as_json:
+        _print_json({"written": str(file)})
+        return
     print(f"Written: {file}. Edit it, then: keeplit study {file}")
 
 
@@ -404,7 +413,7 @@ def library(
 
 
 @app.command()
-def schema() -> None:
+def schema(as_json: Annotated[bool, typer.Option("--json", help="the same: it is JSON as it is")] = False) -> None:
     """Print the JSON Schema of the site file."""
     from simulate.site import Site
 

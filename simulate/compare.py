@@ -120,7 +120,7 @@ def compared(site: Site, other: Site | None = None, vary: str | None = None, uni
     BadInput
         More than one of them.
     """
-    from simulate.varied import values_of, vary_of
+    from simulate.varied import vary_of
 
     if sum(one is not None for one in (other, vary, units)) > 1:
         raise BadInput("takes one of a second site, --vary and --units", key="compare",
@@ -131,11 +131,20 @@ def compared(site: Site, other: Site | None = None, vary: str | None = None, uni
         ((key, values),) = vary_of([vary]).items()
         return compare_values(site, key, values)
     try:
-        return compare_units(site, values_of("1:6" if units is None else units))
+        return compare_units(site, _unit_totals("1:6" if units is None else units))
     except BadInput as error:
         if error.key not in ("units", "--vary"):
             raise
         raise BadInput(error.rule, key="--units", value=units, way_out="write 1:6 or 1,2,4") from None
+
+
+def _unit_totals(text: str) -> list:
+    from simulate.varied import values_of
+
+    try:
+        return values_of(text)
+    except BadInput as error:
+        raise BadInput(error.rule, key="--units", value=text, way_out="write 1:6 or 1,2,4") from None
 
 
 def compare_units(site: Site, totals: Sequence[int] = (1, 2, 3, 4, 5, 6)) -> Comparison:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from profiles.noun import BadInput
 from simulate.cautions import ONE_YEAR, SHARED_NEUTRAL, cautions_of
@@ -15,8 +17,8 @@ from simulate.panel.check import check_panel
 from simulate.pools import solar_returns
 from simulate.recharge import recharge_of
 from simulate.refuel import refuel_of
-from simulate.reliability import reliability_of
-from simulate.ride import RideThrough, ride_through, who_goes_dark
+from simulate.reliability import reliability_of, second_outage
+from simulate.ride import RideThrough, outage_kw, ride_through, who_goes_dark
 from simulate.site import Site, defaults_used, read_site
 from simulate.three_bills import ThreeBills, three_bills
 from simulate.worth import PLANS_BY_CALENDAR, Worth, without_battery_kw, worth_of
@@ -129,19 +131,8 @@ class Study:
 
     @cached_property
     def medical(self) -> dict | None:
-        """Medical circuits and their shortest hours of the year at end-of-warranty capacity; None without one."""
-        names = [circuit.name for circuit in self.run.house.circuits if circuit.is_medical]
-        names += [c.name for c in self.site.circuit if c.is_medical and c.name in self.run.house.never_carried]
-        if not names:
-            return None
-        keys = {f'battery["{group.name}"].usable_kwh': group.unit_kwh * group.end_frac for group in self.site.battery}
-        drop = {key.replace("usable_kwh", "usable_kwh_ac"): None for key in keys}
-        aged = ride_through(self.run.house.with_battery_of(self.site.with_values(keys | drop)))
-        return {
-            "circuits": names,
-            "hours_min": 0.0 if set(names) & set(self.run.house.never_carried) else float(aged.hours.min()),
-            "break_ms": self.site.subpanel.transfer.break_ms,
-        }
+        """`medical_of` the year."""
+        return medical_of(self.run)
 
     @cached_property
     def findings(self) -> tuple:
@@ -158,6 +149,7 @@ class Study:
         outage["medical"] = self.medical
         outage["reliability"] = self.reliability
         outage["generator"] = refuel_of(self.ride)
+        outage["second_outage"] = second_outage(self.ride)
         choice = self.run.asked.choice
         return {
             "site": self.site.site.name,
@@ -187,6 +179,30 @@ class Study:
         from simulate.view import study_html
 
         return study_html(self)
+
+
+def medical_of(run: HouseYear) -> dict | None:
+    """Medical circuits and their shortest hours of the year at end-of-warranty capacity; None without one."""
+    site, never_carried = run.house.site, run.house.never_carried
+    names = [circuit.name for circuit in run.house.circuits if circuit.is_medical]
+    names += [circuit.name for circuit in site.circuit if circuit.is_medical and circuit.name in never_carried]
+    if not names:
+        return None
+    keys = {f'battery["{group.name}"].usable_kwh': group.unit_kwh * group.end_frac for group in site.battery}
+    drop = {key.replace("usable_kwh", "usable_kwh_ac"): None for key in keys}
+    aged = ride_through(run.house.with_battery_of(site.with_values(keys | drop)))
+    return {
+        "circuits": names,
+        "hours_min": 0.0 if set(names) & set(never_carried) else float(aged.hours.min()),
+        "break_ms": site.subpanel.transfer.break_ms,
+    }
+
+
+def storm_of(ride: RideThrough) -> RideThrough:
+    """The outages of the storm case: the same ones where storms change no load."""
+    if np.array_equal(outage_kw(ride.house, "storm"), outage_kw(ride.house, ride.load_case)):
+        return replace(ride, load_case="storm")
+    return ride_through(ride.run, load_case="storm")
 
 
 def switches_a_year(run: HouseYear) -> dict[str, int]:
@@ -231,6 +247,7 @@ def outage_document(ride: RideThrough, at: str | None = None) -> dict:
     if at is not None:
         start = house.hours.index_of(at, key="--at")
         document["one"] = {
+            "asked_local": at,
             "start_local": house.hours.local_text[start],
             "soc_kwh": float(ride.soc_kwh[:, start].sum()),
             "thrown_after_h": float((ride.begin[start] - start) % house.hours.n_steps * house.hours.step_h),
@@ -259,5 +276,4 @@ def study(site: Site | None = None) -> Study:
     site = read_site() if site is None else site
     run = run_year(site)
     ride = ride_through(run)
-    storm = ride if ride.load_case == "storm" else ride_through(run, load_case="storm")
-    return Study(site, run, ride, storm, bills_of(run))
+    return Study(site, run, ride, storm_of(ride), bills_of(run))

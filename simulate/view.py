@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+import datetime as dt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -196,6 +197,10 @@ def show_one(one: dict, console: Console) -> None:
     console.print(
         f"[bold]If the power fails at {one['start_local']}[/bold] with {one['soc_kwh']:.2f} kWh stored, it {lasts}."
     )
+    start = dt.datetime.fromisoformat(one["start_local"])
+    asked = dt.datetime.fromisoformat(one["asked_local"])
+    if asked.replace(tzinfo=None) != start.replace(tzinfo=None) and asked.tzinfo is None:
+        console.print(f"{one['asked_local']} lies in the step that begins then: an outage begins with a step.")
     if one["thrown_after_h"]:
         dark = f"[bold]Everything is dark for the first {hours_text(one['thrown_after_h'])}[/bold]"
         console.print(f"{dark}, until somebody is home to throw the transfer switch; hours count from then.")

@@ -166,12 +166,22 @@ def test_balance_writes_a_changed_copy_with_its_comments(tmp_path):
         + '\n[[battery]]\nname = "Leg B unit"\nleg = "B"\nlocked_with = "Leg A unit"\nusable_kwh = 5.0\n'
         "continuous_kw = 3.0\ncharging_circuit = { breaker_a = 30, volts = 120 }\n"
     )
-    result = CliRunner().invoke(app, ["panel", str(path), "--balance", str(out), "--json"])
+    result = CliRunner().invoke(app, ["panel", str(path), "--balance", "--copy", str(out), "--json"])
     assert result.exit_code == 0, result.output
     legs = json.loads(result.stdout)["legs"]["legs"]
+    beside = CliRunner().invoke(app, ["panel", str(path), "--balance"])
+    assert "two-balanced.toml" in beside.output.replace("\n", "")
+    assert (tmp_path / "two-balanced.toml").read_bytes() == out.read_bytes()
     assert set(legs.values()) == {"A", "B"}
     assert "# 1 is kept longest" in out.read_text()
     assert CliRunner().invoke(app, ["outage", str(out), "--json"]).exit_code == 0
+
+
+def test_new_and_schema_answer_in_json_too(tmp_path):
+    path = tmp_path / "job.toml"
+    assert json.loads(CliRunner().invoke(app, ["new", str(path), "--json"]).stdout) == {"written": str(path)}
+    plain, asked = (CliRunner().invoke(app, ["schema", *more]).stdout for more in ((), ("--json",)))
+    assert json.loads(asked)["properties"] and plain == asked
 
 
 def test_meter_lists_what_a_file_holds_and_writes_it_clean(tmp_path):

@@ -32,3 +32,10 @@ def test_one_outage_says_how_long_nobody_is_home_to_throw_the_switch():
     one = outage_document(ride_by_hand(), "2025-06-03T12:00")["one"]
     assert one["thrown_after_h"] == 5.0
     assert "Everything is dark for the first 5 h, until somebody is home" in printed(show_one, one)
+
+
+def test_a_time_inside_a_step_says_that_the_outage_begins_with_the_step():
+    one = outage_document(ride_by_hand(), "2025-06-03T12:20")["one"]
+    assert "2025-06-03T12:20 lies in the step that begins then" in printed(show_one, one)
+    one = outage_document(ride_by_hand(), "2025-06-03T12:00")["one"]
+    assert "lies in the step" not in printed(show_one, one)

@@ -43,7 +43,7 @@ def write_legs(site_path: str | Path, assignment: Assignment, out_path: str | Pa
         with written(out_path) as beside:
             beside.write_bytes(tomlkit.dumps(document).encode("utf-8"))
     except OSError as error:
-        raise BadInput(f"cannot be written: {error.strerror}", key="--balance", value=str(out_path),
+        raise BadInput(f"cannot be written: {error.strerror}", key="--copy", value=str(out_path),
                        way_out="name another file") from None
     return Path(out_path)
 
@@ -57,7 +57,7 @@ def check_copy(site_path: str | Path, out_path: str | Path) -> None:
         The site file itself, a folder, or a file in a folder that is not there.
     """
     out = Path(out_path)
-    asked = {"key": "--balance", "value": str(out_path)}
+    asked = {"key": "--copy", "value": str(out_path)}
     if out.exists() and out.samefile(site_path):
         raise BadInput("must not be the site file, which stays as it is", **asked, way_out="name another file")
     if out.is_dir():
