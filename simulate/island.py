@@ -8,7 +8,7 @@ import numpy as np
 
 from simulate.battery import island_step
 from simulate.compiled import jit
-from simulate.walk import _cell
+from simulate.meter_step import cell_at
 
 EMPTY, OVERLOAD, HELD_OFF = 1, 2, 3
 DEAD, SERVING, WAITING = 0, 1, 2
@@ -118,7 +118,7 @@ def _part(
             continue
         floor, kw = _floor_and_load(p, t, by_hand, load_kw, cells, state, tripped)
         _, served, _, _ = island_step(
-            e[p], floor, kw, solar_on * solar_kw[p, t], dc_kw[p, t], may_charge[p, t], _cell(cells, p), stretch
+            e[p], floor, kw, solar_on * solar_kw[p, t], dc_kw[p, t], may_charge[p, t], cell_at(cells, p), stretch
         )
         if served < stretch:
             stretch, ends = served, p
@@ -127,7 +127,7 @@ def _part(
             continue
         floor, kw = _floor_and_load(p, t, by_hand, load_kw, cells, state, tripped)
         e[p], _, charged, curtailed = island_step(
-            e[p], floor, kw, solar_on * solar_kw[p, t], dc_kw[p, t], may_charge[p, t], _cell(cells, p), stretch
+            e[p], floor, kw, solar_on * solar_kw[p, t], dc_kw[p, t], may_charge[p, t], cell_at(cells, p), stretch
         )
         if rows.shape[0] > 0:
             rows[0, n_pools + p] += stretch if state[p] == SERVING else 0.0
@@ -166,7 +166,7 @@ def _floor_and_load(p, t, by_hand, load_kw, cells, state, tripped):
 @jit
 def _may_resume(p, t, by_hand, solar_on, load_kw, solar_kw, dc_kw, may_charge, cells, e):
     """Loads return once solar carries them, or an hour of them has been stored above the floor."""
-    cell = _cell(cells, p)
+    cell = cell_at(cells, p)
     kw = load_kw[by_hand, 0, p, t]
     sun_kw = solar_on * solar_kw[p, t]
     spare_kw = min(max(sun_kw - kw, 0.0), cell.takes_back_kw) * cell.charge_efficiency * may_charge[p, t]

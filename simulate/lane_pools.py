@@ -1,8 +1,8 @@
 """The compiled steps of many designs side by side whose pools share a meter: two legs, or as many pools as there are.
 
-The physics is `walk.pools_step`. `exact_step` calls it lane by lane; the other loops hold the same rules with min and
-max in the place of branches, as in `lane_steps`. A block is one row of the buffer for each pool, and one more for what
-the pools of a lane share; the meter's sums stand in the row of the first pool.
+The physics is `meter_step.pools_step`. `exact_step` calls it lane by lane; the other loops hold the same rules with min
+and max in the place of branches, as in `lane_steps`. A block is one row of the buffer for each pool, and one more for
+what the pools of a lane share; the meter's sums stand in the row of the first pool.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ from simulate.lane_steps import (
     least,
     most,
 )
-from simulate.walk import pools_step
+from simulate.meter_step import pools_step
 
 NET, AFTER, TOTAL, PAIR, ABOVE, DRAWS = (row * PITCH for row in range(6))
 """Rows of what the pools of a lane share: house draw before and after the pools [kWh], a sum, hours of a locked pair,
@@ -245,7 +245,7 @@ def transfer_step(load_kw, solar_kw, reach_kw, two_kw, s, h):
 
 @jit
 def room_for(n_pools):
-    """Arrays of one step of one lane, as `walk.pools_step` takes them."""
+    """Arrays of one step of one lane, as `meter_step.pools_step` takes them."""
     one = lambda: np.zeros((n_pools, 1))
     wish = (one(), np.zeros(1), np.zeros((n_pools, 1, 4)), np.full((n_pools, 1), -1.0), one(), one(), one())
     hold = (np.zeros(n_pools, np.bool_), np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools))

@@ -1,7 +1,7 @@
 """The compiled steps of many designs side by side: one block of lanes in a buffer that fits the first-level cache.
 
-The physics is that of `battery.grid_step` and `walk._serve`. `exact_step` calls them lane by lane. The other loops
-hold the same rules with min and max in the place of branches, so that the compiler turns a step into vector
+The physics is that of `battery.grid_step` and `meter_step.serve_switched`. `exact_step` calls them lane by lane. The
+other loops hold the same rules with min and max in the place of branches, so that the compiler turns a step into vector
 instructions; they leave out what needs a logarithm or a second source (taper, solar on the cells or inside the
 sub-panel). `tests/test_lanes.py` holds both to the single walk.
 """
@@ -12,7 +12,7 @@ import math
 
 from simulate.battery import Cell, grid_step
 from simulate.compiled import jit
-from simulate.walk import _serve
+from simulate.meter_step import serve_switched
 
 WIDTH = 96
 """Lanes in a block."""
@@ -217,7 +217,7 @@ def exact_step(load_kw, solar_kw, reach_kw, dc_kw, inside_kw, parallel, exports,
             )
             time = served / cell.discharge_kw if cell.discharge_kw > 0.0 else 0.0
         else:
-            e, time, charged, served, wasted = _serve(e, serve_to, kw, inside_kw * sun, cell, h)
+            e, time, charged, served, wasted = serve_switched(e, serve_to, kw, inside_kw * sun, cell, h)
         if e > cell.usable_kwh:
             s[SPILLED + j] += e - cell.usable_kwh
             e = cell.usable_kwh

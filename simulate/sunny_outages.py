@@ -14,7 +14,7 @@ import numpy as np
 from simulate.battery import island_step
 from simulate.compiled import jit, jit_inside
 from simulate.island import EMPTY, HAND_AFTER_H, HELD_OFF, OVERLOAD
-from simulate.walk import _cell
+from simulate.meter_step import cell_at
 
 NEVER = -1
 TIE = -1
@@ -202,7 +202,7 @@ def every_sunny_end(begin, soc, series, marks, sheds, cells, times, dark, shed, 
     next step that does after; `times` is (step, horizon, steps followed, reconnect).
     """
     h, horizon_h, n_followed, reconnect_h = times
-    n_steps, cell = series.shape[1] - 1, _cell(cells, 0)
+    n_steps, cell = series.shape[1] - 1, cell_at(cells, 0)
     tapers = cell.taper_to_frac < 1.0 and cell.taper_from_kwh < cell.usable_kwh
     ceiling, floor = cell.taper_from_kwh if tapers else cell.usable_kwh, cell.restart_kwh
     how = (_sum_up(series, marks, cell, h), marks[HAND].any())
