@@ -121,12 +121,33 @@ def test_the_bundle_between_the_panels():
     """18 conductors: 50 % of the 90 degC column, 15 A for 12 AWG, which does not take 20 A; six of them at 80 % do."""
     one = bundle(24.1)
     assert (one.verdict, one.value, one.limit) == ("fail", 20.0, 15.0)
-    assert "50% of the 90 degC column. Tightest: One, 12 AWG Cu, takes a breaker of 15 A" in one.text
+    assert "50% of the 90 degC column. Tightest: One, 12 AWG Cu, carries 15 A and takes a breaker of 15 A; fitted: 20" in one.text
     assert "Too small: One." in one.text
     assert bundle(conductors=6).verdict == "pass"
     assert bundle(conductors=9).verdict == "pass"
     assert bundle(conductors=18, awg="10").verdict == "pass"
     assert bundle(conductors=21, awg="10").verdict == "fail"
+
+
+def test_an_ampacity_below_the_smallest_breaker_is_the_limit_of_receptacles():
+    """22 conductors: 45 % of 30 A are 13.5 A (310.15(C)(1)). 240.4(B) gives circuits of receptacles no next size up,
+    so no standard breaker (240.6(A), from 15 A) protects them."""
+    for breaker in (15, 20):
+        one = bundle(36.0, conductors=22, breaker=breaker)
+        assert (one.verdict, one.value, one.limit, one.margin) == ("fail", breaker, 13.5, 13.5 - breaker)
+        assert "22 current-carrying conductors over 36 in at 30 degC: 45% of the 90 degC column" in one.text
+        assert "12 AWG Cu, carries 13.5 A: with receptacles on it no next size up is allowed (240.4(B))" in one.text
+        assert f"no standard breaker is that small; fitted: {breaker} A. Too small: One." in one.text
+        assert "breaker of 0 A" not in one.text
+
+
+def test_an_ampacity_between_breakers_takes_the_next_size_up_without_receptacles():
+    """The same 13.5 A of a circuit without receptacles: 15 A, the next standard rating (240.4(B))."""
+    one = bundle(36.0, conductors=22, breaker=15, kind="lighting")
+    assert (one.verdict, one.value, one.limit) == ("pass", 15.0, 15.0)
+    assert "carries 13.5 A and takes a breaker of 15 A, the next standard size up (240.4(B)); fitted: 15 A" in one.text
+    over = bundle(36.0, conductors=22, breaker=20, kind="lighting")
+    assert (over.verdict, over.limit) == ("fail", 15.0)
 
 
 def test_a_hot_nipple_is_still_corrected():

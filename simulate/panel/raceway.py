@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from profiles.circuit import Circuit, Wire
-from simulate.panel.conductor import CONTINUOUS_KINDS, allowed_at
+from simulate.panel.conductor import CONTINUOUS_KINDS, allowed_at, run_ampacity_a
 from simulate.panel.finding import Figure, Finding, found, missing, pass_or_fail, pass_or_marginal
 from simulate.panel.layout import LEG_VOLTS, PLUGGED_KINDS, Layout, peak_w, power_keys
 from simulate.panel.tables import bundling_factor, voltage_drop_v
@@ -67,19 +67,31 @@ def _raceway(layout: Layout, number: int, raceway: Raceway) -> Finding:
     for name, breaker_a, awg, material, plugged in runs:
         together = {"ambient_c": raceway.ambient_c, "n_conductors": n_together}
         allowed = allowed_at(layout, f"subpanel.raceways[{number}]", awg, material, plugged=plugged, **together)
-        figures.append((Figure(breaker_a, allowed, "A"), name, f"{awg} AWG {material}"))
+        ampacity = run_ampacity_a(awg, material, **together)
+        figure = Figure(breaker_a, allowed or ampacity, "A")
+        figures.append((figure, name, f"{awg} AWG {material}, {_takes(allowed, ampacity)}"))
     return _judged_raceway(subject, raceway, factor, figures)
+
+
+def _takes(allowed: float, ampacity: float) -> str:
+    """What a conductor carries and the breaker that it takes; 0 stands for none of the standard ratings."""
+    if not allowed:
+        return (
+            f"carries {ampacity:.4g} A: with receptacles on it no next size up is allowed (240.4(B)), and no standard "
+            "breaker is that small"
+        )
+    up = ", the next standard size up (240.4(B))" if allowed > ampacity + 1e-9 else ""
+    return f"carries {ampacity:.4g} A and takes a breaker of {allowed:g} A{up}"
 
 
 def _judged_raceway(subject: str, raceway: Raceway, factor: float, figures) -> Finding:
     if not figures:
         return missing("raceway", subject, ["circuit.wire"], BUNDLE)
-    worst, name, size = min(figures, key=lambda one: one[0].margin)
+    worst, name, carries = min(figures, key=lambda one: one[0].margin)
     over = [one[1] for one in figures if not one[0].met]
     text = (
         f"{raceway.conductors} current-carrying conductors over {raceway.length_in:g} in at {raceway.ambient_c:g} "
-        f"degC: {factor:.0%} of the 90 degC column. Tightest: {name}, {size}, takes a breaker of {worst.limit:g} A; "
-        f"fitted: {worst.value:g} A."
+        f"degC: {factor:.0%} of the 90 degC column. Tightest: {name}, {carries}; fitted: {worst.value:g} A."
     )
     if over:
         text += " Too small: " + ", ".join(over) + ". Use larger wire, more raceways or a nipple of 24 in."
