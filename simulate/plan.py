@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -125,6 +126,14 @@ def price_cycles(buy_per_kwh, round_trip: float, wear_per_kwh: float = 0.0) -> C
     >>> bool(price_cycles(np.where(np.tile(price, 4) > 0.2, 0.12, 0.1), 0.81).serve.any())
     False
     """
+    prices = np.ascontiguousarray(buy_per_kwh, dtype=float).tobytes()
+    return _price_cycles(prices, float(round_trip), float(wear_per_kwh))
+
+
+@lru_cache(maxsize=32)
+def _price_cycles(prices: bytes, round_trip: float, wear_per_kwh: float) -> Cycles:
+    """Kept, since many designs of a site meet the same prices; read-only."""
+    buy_per_kwh = np.frombuffer(prices)
     n = len(buy_per_kwh)
     starts = np.flatnonzero(np.r_[True, np.diff(buy_per_kwh) != 0.0])
     runs = buy_per_kwh[starts]
@@ -132,7 +141,10 @@ def price_cycles(buy_per_kwh, round_trip: float, wear_per_kwh: float = 0.0) -> C
     fill, serve, refill = _mark(thrice, *_trades(thrice, round_trip, wear_per_kwh), round_trip, wear_per_kwh)
     middle = slice(len(runs), 2 * len(runs))
     lengths = np.diff(np.r_[starts, n])
-    return Cycles(*(np.repeat(x[middle], lengths) for x in (fill, serve, refill)))
+    found = [np.repeat(x[middle], lengths) for x in (fill, serve, refill)]
+    for one in found:
+        one.flags.writeable = False
+    return Cycles(*found)
 
 
 def _trades(price, round_trip, wear) -> tuple[list[int], list[int]]:
