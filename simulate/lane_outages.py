@@ -25,7 +25,8 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
     Returns
     -------
     Dark or None
-        None where two pools meet solar, load control by hand or a restart: then only the walk knows.
+        None where only the walk knows: two pools with a restart, or with solar or load control by hand and a taper or
+        trips that do not latch.
 
     Notes
     -----
@@ -51,7 +52,7 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
     if keeps_some or (begin is not None and not wrap):
         return None
     if not _drain_is_fixed(island):
-        return _sunny(island, pools, soc_kwh, step_h, horizon_h, begin, wrap) if len(pools) == 1 else None
+        return _sunny(island, pools, soc_kwh, step_h, horizon_h, begin, wrap)
     soc = np.ascontiguousarray(soc_kwh, dtype=float)
     n_pools, n_starts = soc.shape
     n_steps = island.solar_kw.shape[1]
@@ -81,31 +82,51 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
 
 
 def _sunny(island, pools, soc_kwh, step_h, horizon_h, begin, wrap):
-    """One pool whose state matters: sun on the island, or load control by hand."""
+    """Pools whose state matters: sun on the island, or load control by hand; None where only the walk knows."""
     from simulate.outage import Dark
     from simulate.sunny_outages import every_sunny_end
+    from simulate.sunny_pairs import every_pair_end
 
-    n_starts, n_steps = soc_kwh.shape[1], island.solar_kw.shape[1]
+    (n_pools, n_starts), n_steps = soc_kwh.shape, island.solar_kw.shape[1]
+    if n_pools > 1 and not _sums_tell_all(island, pools):
+        return None
     n_followed = ceil(horizon_h / step_h - 1e-9)
     n = n_steps + n_followed + 1 if wrap else n_steps
+    cases = [[_laid(island, a, p, n) for p in range(n_pools)] for a in range(n_pools)]
+    series, marks, dropped = (np.array([[one[k] for one in row] for row in cases]) for k in range(3))
+    begin = (np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)) % n_steps
+    soc, cells = np.ascontiguousarray(soc_kwh, dtype=float), np.array([pool.cell for pool in pools], dtype=float)
+    dark, shed = np.full((n_starts, n_pools), inf), np.full((n_starts, n_pools), inf)
+    why, end_h, walked = np.zeros((n_starts, n_pools), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
+    times, found = (float(step_h), float(horizon_h), n_followed, float(island.reconnect_h)), (dark, shed, why, end_h)
+    if n_pools == 1:
+        every_sunny_end(begin, soc[0], series[0, 0], marks[0, 0], dropped[0, 0], cells, times, *found, walked)
+    else:
+        every_pair_end(
+            begin, soc, series, marks, np.ascontiguousarray(dropped[:, :, 1]),
+            np.ascontiguousarray(dropped[PAIR, :, 0] > 0), cells, times, *found, walked,
+        )  # fmt: skip
+    return _walk_some(Dark(*found), walked, island, pools, soc_kwh, step_h, horizon_h, begin, wrap)
+
+
+def _sums_tell_all(island, pools) -> bool:
+    """Whether two pools can be sought without the walk: trips that latch or never come, and no taper."""
+    never = not island.trips.any()
+    return len(pools) == 2 and (island.latches or never) and all(pool.taper is None for pool in pools)
+
+
+def _laid(island, alone: int, p: int, n: int):
+    """Series, marks and what load control drops of one pool, beside the other or alone, for `sunny_outages`."""
     series, marks, sheds = np.zeros((6, n + 1)), np.zeros((4, n + 1), np.int64), np.zeros((2, n + 1), np.int64)
-    rows = (*island.load_kw[:, 0, 0], island.solar_kw[0], island.dc_kw[0], island.may_charge[0])
+    solar = island.solar_kw[p] * (1 - alone)  # solar returns only to an island of all pools
+    rows = (*island.load_kw[:, alone, p], solar, island.dc_kw[p], island.may_charge[p])
     series[:5, :n] = _repeated(np.array(rows), n)
-    marks[:3, :n] = _repeated(np.array([*island.trips[:, 0, 0], island.hand]), n)
-    dropped = _repeated(island.sheds[:, 0, 0], n)
+    marks[:3, :n] = _repeated(np.array([*island.trips[:, alone, p], island.hand]), n)
+    dropped = _repeated(island.sheds[:, alone, p], n)
     sheds[0, :n] = dropped[0]
     _next(np.where(marks[2, :n], marks[1, :n], marks[0, :n]), marks[3])
     _next(np.where(marks[2, :n], dropped[1], dropped[0]), sheds[1])
-    begin = np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)
-    dark, shed = np.full((n_starts, 1), inf), np.full((n_starts, 1), inf)
-    why, end_h, walked = np.zeros((n_starts, 1), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
-    times = (float(step_h), float(horizon_h), n_followed, float(island.reconnect_h))
-    every_sunny_end(
-        begin % n_steps, np.ascontiguousarray(soc_kwh[0], dtype=float), series, marks, sheds,
-        np.array([pools[0].cell], dtype=float), times, dark, shed, why, end_h, walked,
-    )  # fmt: skip
-    found = Dark(dark, shed, why, end_h)
-    return _walk_some(found, walked, island, pools, soc_kwh, step_h, horizon_h, begin, wrap)
+    return series, marks, sheds
 
 
 def _walk_some(found, walked, island, pools, soc_kwh, step_h, horizon_h, begin, wrap):

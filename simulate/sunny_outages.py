@@ -173,7 +173,7 @@ def _ends_from_full(series, marks, short, long, how, floor, ceiling, cell, h, kn
     """Fill `known`: how an outage that is full at the start of each step, solar back already, ends.
 
     Full again is the next sum that is no lower; where the lowest until then stays above the floor, the end is the one
-    that is known there. Sums in between are passed over in the leaps of the steps after.
+    that is known there. Sums in between are passed over in the leaps of the steps after. Returns those next sums.
     """
     n_steps, leaps = known.shape[1], how[0] and ceiling >= cell.usable_kwh
     again, lowest = np.full(n_steps + 1, n_steps + 1), np.full(n_steps + 1, math.inf)
@@ -192,6 +192,7 @@ def _ends_from_full(series, marks, short, long, how, floor, ceiling, cell, h, kn
             t + begun_long_ago, t, n_steps, cell.usable_kwh, 0.0, series, marks, short, long, how, floor, ceiling,
             cell, h, known, t,
         )  # fmt: skip
+    return again
 
 
 @jit

@@ -1,7 +1,6 @@
 """Every outage from cumulative drain against the walk from every start."""
 
 import numpy as np
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -107,14 +106,3 @@ def test_known_ends_from_full_equal_the_walk_from_every_start(seed, wrap):
     if not wrap and given_[2].shape[1] != 120:
         given_ = (*given_[:2], np.tile(given_[2], 3))
     assert_equal(fast_dark_hours(*given_, **options), dark_hours(*given_, **options))
-
-
-@pytest.mark.parametrize("change", ["solar_kw", "dc_kw", "hand"])
-def test_two_pools_whose_state_matters_are_left_to_the_walk(change):
-    (island, pools, soc), _ = drawn(1, 2)
-    if change == "hand":
-        island.load_kw[1] *= 0.5
-        island.hand[8:20] = True
-    else:
-        getattr(island, change)[0, 12] = 1.0
-    assert fast_dark_hours(island, pools, soc, step_h=1.0) is None
