@@ -11,10 +11,10 @@ from profiles.circuit import Circuit
 from profiles.hours import Hours, hours_of_year
 from profiles.load import MeterLoad, Sources, load_kw
 from profiles.noun import BadInput
-from simulate.pools import LegPool, carries_two_pole, leg_of, pool_of, pools_of, share_on_pools, solar_returns
+from simulate.notes import below_notes, house_cautions, shape_notes, weather_notes
+from simulate.pools import LegPool, carries_two_pole, leg_of, pool_of, pools_of, share_on_pools
 from simulate.site import DEFAULT_YEAR, Site
 
-METER_SLACK_KW = 0.1
 NETS_FRAC = 0.005
 """Energy sent back over energy delivered: above it a meter nets solar, below it is an error of its own; no source."""
 HEATED_C = 18.0
@@ -195,28 +195,15 @@ def _house_of(site: Site, sources: SiteSources) -> House:
         if not np.isfinite(kw).all():
             raise BadInput(f"{name} has a step that is not a number", file=site.file)
     pools = pools_of(site)
-    notes += more + sources.notes + _shape_notes(site)
+    notes += more + sources.notes + shape_notes([one for _, one in _loads(site)])
     if sources.weather is not None:
-        from profiles.weather import far_note
-
-        weather = sources.weather
-        notes += [f"weather: {weather.name} ({weather.format})", *sources.year(hours).notes]
-        notes += list(far_note(weather, site.site.latitude, site.site.longitude))
-        notes += _storm_note(site)
+        notes += weather_notes(site, sources.weather, sources.year(hours))
     cold = cold_steps(site, pools, hours, sources)
     return House(
         site=site, hours=hours, circuit_kw=circuit_kw, rest_kw=rest_kw, solar_kw=solar_kw, solar_dc_kw=solar_dc_kw,
-        cold=cold, pools=pools, notes=tuple(dict.fromkeys(notes)), cautions=tuple(_cautions(site)), sources=sources,
+        cold=cold, pools=pools, notes=tuple(dict.fromkeys(notes)), cautions=tuple(house_cautions(site)),
+        sources=sources,
     )  # fmt: skip
-
-
-def _storm_note(site: Site) -> list[str]:
-    """Where actual weather years were given and nothing asks for them."""
-    outage = site.outage
-    asked = outage.major is not None or outage.per_year is not None and outage.mean_h is not None
-    if site.weather.storm_years is None or asked:
-        return []
-    return ["weather.storm_years is not used: it needs outage.per_year with mean_h, or outage.major"]
 
 
 def _in_file(error: BadInput, site: Site, key: str = "") -> BadInput:
@@ -262,14 +249,6 @@ def _loads(site: Site) -> list[tuple[str, object]]:
 def _meter_loads(site: Site) -> list[tuple[str, MeterLoad]]:
     """The meters of a site, each with the key that names it."""
     return [(key, one) for key, one in _loads(site) if isinstance(one, MeterLoad)]
-
-
-def _shape_notes(site: Site) -> list[str]:
-    """The home that weighs the end uses of a "whole-house" shape, where the site file does not describe it."""
-    mine = [one for _, one in _loads(site) if getattr(one, "shape", None) == "whole-house"]
-    defaults = (("floor_area_ft2", "2000 ft2"), ("bedrooms", "3 bedrooms"))
-    used = [text for key, text in defaults if any(getattr(one, key, None) is None for one in mine)]
-    return [f'shape "whole-house": {" and ".join(used)} (default)'] if used else []
 
 
 def _circuit_kw(site: Site, circuit: Circuit, hours: Hours, sources: SiteSources) -> np.ndarray:
@@ -335,16 +314,7 @@ def _rest_kw(site: Site, hours: Hours, sources: SiteSources, circuit_kw, solar_k
         raise _in_file(error, site, "service.whole_house") from None
     meter = _with_roof(service.whole_house, meter, site, sources, solar_kw, "service.whole_house")
     rest = meter - circuit_kw.sum(axis=0)
-    notes = []
-    if (rest < -METER_SLACK_KW).any():
-        worst = int(np.argmin(rest))
-        largest = site.circuit[int(np.argmax(circuit_kw[:, worst]))].name
-        notes = [
-            f"meter minus circuits is below -{METER_SLACK_KW} kW in {int((rest < -METER_SLACK_KW).sum())} steps, "
-            f"worst {rest[worst]:.2f} kW at {hours.local_text[worst]} (largest circuit then: {largest}); "
-            "what may be switched over is cut to the meter"
-        ]
-    return rest, notes
+    return rest, below_notes(site, hours, rest, circuit_kw)
 
 
 def _solar(site: Site, hours: Hours, sources: SiteSources) -> tuple[np.ndarray, np.ndarray]:
@@ -390,22 +360,6 @@ def cell_c(group, hours: Hours, sources: SiteSources) -> np.ndarray:
     if group.place.startswith("outdoor"):
         return outdoor
     return np.maximum(np.minimum(outdoor + UNHEATED_ABOVE_OUTDOOR_C, UNHEATED_AT_MOST_C), outdoor)
-
-
-def _cautions(site: Site) -> list[str]:
-    out = []
-    for group in site.battery:
-        if group.count and group.temperature and group.temperature.min_charge_c is not None and group.place is None:
-            out.append(f'battery "{group.name}": place is not stated, so cold charging is not limited')
-        circuit_kw = group.charging_circuit.continuous_kw
-        if group.charge_kw is not None and group.charge_kw > circuit_kw and not group.charge_adjustable:
-            out.append(
-                f'battery "{group.name}": charger of {group.charge_kw:g} kW on a charging circuit of '
-                f"{circuit_kw:.2f} kW, simulated as if set to {circuit_kw:.2f} kW"
-            )
-    if site.outage.restart_soc > 0.0 and not solar_returns(site):
-        out.append("outage.restart_soc is ignored: solar cannot return to the island as wired")
-    return out
 
 
 def without_circuits(house: House, names: tuple[str, ...]) -> House:
