@@ -365,6 +365,28 @@ def test_half_written_parts_are_cleared_and_never_read(tmp_path):
     assert not list((tmp_path / "swept").glob("_part*"))
 
 
+FAULTS = """
+import resource, sys
+sys.path.insert(0, {tests!r})
+from simulate.design_row import Wanted
+from simulate.designs import run_part
+from tests.test_designs import bench
+run = lambda: run_part(bench(), ("operation.reserve",), [(0.01 * k,) for k in range(64)], 0, Wanted())
+run()
+before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+run()
+print(resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before)
+"""
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="a switch of the C library on Linux")
+def test_workers_that_are_told_to_trim_memory_keep_it():
+    script = FAULTS.format(tests=str(Path(__file__).parents[1]))
+    told = os.environ | {"MALLOC_TRIM_THRESHOLD_": "65536"}
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, env=told)
+    assert int(done.stdout) < 10_000, "each array of a year is new memory: 64 designs take some 100,000 page faults"
+
+
 KILLED = """
 import sys
 sys.path.insert(0, {tests!r})
