@@ -12,6 +12,8 @@ from simulate.island import EMPTY, OVERLOAD
 PAIR, ALONE = 0, 1
 TIE_KWH = 1e-9
 """Energy that is as good as none: which of two things comes first is then left to the walk."""
+SHARP_KW = 1e-3
+"""A drain of which `TIE_KWH` is no more than milliseconds."""
 
 
 def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=None, wrap=True):
@@ -33,9 +35,9 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
     With the drain summed from the start of the year, a pool is empty in the first step in which the sum exceeds its
     sum at the start plus its energy. The sums carry a second float, so that a year of kWh costs no digits. That step is
     sought from the one that the last outage ended in, since neighbours end near each other. Where one of two pools
-    goes dark the other is sought again from there with what it carries alone. Walked are the few starts in which a
-    pool that retries trips beside another, and those that end on the border of a step, where rounding decides what
-    comes first.
+    goes dark the other is sought again from there with what it carries alone; pools that share nothing are looked at
+    one by one. Walked are the few starts in which a pool that retries trips beside another, and those that end on the
+    border of a step where that decides what comes first.
 
     Examples
     --------
@@ -70,15 +72,27 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
             _sum_up(rates[a, p] * step_h, drain[a, p], rest[a, p])
             _next(trips[a, p], next_trip[a, p])
             _next(sheds[a, p], next_shed[a, p])
-    dark, shed = np.full((n_starts, n_pools), inf), np.full((n_starts, n_pools), inf)
-    why, end_h, walked = np.zeros((n_starts, n_pools), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
-    every_end = _every_end_alone if n_pools == 1 else _every_end
-    every_end(
-        begin % n_steps, soc, column("restart_kwh")[:, 0], rates, (drain, rest), (next_trip, next_shed), trips,
-        (float(step_h), float(horizon_h), n_followed, bool(island.latches)), dark, shed, why, end_h, walked,
-    )  # fmt: skip
-    found = Dark(dark, shed, why, end_h)
+    sums, nexts, how = (drain, rest), (next_trip, next_shed), (float(step_h), float(horizon_h), n_followed)
+    first, floors = begin % n_steps, column("restart_kwh")[:, 0]
+    dark, shed = np.full((2, n_pools, n_starts), inf)
+    why, end_h, walked = np.zeros((n_pools, n_starts), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
+    if n_pools == 1 or _share_nothing(rates, trips, sheds, island.latches):
+        for p in range(n_pools):
+            _every_end_alone(
+                first, soc[p], floors[p], rates[0, p], drain[0, p], rest[0, p], next_trip[0, p], next_shed[0, p], how,
+                dark[p], shed[p], why[p], end_h, walked,
+            )  # fmt: skip
+    else:
+        how = (*how, bool(island.latches))
+        _every_end(first, soc, floors, rates, sums, nexts, trips, how, dark, shed, why, end_h, walked)
+    found = Dark(*(np.ascontiguousarray(one.T) for one in (dark, shed, why)), end_h)
     return _walk_some(found, walked, island, pools, soc, step_h, horizon_h, begin, wrap)
+
+
+def _share_nothing(rates, trips, sheds, latches: bool) -> bool:
+    """Two pools that meet the same whether the other is up or dark; none comes back from a trip."""
+    same = all((one[PAIR] == one[ALONE]).all() for one in (rates, trips, sheds))
+    return same and (latches or not trips.any())
 
 
 def _sunny(island, pools, soc_kwh, step_h, horizon_h, begin, wrap):
@@ -199,32 +213,40 @@ def _empties(sums, rest, begin, held_kwh, guess, last):
 
 
 @jit
-def _every_end_alone(begin, soc, floors, rates, sums, nexts, trips, how, dark, shed, why, end_h, walked):
-    """`_every_end` for one pool, with nothing beside it."""
-    rate, drain, rest = rates[0, 0], sums[0][0, 0], sums[1][0, 0]
-    next_trip, next_shed = nexts[0][0, 0], nexts[1][0, 0]
-    h, horizon_h, n_followed, _ = how
+def _every_end_alone(
+    begin, soc, floor, rate, drain, rest, next_trip, next_shed, how, dark, shed, why, end_h, walked
+):
+    """`_every_end` for one pool, with nothing beside it.
+
+    What empties it on the border of two steps empties it there, if both take energy and the border brings nothing else.
+    """
+    h, horizon_h, n_followed = how
     m = 0
     for k in range(begin.shape[0]):
         first = begin[k]
         last = min(first + n_followed, rate.shape[0])
-        held = max(soc[0, k] - floors[0], 0.0)
+        held = max(soc[k] - floor, 0.0)
         m = _empties(drain, rest, first, held, m, last)
         kept = held - _used(drain, rest, first, m)
         near = m < last and rate[m] * h - kept < TIE_KWH
-        if near or (abs(kept) < TIE_KWH and m > first):
-            walked[k] = True
-            continue
         trip = next_trip[first]
+        if near or (abs(kept) < TIE_KWH and m > first):
+            b = m + 1 if near else m
+            sharp = first < b < last and min(rate[b - 1], rate[b]) > SHARP_KW and (b - first) * h < horizon_h - 1e-9
+            if not sharp or trip == b or next_shed[first] == b or (near and abs(kept) < TIE_KWH):
+                walked[k] = True
+                continue
+            m, kept = b, 0.0
         trips_first = trip < last and trip <= m
         ends_h = (trip - first) * h if trips_first else (m - first) * h + (kept / rate[m] if m < last else 0.0)
         until = trip - 1 if trips_first else min(m, last - 1)
         if next_shed[first] <= until:
-            shed[k, 0] = (next_shed[first] - first) * h
-        end_h[k] = min((last - first) * h, horizon_h)
+            shed[k] = (next_shed[first] - first) * h
+        follows_h = (last - first) * h
         if (trips_first or m < last) and ends_h < horizon_h:
-            dark[k, 0], why[k, 0] = ends_h, OVERLOAD if trips_first else EMPTY
-            end_h[k] = min(((trip if trips_first else m) - first + 1) * h, horizon_h)
+            dark[k], why[k] = ends_h, OVERLOAD if trips_first else EMPTY
+            follows_h = ((trip if trips_first else m) - first + 1) * h
+        end_h[k] = max(end_h[k], min(follows_h, horizon_h))
 
 
 @jit
@@ -252,7 +274,7 @@ def _every_end(begin, soc, floors, rates, sums, nexts, trips, how, dark, shed, w
             if tie:
                 walked[k] = True
                 break
-            _note_sheds(first, now + mid, step, trip, last, alone, up, next_shed, h, shed[k])
+            _note_sheds(first, now + mid, step, trip, last, alone, up, next_shed, h, shed[:, k])
             if step >= last or (step - first) * h + at_h >= horizon_h:
                 break
             if trip and n_pools > 1 and not latches:
@@ -263,10 +285,10 @@ def _every_end(begin, soc, floors, rates, sums, nexts, trips, how, dark, shed, w
                     sums_of = rates[alone, p], drain[alone, p], rest[alone, p]
                     held[p] -= _drawn((now, inside_h, mid), step, at_h, sums_of, h)
             if trip:
-                left -= _trip_off(step, alone, up, trips, (step - first) * h, dark[k], why[k])
+                left -= _trip_off(step, alone, up, trips, (step - first) * h, dark[:, k], why[:, k])
             else:
                 up[who], left = False, left - 1
-                dark[k, who], why[k, who] = (step - first) * h + at_h, EMPTY
+                dark[who, k], why[who, k] = (step - first) * h + at_h, EMPTY
             now, inside_h, mid, alone = step, at_h, not trip, ALONE
         followed = now - first + 1 if left == 0 else last - first
         end_h[k] = min(followed * h, horizon_h)
