@@ -71,11 +71,17 @@ def unserved_kwh(kw, dark_h, begin, kinds: Sequence[Interruptions], *, step_h: f
     inside = first < steps
     at = np.where(inside, first, 0).astype(np.int64)
     out += np.where(inside, kw[(begin + at) % n] * (beyond(np.where(inside, dark_h, inf)) - edges[at + 1]), 0.0)
-    twice = np.concatenate([kw] * (2 + steps // n))
-    where = np.asarray(begin) % n
-    for k in range(1, steps):
-        out += np.where(first < k, twice[where + k], 0.0) * (edges[k] - edges[k + 1])
+    twice = np.concatenate([kw] * (2 + steps // n)).astype(float)
+    _add_later(twice, np.asarray(begin, dtype=np.int64) % n, first.astype(np.int64), edges[:-1] - edges[1:], out)
     return out
+
+
+@jit
+def _add_later(kw, where, first, hours, out):
+    """Add the load of the steps after the first dark one, each for the `hours` a year that interruptions last it."""
+    for s in range(out.shape[0]):
+        for k in range(max(first[s] + 1, 1), hours.shape[0]):
+            out[s] += kw[where[s] + k] * hours[k]
 
 
 @jit
