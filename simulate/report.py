@@ -19,6 +19,7 @@ from profiles.noun import BadInput
 from simulate import cautions, view
 from simulate.bill_view import apart_text, money_text
 from simulate.document import Study
+from simulate.report_sheets import BESIDE, TWIN, parts_of
 from simulate.report_sources import with_source
 from simulate.report_table import Table
 from simulate.report_tables import tables_of, warnings_of
@@ -90,6 +91,10 @@ def report_html(study: Study, figures) -> str:
         verdicts=verdicts_of(study),
         not_paid=_not_paid(study),
         plates={plate.name: _inline(plate, k) for k, plate in enumerate(figures, start=1)},
+        crew=parts_of(study),
+        crew_beside=BESIDE,
+        twin=TWIN,
+        refill_text=view.refill_text,
         hashes=hashes_of(study),
         version=metadata.version("keeplit"),
     )

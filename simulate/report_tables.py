@@ -158,7 +158,9 @@ def _storm_days(study: Study) -> Table:
              f"{day['ghi_kwh_m2']:.1f}", *(view.hours_text(day["hours"][name], horizon) for name in ("min", "p50")))
             for day in (found or {}).get("storm_days") or ()]  # fmt: skip
     header = ("power fails on the", "outdoors, mean [degC]", "sun on flat ground [kWh/m2]", "worst", "middle")
-    return Table("Storm load on the hardest days of the modelled weather", header, tuple(rows))
+    weather = study.site.weather
+    source = "modelled weather" if weather is None or weather.storm_years is None else "actual years"
+    return Table(f"Storm load on the hardest days of the {source}", header, tuple(rows))
 
 
 def _replay(study: Study) -> Table:

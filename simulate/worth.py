@@ -11,9 +11,9 @@ from simulate.ageing import WarrantyEnd, age, warranty_end
 from simulate.bill import price_bill
 from simulate.discount import discount_factors
 from simulate.house import House
+from simulate.interruptions import indices_in, interruptions_of, start_weight
 from simulate.money import CashFlow, Money, cash_flow, with_replacements
 from simulate.pools import pools_of
-from simulate.reliability import indices_in, interruptions_of, start_weight
 from simulate.replay import ReplayedBill, replay_bill
 from simulate.ride import outage_kw
 from simulate.site import Site

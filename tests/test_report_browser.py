@@ -188,18 +188,26 @@ def test_the_print_cuts_nothing_off(written, tmp_path, size, width_pt, height_pt
         pytest.skip("pdftotext is not on this machine (apt-get install poppler-utils)")
     page, pdf = tmp_path / "report.html", tmp_path / "report.pdf"
     text = written.read_text("utf-8")
+    assert "@page crew { size: landscape;" in text and "@page handover { size: portrait;" in text
+    text = text.replace("size: landscape;", f"size: {size} landscape;").replace("size: portrait;", f"size: {size};")
     page.write_text(text.replace("@page {", f"@page {{ size: {size};"), encoding="utf-8")
     pdf_of(page, pdf)
     assert sorted(one.name for one in tmp_path.iterdir()) == ["report.html", "report.pdf"]
     boxes = subprocess.run(["pdftotext", "-bbox", pdf, "-"], capture_output=True, check=True).stdout
     pages = [node for node in ElementTree.fromstring(boxes).iter() if node.tag.endswith("}page")]
-    assert len(pages) > 8
-    for sheet in pages:
-        assert float(sheet.get("width")) == pytest.approx(width_pt, abs=1)
-        assert float(sheet.get("height")) == pytest.approx(height_pt, abs=1)
+    sizes = [(float(sheet.get("width")), float(sheet.get("height"))) for sheet in pages]
+    upright = [(width, height) == pytest.approx((width_pt, height_pt), abs=1) for width, height in sizes]
+    crew = upright.index(False)  # the sheets of the crew are wide, the client's among them is not
+    assert 8 < crew < len(pages) - 5
+    for one, is_upright in zip(sizes[crew:], upright[crew:], strict=True):
+        assert is_upright or one == pytest.approx((height_pt, width_pt), abs=1)
+    titles = [next(iter(sheet)).text for sheet, is_upright in zip(pages[crew:], upright[crew:], strict=True) if is_upright]
+    assert titles == ["For"]  # the client
+    assert [word.text for word in list(pages[crew])[:3]] == ["For", "the", "crew"]
+    for sheet, (width, height) in zip(pages, sizes, strict=True):
         for word in sheet:
-            assert 14 < float(word.get("xMin")) < float(word.get("xMax")) < width_pt - 14, word.text
-            assert 14 < float(word.get("yMin")) < float(word.get("yMax")) < height_pt - 14, word.text
+            assert 14 < float(word.get("xMin")) < float(word.get("xMax")) < width - 14, word.text
+            assert 14 < float(word.get("yMin")) < float(word.get("yMax")) < height - 14, word.text
     printed = {word.text for sheet in pages for word in sheet}
     cells = re.findall(r"<t[hd][^>]*>([^<]+)</t[hd]>", text)
     assert len(cells) > 500
