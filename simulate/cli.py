@@ -73,11 +73,11 @@ def study(site: SiteArg = None, as_json: Json = False, out: Out = None) -> None:
 
     with _busy("simulating the year and every outage"):
         result = study_of(_site(site))
-        document = result.document
         if out is not None:
             from simulate.outputs import write_study
 
             write_study(result, out)
+        document = result.document if out is None else result.summary
     if as_json:
         _print_json(document)
         return

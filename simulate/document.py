@@ -141,7 +141,7 @@ class Study:
 
     @cached_property
     def document(self) -> dict:
-        """The document of `keeplit study --json`; money and kW are unrounded."""
+        """The document of `keeplit study --json`; money and kW are unrounded, ranges are in `summary`."""
         house = self.run.house
         outage = self.ride.document()
         outage["storm"] = {key: value for key, value in self.storm.document().items() if key in ("hours", "by_season")}
@@ -165,9 +165,15 @@ class Study:
                 "fail": sum(f.verdict == "fail" for f in self.findings),
             },
             "money": None if self.worth is None else self.worth.document(),
+            "ranges": None,
             "assumptions": assumptions_of(self.run),
             "cautions": self.cautions,
         }
+
+    @property
+    def summary(self) -> dict:
+        """The document with `ranges` worked out: what `--out` writes, and what `--json` prints in the same run."""
+        return self.document | {"ranges": None if self.ranges is None else self.ranges.document()}
 
     @cached_property
     def cautions(self) -> list[str]:

@@ -27,8 +27,7 @@ def write_study(study: Study, folder: str | Path) -> None:
     from simulate.report import write_report
 
     out = folder_for(folder)
-    summary = study.document | {"ranges": None if study.ranges is None else study.ranges.document()}
-    _text(out / "summary.json", json.dumps(summary, allow_nan=False, indent=1))
+    _text(out / "summary.json", json.dumps(study.summary, allow_nan=False, indent=1))
     _text(out / "site-used.toml", site_toml(study.site))
     tables = {
         "year.csv": study.run.to_frame(), "outages.csv": study.ride.to_frame(), "months.csv": months_frame(study),
