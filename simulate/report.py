@@ -94,7 +94,7 @@ def report_html(study: Study, figures) -> str:
         crew=parts_of(study),
         crew_beside=BESIDE,
         twin=TWIN,
-        refill_text=view.refill_text,
+        shared_refill=_shared_refill(study),
         hashes=hashes_of(study),
         version=metadata.version("keeplit"),
     )
@@ -173,6 +173,12 @@ def _charging_is(study: Study) -> str:
     if study.site.service.calculated_load_va is None:
         return "charging alone: no calculated load of the house is given"
     return "all units charging on top of the calculated load of the house"
+
+
+def _shared_refill(study: Study) -> str:
+    """How long the refill takes when the units share what the service leaves."""
+    refill = view.refill_text(study.document["outage"]["recharge"]["shared_from_empty_h"])
+    return "the units are never full again" if refill == "never" else f"the refill takes {refill}"
 
 
 def _between(study: Study, name: str, word) -> str:

@@ -16,15 +16,18 @@ from profiles.hours import hours_of_year
 from profiles.noun import BadInput
 from simulate import report
 from simulate.document import study
-from simulate.outputs import months_frame
+from simulate.outputs import client_answers, months_frame
+from simulate.panel.sheet import text_of
+from simulate.panel.sheets import sheets
 from simulate.plot import plates_of
 from simulate.replay import PrintedBill
 from simulate.report import hashes_of, numbers_of, pdf_of, report_html, write_report
+from simulate.report_sheets import CAPTIONS
 from simulate.report_sources import meters, sources
-from simulate.report_tables import tables_of, warnings_of
+from simulate.report_tables import _storm_days, tables_of, warnings_of
 from simulate.site import read_site, site_toml
 from simulate.uncertainty import span_of
-from simulate.view import hours_text, show_study
+from simulate.view import answer, hours_text, show_study
 from simulate.worth import replay_of
 from tests.small_site import circuit, small_site, unit
 
@@ -228,6 +231,15 @@ class TestWords:
         p10 = [month["p10"] for month in demo.document["outage"]["by_month"]]
         assert numbers_of(demo)[0][0] == f"{int(min(p10))} h"
 
+    def test_storm_days_name_their_weather(self):
+        one = study(read_site())
+        day = {"why": "coldest", "date": "2019-01-20", "temp_c": -9.0, "ghi_kwh_m2": 1.0, "hours": {"min": 2.0, "p50": 3.0}}
+        outage = one.document["outage"]
+        with_document(one, outage=outage | {"reliability": {"storm_days": [day]}})
+        assert _storm_days(one).caption == "Storm load on the hardest days of the modelled weather"
+        object.__setattr__(one, "site", one.site.with_values({"weather.storm_years": "years"}))
+        assert _storm_days(one).caption == "Storm load on the hardest days of the actual years"
+
     def test_no_promise_is_made(self, page):
         assert not re.search(r"\bsafe\b|code[- ]compliant|guaranteed|whole-home|will run", page.text, re.IGNORECASE)
 
@@ -325,6 +337,39 @@ class TestSources:
         assert span.startswith("2025-01-01T00:00") and "missing" in issues
 
 
+class TestCrew:
+    def test_every_sheet_of_the_job_is_there_and_listed(self, page, html):
+        made = ["one-line", "schedule", "legs", "spaces", "wiring", "neutrals", "charging", "load-calculation", "labels",
+                "materials", "replacing", "commissioning", "client", "site-visit"]  # fmt: skip
+        assert [name for name in page.having("id") if re.fullmatch(r"sheet-[\w-]+(?<!-title)", name)] == [
+            f"sheet-{name}" for name in made
+        ]
+        assert {f"#sheet-{name}" for name in made} | {"#crew"} <= set(page.having("href"))
+        assert set(CAPTIONS) == set(made)
+        assert html.index('id="appendix"') < html.index('id="crew"')
+
+    def test_rows_are_those_of_the_sheets(self, demo, page):
+        for name, one in sheets(demo.site, demo.findings, client_answers(demo)).items():
+            if name != "checks":  # the report shows these as panel checks
+                head, *rows = page.tables[f"table-sheet-{name}"]
+                assert head == one["columns"]
+                assert rows == [["____" if cell == "" else text_of(cell) for cell in row] for row in one["rows"]]
+                assert all(note in page.text for note in one["notes"])
+
+    def test_cautions_stand_before_the_first_sheet(self, html):
+        text = Page(html[html.index('<section id="crew"') : html.index('<section id="sheet-schedule"')]).text
+        assert text.index("verify absence of voltage") < text.index("licensed electrician") < text.index("One-line diagram")
+
+    def test_what_is_filled_in_by_hand_says_so(self, page):
+        blanks = [attrs for tag, attrs, _ in page.tags if attrs.get("class") == "fill"]
+        assert len(blanks) > 50
+        assert {attrs["aria-label"] for attrs in blanks} == {"to fill in"}
+
+    def test_hours_of_the_hand_over_page_are_those_of_the_answer(self, demo, page):
+        rows = {row[1]: row[2] for row in page.tables["table-sheet-client"][1:]}
+        assert rows["How long does it last?"] == answer(demo.ride)
+
+
 class TestReplay:
     def test_printed_bills_stand_before_the_saving(self, demo):
         bill = PrintedBill.model_validate({"from": "2025-01-01", "to": "2025-02-01", "amount": 500.0, "kwh": 10.0})
@@ -411,6 +456,8 @@ class TestEscapes:
         assert not [tag for tag, _, _ in page.tags if tag in ("script", "b")]
         assert NASTY in page.text
         assert f"Pit {NASTY}" in [row[0] for row in page.tables["table-circuits"]]
+        assert f"Pit {NASTY}" in [row[0] for row in page.tables["table-sheet-schedule"]]
+        assert "&lt;script&gt;" in text[text.index('id="figure-one-line"') : text.index('id="table-sheet-one-line"')]
         assert next(data for data, above in page.texts if above[-1:] == ("title",)).startswith(NASTY)
 
 
@@ -444,6 +491,14 @@ class TestSums:
             so_far += cents(header.index("net"))
             assert so_far == cents(header.index("sum so far"))
         assert so_far == round(demo.document["money"]["by_year"][-1]["cumulative"] * 100)
+
+    def test_a_refill_that_never_ends_is_said_in_words(self):
+        one = study(read_site())
+        outage = one.document["outage"]
+        back = outage["recharge"] | {"exceeds": True, "shared_from_empty_h": float("inf")}
+        text = report_html(with_document(one, outage=outage | {"recharge": back}), ())
+        assert "Shared so, the refill takes never" not in text and "Shared so, the units are never full again." in text
+        assert not re.search(r"\binf\b", Page(text).text)
 
     def test_hours_to_refill_are_the_same_everywhere(self, demo, html):
         back = demo.document["outage"]["recharge"]
