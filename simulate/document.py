@@ -50,7 +50,7 @@ def bill_document(bills: ThreeBills, bound: Bound, asked: Asked) -> dict:
         "by_month": bills.by_month(),
         "demand_limit": limit_document(asked),
         "worth_of_more": None if bound.worth_of_more is None else vars(bound.worth_of_more),
-        "notes": list(bills.with_battery.notes),
+        "notes": [*bills.with_battery.notes, *bound.notes],
     }
 
 

@@ -117,8 +117,19 @@ def show_study(study: Study, console: Console) -> None:
         console.print(
             f"With the year known beforehand the most would be {most}; the plan takes {study.bound.captured_frac:.0%}."
         )
+    for line in bound_lines(study):
+        console.print(plain(line))
     _show_panel(document["panel"], console)
     show_cautions(document["cautions"], console)
+
+
+def bound_lines(study: Study) -> list[str]:
+    """Why no bound is given, and what one more kWh or kW of battery would save at most."""
+    more, currency = study.bound.worth_of_more, study.bills.with_battery.currency
+    if more is None:
+        return list(study.bound.notes)
+    worth = f"one more kWh of battery {more.per_kwh:,.2f} {currency} a year, one more kW {more.per_kw:,.2f}"
+    return [*study.bound.notes, f"At best, {worth}."]
 
 
 def show_outage(ride: RideThrough, console: Console, storm: RideThrough | None = None) -> None:

@@ -102,7 +102,19 @@ def test_worth_of_more_is_a_difference_of_bounds():
     assert vars(bound.worth_of_more) == pytest.approx(vars(by_series), abs=1e-9)
     assert bound.worth_of_more.per_kwh == pytest.approx(365 * 0.3, rel=0.01)  # a kWh a day from 0.1 to 0.4, by hand
     two = run_year(small_site([circuit("Lights", 0.7)], locked_pair(), **tables | {"rate": peaks(demand=[{"per_kw": 5.0}])}))
-    assert bound_of(two, bills_of(two)).worth_of_more is None  # beyond the exact programme
+    assert bound_of(two, bills_of(two)).worth_of_more is None  # that would take long
+
+
+def test_worth_of_more_of_two_pools_is_a_difference_of_bounds():
+    """Two units that nothing couples but the house: one more kWh between them, against a site that has it."""
+    tables = {"rate": peaks(), "operation": {"plan": "time-of-use", "reserve": 0.0}}
+    loads = [circuit("One", 0.9, "A", rate_transfer=True), circuit("Two", 0.8, "B", rate_transfer=True)]
+    small, larger = (
+        run_year(small_site(loads, [unit("A", usable_kwh=kwh), unit("B", usable_kwh=kwh)], **tables)) for kwh in (3.0, 3.5)
+    )
+    bound, more = (bound_of(run, bills_of(run)) for run in (small, larger))
+    assert bound.worth_of_more is not None
+    assert bound.worth_of_more.per_kwh == pytest.approx(more.saving - bound.saving, abs=1e-3)
 
 
 def test_a_larger_pool_is_never_worth_less():
