@@ -18,9 +18,10 @@ from simulate.pools import solar_returns
 from simulate.recharge import recharge_of
 from simulate.refuel import refuel_of
 from simulate.reliability import reliability_of, second_outage
-from simulate.ride import RideThrough, outage_kw, ride_through, who_goes_dark
+from simulate.ride import RideThrough, outage_kw, ride_through
 from simulate.site import Site, defaults_used, read_site
 from simulate.three_bills import ThreeBills, three_bills
+from simulate.timeline import who_goes_dark
 from simulate.worth import PLANS_BY_CALENDAR, Worth, without_battery_kw, worth_of
 from simulate.year import Asked, HouseYear, run_year
 

@@ -24,8 +24,6 @@ from simulate.outage import (
 from simulate.pools import leg_of, solar_returns
 from simulate.site import Site
 from simulate.timeline import end_together
-from simulate.timeline import trace_of as trace_of
-from simulate.timeline import who_goes_dark as who_goes_dark
 from simulate.year import HouseYear, run_year
 
 HAND_WINDOW = "07:00-22:00"

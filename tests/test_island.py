@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from simulate.battery import Pool
 from simulate.outage import hours_survived
-from simulate.ride import ride_through, who_goes_dark
+from simulate.ride import ride_through
+from simulate.timeline import who_goes_dark
 from tests.small_site import circuit, locked_pair, small_site, unit
 from tests.twin import TwinCircuit, twin_outage
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from simulate.ride import ride_through, trace_of, who_goes_dark
+from simulate.ride import ride_through
+from simulate.timeline import trace_of, who_goes_dark
 from tests.small_site import circuit, locked_pair, small_site, unit
 
 ENDS = {"outage": {"start_soc": "full"}}

@@ -206,12 +206,6 @@ JA12_FRAC_PER_CYCLE = 0.30 / 4000
 edition 2019 or 2022. Its fade per cycle and what it leaves after ten years are derived."""
 
 
-@pytest.mark.parametrize(("cycles", "left"), [(4000, 0.700), (3650, 0.72625)])
-def test_ja12_capacity_after_its_cycles(cycles, left):
-    ageing = age(2, fade_frac_per_year=0.0, throughput_kwh_per_year=float(cycles), fade_frac_per_kwh=JA12_FRAC_PER_CYCLE)
-    assert ageing.capacity_frac[1] == pytest.approx(left, abs=1e-12)
-
-
 def test_ja12_ten_years_of_a_cycle_a_day_of_what_is_left():
     # a faded battery puts less through: the year after k years begins with (1 - 365 x 7.5e-5)^k
     ageing = age(11, fade_frac_per_year=0.0, throughput_kwh_per_year=365.0, fade_frac_per_kwh=JA12_FRAC_PER_CYCLE)

@@ -8,7 +8,8 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from simulate.plot.paper import DARK, GREY, INK, LIGHT, LINES, MIDDLE, MONTHS, TEXT_PT, name_axes, paper
-from simulate.ride import RideThrough, outage_kw, trace_of, worst_middle_best
+from simulate.ride import RideThrough, outage_kw, worst_middle_best
+from simulate.timeline import trace_of
 from simulate.view import hours_text
 
 LEAST_H = 6.0
