@@ -16,6 +16,8 @@ ELSEWHERE = ("checks",)
 """Sheets whose rows the report shows in a part of their own."""
 TWIN = "sheet-wiring"
 """The table that holds the runs of the one-line diagram."""
+TALL = 0.8
+"""Height by width from which a drawing is larger on an upright page."""
 BESIDE = (cautions.ENERGIZED, cautions.LICENSED, cautions.BACKFEED)
 CAPTIONS = {
     "one-line": "Title block of the drawing",
@@ -44,6 +46,12 @@ class Part:
     table: Table | None
     notes: tuple[str, ...]
     svg: str
+
+    @property
+    def is_tall(self) -> bool:
+        """The drawing is printed on an upright page."""
+        size = re.search(r'viewBox="0 0 (\d+) ([\d.]+)"', self.svg)
+        return size is not None and float(size[2]) > TALL * float(size[1])
 
 
 def parts_of(study: Study) -> list[Part]:

@@ -22,7 +22,7 @@ from simulate.panel.sheets import sheets
 from simulate.plot import plates_of
 from simulate.replay import PrintedBill
 from simulate.report import hashes_of, numbers_of, pdf_of, report_html, write_report
-from simulate.report_sheets import CAPTIONS
+from simulate.report_sheets import CAPTIONS, parts_of
 from simulate.report_sources import meters, sources
 from simulate.report_tables import _storm_days, tables_of, warnings_of
 from simulate.site import read_site, site_toml
@@ -364,6 +364,12 @@ class TestCrew:
         blanks = [attrs for tag, attrs, _ in page.tags if attrs.get("class") == "fill"]
         assert len(blanks) > 50
         assert {attrs["aria-label"] for attrs in blanks} == {"to fill in"}
+
+    def test_a_tall_drawing_gets_an_upright_page(self, demo):
+        wide = next(part for part in parts_of(demo) if part.svg)
+        assert not wide.is_tall
+        assert replace(wide, svg='<svg viewBox="0 0 1180 1200">').is_tall
+        assert not replace(wide, svg="").is_tall
 
     def test_hours_of_the_hand_over_page_are_those_of_the_answer(self, demo, page):
         rows = {row[1]: row[2] for row in page.tables["table-sheet-client"][1:]}

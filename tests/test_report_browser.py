@@ -188,7 +188,7 @@ def test_the_print_cuts_nothing_off(written, tmp_path, size, width_pt, height_pt
         pytest.skip("pdftotext is not on this machine (apt-get install poppler-utils)")
     page, pdf = tmp_path / "report.html", tmp_path / "report.pdf"
     text = written.read_text("utf-8")
-    assert "@page crew { size: landscape;" in text and "@page handover { size: portrait;" in text
+    assert "@page crew { size: landscape;" in text and "@page upright { size: portrait;" in text
     text = text.replace("size: landscape;", f"size: {size} landscape;").replace("size: portrait;", f"size: {size};")
     page.write_text(text.replace("@page {", f"@page {{ size: {size};"), encoding="utf-8")
     pdf_of(page, pdf)
