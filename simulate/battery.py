@@ -140,6 +140,12 @@ def _fill_straight(e_kwh, goal_kwh, net_kw, h):
 
 
 @jit
+def drain_kw(load_kw, cell):
+    """DC power that a unit takes from its cells while it inverts for an AC load. [kW]"""
+    return load_kw / cell.discharge_efficiency + cell.no_load_kw
+
+
+@jit
 def discharge_efficiency(reach_kw, cell):
     """Discharge efficiency that counts the no-load draw in proportion to what is delivered.
 
@@ -219,7 +225,7 @@ def island_step(e_kwh, floor_kwh, load_kw, solar_kw, dc_kw, may_charge, cell, h)
     """
     short_kw = max(load_kw - solar_kw, 0.0)
     spare_kw = max(solar_kw - load_kw, 0.0)
-    out_kw = short_kw / cell.discharge_efficiency + cell.no_load_kw
+    out_kw = drain_kw(short_kw, cell)
     dc_in_kw = dc_kw if may_charge > 0.0 else min(dc_kw, out_kw)
     in_kw = min(spare_kw, cell.takes_back_kw) * may_charge * cell.charge_efficiency + dc_in_kw
     if in_kw < out_kw:

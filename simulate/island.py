@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from simulate.battery import island_step
+from simulate.battery import drain_kw, island_step
 from simulate.compiled import jit
 from simulate.meter_step import cell_at
 
@@ -170,10 +170,10 @@ def _may_resume(p, t, by_hand, solar_on, load_kw, solar_kw, dc_kw, may_charge, c
     kw = load_kw[by_hand, 0, p, t]
     sun_kw = solar_on * solar_kw[p, t]
     spare_kw = min(max(sun_kw - kw, 0.0), cell.takes_back_kw) * cell.charge_efficiency * may_charge[p, t]
-    out_kw = max(kw - sun_kw, 0.0) / cell.discharge_efficiency + cell.no_load_kw
+    out_kw = drain_kw(max(kw - sun_kw, 0.0), cell)
     if spare_kw + dc_kw[p, t] >= out_kw and sun_kw + dc_kw[p, t] > 0.0 and e[p] >= cell.restart_kwh:
         return True
-    return e[p] - cell.restart_kwh >= kw / cell.discharge_efficiency + cell.no_load_kw
+    return e[p] - cell.restart_kwh >= drain_kw(kw, cell)
 
 
 @jit

@@ -6,6 +6,7 @@ from math import ceil, inf
 
 import numpy as np
 
+from simulate.battery import drain_kw
 from simulate.compiled import jit, jit_inside
 from simulate.island import EMPTY, OVERLOAD
 
@@ -60,8 +61,7 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
     n_steps = island.solar_kw.shape[1]
     begin = np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)
     n_followed = ceil(horizon_h / step_h - 1e-9)
-    column = lambda name: np.array([getattr(pool, name) for pool in pools]).reshape(-1, 1)
-    rates = island.load_kw[0] / column("discharge_efficiency") + column("no_load_kw")
+    rates = np.stack([_drains_kw(island.load_kw[0, :, p], pool.cell) for p, pool in enumerate(pools)], axis=1)
     cases = (PAIR, ALONE)[:n_pools]
     given = (rates, island.trips[0], island.sheds[0])
     rates, trips, sheds = (_repeated(one[: len(cases)], n_steps + n_followed + 1 if wrap else n_steps) for one in given)
@@ -73,7 +73,7 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
             _next(trips[a, p], next_trip[a, p])
             _next(sheds[a, p], next_shed[a, p])
     sums, nexts, how = (drain, rest), (next_trip, next_shed), (float(step_h), float(horizon_h), n_followed)
-    first, floors = begin % n_steps, column("restart_kwh")[:, 0]
+    first, floors = begin % n_steps, np.array([pool.restart_kwh for pool in pools])
     dark, shed = np.full((2, n_pools, n_starts), inf)
     why, end_h, walked = np.zeros((n_pools, n_starts), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
     if n_pools == 1 or _share_nothing(rates, trips, sheds, island.latches):
@@ -169,6 +169,15 @@ def _drain_is_fixed(island) -> bool:
         return False
     same = all((one[0] == one[1]).all() for one in (island.load_kw, island.trips, island.sheds))
     return same or not island.hand.any()
+
+
+@jit
+def _drains_kw(load_kw, cell):
+    out = np.empty(load_kw.shape)
+    for a in range(load_kw.shape[0]):
+        for t in range(load_kw.shape[1]):
+            out[a, t] = drain_kw(load_kw[a, t], cell)
+    return out
 
 
 @jit

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from simulate.battery import Cell, discharge_efficiency, fill, grid_step
+from simulate.battery import Cell, discharge_efficiency, drain_kw, fill, grid_step
 from simulate.compiled import jit, jit_inside
 
 
@@ -28,7 +28,7 @@ def serve_switched(e_kwh, floor_kwh, load_kw, inside_kw, cell, h):
     out_kw = max(load_kw - inside_kw, 0.0)
     spare_kw = max(inside_kw - load_kw, 0.0)
     back_kw = min(spare_kw, cell.takes_back_kw)
-    rate_kw = out_kw / cell.discharge_efficiency + cell.no_load_kw - back_kw * cell.charge_efficiency
+    rate_kw = drain_kw(out_kw, cell) - back_kw * cell.charge_efficiency
     if rate_kw > 0.0:
         t = min((e_kwh - floor_kwh) / rate_kw, h)
         end = floor_kwh if t < h else max(e_kwh - rate_kw * h, floor_kwh)

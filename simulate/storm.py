@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from profiles.noun import BadInput
+from simulate.battery import drain_kw
 from simulate.outage import spread
 from simulate.ride import RideThrough, outage_kw
 
@@ -152,11 +153,11 @@ def pickup_of(ride: RideThrough, *, factor: float = PICKUP_FACTOR, minutes: floa
         at_start, mean = row @ lifted, row @ kw
         pool = house.pools[p].pool
         extra_kwh = float((at_start - mean).mean()) * minutes / 60.0
-        drain_kw = float(mean.mean()) / pool.discharge_efficiency + pool.no_load_kw
+        taken_kw = drain_kw(float(mean.mean()), pool.cell)
         rows.append({
             "legs": house.pools[p].legs, "limit_kw": float(limit_kw), "highest_kw": float(at_start.max()),
             "over_frac": float((at_start > limit_kw + 1e-9).mean()), "extra_kwh": extra_kwh,
-            "hours_lost": extra_kwh / pool.discharge_efficiency / drain_kw if drain_kw > 0.0 else 0.0,
+            "hours_lost": extra_kwh / pool.discharge_efficiency / taken_kw if taken_kw > 0.0 else 0.0,
         })  # fmt: skip
     names = [c.name for c, one in zip(house.circuits, together, strict=True) if one]
     return {"factor": factor, "minutes": minutes, "circuits": names, "limits": rows}

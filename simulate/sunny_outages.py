@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from simulate.battery import island_step
+from simulate.battery import drain_kw, island_step
 from simulate.compiled import jit, jit_inside
 from simulate.island import EMPTY, HAND_AFTER_H, HELD_OFF, OVERLOAD
 from simulate.meter_step import cell_at
@@ -43,7 +43,7 @@ def _sum_up(series, marks, cell, h):
     tapers = cell.taper_to_frac < 1.0 and cell.taper_from_kwh < cell.usable_kwh
     for t in range(series.shape[1] - 1):
         kw, solar_kw, dc_kw = series[LOAD + marks[HAND, t], t], series[SOLAR, t], series[ON_CELLS, t]
-        out_kw = max(kw - solar_kw, 0.0) / cell.discharge_efficiency + cell.no_load_kw
+        out_kw = drain_kw(max(kw - solar_kw, 0.0), cell)
         dc_kw = dc_kw if series[MAY_CHARGE, t] > 0.0 else min(dc_kw, out_kw)
         back_kw = min(max(solar_kw - kw, 0.0), cell.takes_back_kw) * series[MAY_CHARGE, t]
         in_kw = back_kw * cell.charge_efficiency + dc_kw

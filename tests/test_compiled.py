@@ -28,7 +28,7 @@ def test_changed_physics_are_never_answered_from_the_cache(tmp_path):
     assert hours_of(checkout, cache) == 20.0  # from the cache
     battery = checkout / "simulate" / "battery.py"
     text = battery.read_text("utf-8")
-    changed = text.replace("out_kw = short_kw / cell.discharge_efficiency", "out_kw = 2.0 * short_kw / cell.discharge_efficiency")
+    changed = text.replace("return load_kw / cell.discharge_efficiency", "return 2.0 * load_kw / cell.discharge_efficiency")
     assert changed != text
     battery.write_text(changed, "utf-8")
     assert hours_of(checkout, cache) == 10.0
