@@ -11,10 +11,14 @@ import sys
 import benchmarks
 
 
+MINUTES = ("sweep_designs",)
+"""Modules that run where they are named only: they take minutes."""
+
+
 def cases(kinds: tuple[str, ...] = ()):
     """Every `case_*` function of the modules of this folder, by module and name."""
     for module in sorted(info.name for info in pkgutil.iter_modules(benchmarks.__path__)):
-        if module.startswith("_") or (kinds and module not in kinds):
+        if module.startswith("_") or (module not in kinds if kinds else module in MINUTES):
             continue
         held = importlib.import_module(f"benchmarks.{module}")
         for name in vars(held):
@@ -22,10 +26,17 @@ def cases(kinds: tuple[str, ...] = ()):
                 yield f"{module}.{name}", getattr(held, name)
 
 
-def table(rows: list[dict]) -> str:
-    """The rows as text: what is named on the right took so many times as long as ours."""
-    wide = max((len(row["case"]) for row in rows), default=0)
-    lines = [f"{'case':{wide}}  {'median ms':>10}  {'us/design':>10}  rival time / ours"]
+WIDE = 72
+
+
+def heading() -> str:
+    """What is named on the right took so many times as long as ours."""
+    return f"{'case':{WIDE}}  {'median ms':>10}  {'us/design':>10}  rival time / ours"
+
+
+def lines_of(rows: list[dict]) -> str:
+    """The rows as text."""
+    lines, wide = [], WIDE
     for row in rows:
         versus = "  ".join(f"{name} {ratio:,.3g}" for name, ratio in row["versus"].items())
         each = "" if row["per_design_us"] is None else f"{row['per_design_us']:,.2f}"
@@ -36,14 +47,19 @@ def table(rows: list[dict]) -> str:
 def main() -> None:
     asked = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__)
     asked.add_argument("--json", action="store_true", help="a list of cases as JSON")
-    asked.add_argument("kinds", nargs="*", help="modules to run, such as lanes outage best; all without any")
+    asked.add_argument("kinds", nargs="*", help=f"modules to run, such as lanes outage best; without any all but {', '.join(MINUTES)}")
     given = asked.parse_args()
     rows = []
+    if not given.json:
+        print(heading())
     for name, case in cases(tuple(given.kinds)):
         print(f"running {name}", file=sys.stderr)
         found = case()
-        rows += found if isinstance(found, list) else [found]
-    print(json.dumps(rows, indent=1) if given.json else table(rows))
+        rows += (found := found if isinstance(found, list) else [found])
+        if not given.json:
+            print(lines_of(found), flush=True)
+    if given.json:
+        print(json.dumps(rows, indent=1))
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import multiprocessing
+import os
 import statistics
 import subprocess
 import sys
@@ -192,7 +193,11 @@ def case_streamed(n_designs: int = 1_000_000) -> dict:
         out = str(Path(folder) / "swept")
         script = Path(folder) / "run.py"
         script.write_text(STREAMED.format(step=7.0 / (side - 1), step_of_reserve=1.0 / (side - 1), out=out))
-        done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, check=True)
+        path = os.pathsep.join([str(Path(__file__).parents[1]), *filter(None, [os.environ.get("PYTHONPATH")])])
+        done = subprocess.run(
+            [sys.executable, str(script)], stdout=subprocess.PIPE, text=True, check=True,
+            env=os.environ | {"PYTHONPATH": path},
+        )  # fmt: skip
         designs, refused, wall_s, own, worker, core_s = json.loads(done.stdout)
         column = ds.dataset(out, format="parquet").to_table(columns=["design", "out_saving"])
         assert designs == side * side and refused == 0

@@ -5,7 +5,7 @@ import json
 
 import pytest
 
-from benchmarks.__main__ import cases, table
+from benchmarks.__main__ import cases, lines_of
 
 SMALL = {
     "lanes.case_lanes": {"n_designs": 100, "repeats": 1}, "lanes.case_growth": {"n_designs": 8, "repeats": 1},
@@ -36,7 +36,7 @@ def test_the_kinds_that_are_compared_are_there():
 
 def test_the_table_names_every_case():
     rows = [{"case": "lanes, x", "median_ms": 1.0, "per_design_us": None, "versus": {"list": 450.0}}]
-    assert "lanes, x" in table(rows) and "list 450" in table(rows)
+    assert "lanes, x" in lines_of(rows) and "list 450" in lines_of(rows)
 
 
 def test_a_wrong_answer_is_not_timed(monkeypatch):
