@@ -10,7 +10,6 @@ import sys
 
 import benchmarks
 
-
 MINUTES = ("sweep_designs",)
 """Modules that run where they are named only: they take minutes."""
 
@@ -47,7 +46,8 @@ def lines_of(rows: list[dict]) -> str:
 def main() -> None:
     asked = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__)
     asked.add_argument("--json", action="store_true", help="a list of cases as JSON")
-    asked.add_argument("kinds", nargs="*", help=f"modules to run, such as lanes outage best; without any all but {', '.join(MINUTES)}")
+    told = f"modules to run, such as lanes outage best; without any all but {', '.join(MINUTES)}"
+    asked.add_argument("kinds", nargs="*", help=told)
     given = asked.parse_args()
     rows = []
     if not given.json:
