@@ -22,7 +22,7 @@ from simulate.view import hours_text, refill_text, tenths
 SURVIVAL_ROWS_H = (1, 2, 4, 6, 8, 12, 18, 24, 36, 48, 72, 168, 336)
 DURATION_ROWS = (0, 1, 2, 5, 10, 25, 50, 75, 90, 100)
 MOST_ROWS = 13
-RESERVE_LEVELS = 11
+HOURLY_STEPS = 8784
 APART = 0.08
 """Share of an axis below which two labels would lie on each other."""
 AS_PNG_TOO = ("survival", "hours-map", "outages", "bills")
@@ -267,36 +267,59 @@ def _prices(study: Study) -> Iterator[Plate]:
 
 
 def _reserves(study: Study) -> Iterator[Plate]:
-    """What a reserve costs: the plan walked at eleven levels, and the site's own reserve."""
+    """What a reserve costs: the plan and the best possible at every reserve, and the site's own."""
     if study.run.asked.plan == "keep-full" or not study.run.asked.pools:
         return
-    from simulate.frontier import levels_of
-
-    levels, currency = levels_of(study.run.asked, RESERVE_LEVELS), study.bills.with_battery.currency
-    own = (nine_in_ten(study.ride.hours), study.bills.saving)
+    plan, best = _at_every_reserve(study)
+    own, currency = (nine_in_ten(study.ride.hours), study.bills.saving), study.bills.with_battery.currency
     text = (
-        f"From no reserve to a full one the saving goes from {levels.saving[0]:,.0f} to {levels.saving[-1]:,.0f} "
-        f"{currency} a year, the hours of nine in ten outages from {tenths(levels.hours[0])} to "
-        f"{tenths(levels.hours[-1])} h. As operated: {own[1]:,.0f} {currency} a year and {tenths(own[0])} h."
+        f"From no reserve to a full one the saving goes from {plan.saving[0]:,.0f} to {plan.saving[-1]:,.0f} "
+        f"{currency} a year, the hours of nine in ten outages from {tenths(plan.hours[0])} to "
+        f"{tenths(plan.hours[-1])} h. As operated: {own[1]:,.0f} {currency} a year and {tenths(own[0])} h."
     )
-    axes = units.frontier(levels.hours, levels.saving, labels=_level_labels(levels), currency=currency,
-                          others={"as operated": ([own[0]], [own[1]])})  # fmt: skip
-    rows = [(f"{frac:.0%}", tenths(hours), f"{saving:.2f}") for frac, hours, saving
-            in zip(levels.reserve_frac, levels.hours, levels.saving, strict=True)]  # fmt: skip
-    rows.append(("as operated", tenths(own[0]), f"{own[1]:.2f}"))
-    header = ("reserve", "hours nine in ten [h]", f"saving [{currency} a year]")
+    if best is not None:
+        text += " The best possible knows the year beforehand and keeps no more than it needs, so its hours are fewer."
+    name, others = f"{plan.plan}, one reserve all year", {"as operated": ([own[0]], [own[1]])}
+    if best is not None:
+        others = {"best possible": (best.hours, best.saving), **others}
+    axes = units.frontier(
+        plan.hours, plan.saving, labels=_level_labels(plan), name=name, currency=currency, others=others
+    )
+    tenth = _tenth_levels(plan)
+    rows = [[f"{plan.reserve_frac[j]:.0%}", tenths(plan.hours[j]), f"{plan.saving[j]:.2f}"] for j in tenth]
+    rows.append(["as operated", tenths(own[0]), f"{own[1]:.2f}"])
+    header = ["reserve", "hours nine in ten [h]", f"saving [{currency} a year]"]
+    if best is not None:
+        header += ["best possible: hours [h]", "best possible: saving"]
+        for row, k in zip(rows, [*_tenth_levels(best), None], strict=True):
+            row += ["-", "-"] if k is None else [tenths(best.hours[k]), f"{best.saving[k]:.2f}"]
     yield plate("reserves", "What a reserve costs", text, axes, header, rows)
 
 
+def _at_every_reserve(study: Study):
+    """The plan, and the best possible where a year of it takes milliseconds, by reserve."""
+    if study.run.hours.n_steps <= HOURLY_STEPS:
+        return study.frontier.plan, None if study.frontier.best is study.frontier.plan else study.frontier.best
+    from simulate.frontier import levels_of
+
+    return levels_of(study.run.asked, 11), None
+
+
+def _tenth_levels(levels) -> np.ndarray:
+    """Levels at every tenth of the reserve."""
+    return np.arange(0, len(levels.reserve_frac), max((len(levels.reserve_frac) - 1) // 10, 1))
+
+
 def _level_labels(levels) -> list[str]:
-    """Reserves beside their points; one label for levels whose points all but coincide."""
+    """Reserves beside the points of every tenth; one label for those whose points all but coincide."""
+    tenth = _tenth_levels(levels)
     span_h = max(float(np.ptp(levels.hours)), units.LEAST_SPAN_H)
-    at = np.column_stack([levels.hours / span_h, levels.saving / (float(np.ptp(levels.saving)) or 1.0)])
-    labels, first = [""] * len(at), 0
+    at = np.column_stack([levels.hours / span_h, levels.saving / (float(np.ptp(levels.saving)) or 1.0)])[tenth]
+    labels, first = [""] * len(levels.hours), 0
     for k in range(1, len(at) + 1):
         if k == len(at) or np.abs(at[k] - at[first]).max() > APART:
-            ends = [f"{levels.reserve_frac[one]:.0%}" for one in (first, k - 1)]
-            labels[first] = ends[0] if k - 1 == first else f"{ends[0]} to {ends[1]}"
+            ends = [f"{levels.reserve_frac[tenth[one]]:.0%}" for one in (first, k - 1)]
+            labels[tenth[first]] = ends[0] if k - 1 == first else f"{ends[0]} to {ends[1]}"
             first = k
     return labels
 

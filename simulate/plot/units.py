@@ -55,19 +55,22 @@ def frontier(hours_p10, saving, *, labels=None, name: str = "one reserve all yea
     hours_p10, saving : array_like, shape (n,)
         [h], [currency a year]
     labels : sequence of str, optional
-        Printed beside the points, such as the reserve.
+        Printed beside the points, such as the reserve; "" prints none. A long curve has a mark at every tenth of it.
     others : dict, optional
         Further curves, name -> (hours_p10, saving), such as a reserve by month.
     """
     ax = paper() if ax is None else ax
     curves = {name: (hours_p10, saving), **(others or {})}
     for k, (label, (hours, money)) in enumerate(curves.items()):
-        ax.plot(hours, money, marker=MARKERS[k % len(MARKERS)], markersize=5, linewidth=1.6, label=label, **LINES[k])
+        every = max((len(hours) - 1) // 10, 1)
+        marks = {"marker": MARKERS[k % len(MARKERS)], "markevery": every, "markersize": 5}
+        ax.plot(hours, money, linewidth=1.6, label=label, **marks, **LINES[k])
     for x, y, text in zip(hours_p10, saving, labels or (), strict=False):
-        ax.annotate(text, (x, y), xytext=(5, 4), textcoords="offset points", fontsize=TEXT_PT - 0.5, color=INK,
-                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5})  # fmt: skip
+        if text:
+            ax.annotate(text, (x, y), xytext=(5, 4), textcoords="offset points", fontsize=TEXT_PT - 0.5, color=INK,
+                        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5})  # fmt: skip
     ax.axhline(0.0, color=INK, linewidth=0.8)
-    ax.margins(x=0.1, y=0.14)
+    ax.margins(x=0.16, y=0.14)
     low, high = ax.get_xlim()
     if high - low < LEAST_SPAN_H:  # minutes are no difference worth a drawing
         ax.set_xlim((low + high - LEAST_SPAN_H) / 2.0, (low + high + LEAST_SPAN_H) / 2.0)
