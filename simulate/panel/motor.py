@@ -147,11 +147,12 @@ def _start(layout: Layout, circuit: Circuit) -> Finding:
     if keys:
         return missing("motor-start", circuit.name, keys, PHYSICAL)
     places = _places(layout, circuit)
-    if all(place.totals(start)[1] <= place.continuous_kva + 1e-9 for place in places):
-        return _judged(layout, circuit, start, _tightest(places, start, "continuous_kva"), "continuous_kva")
+    fits = all(place.totals(start)[1] <= place.continuous_kva + 1e-9 for place in places)
     groups = {group.name: group for leg in layout.legs_of(circuit) for group in layout.groups_on(leg)}
     for name, group in groups.items():
         keys += [f'battery "{name}".{key}' for key in _surge_keys(group)]
+    if keys and fits:  # a start within the continuous rating needs no surge rating
+        return _judged(layout, circuit, start, _tightest(places, start, "continuous_kva"), "continuous_kva")
     if keys:
         worst = _tightest(places, start, "continuous_kva")
         known = f"{circuit.name} starts at {_range(worst.totals(start))} with what runs on {worst.name}."
@@ -212,7 +213,8 @@ def _judged(layout, circuit: Circuit, start: Start, place: Place, limit: str, su
     low, high = place.totals(start)
     limit_kva = getattr(place, limit)
     figure = Figure(high if high < math.inf else None, limit_kva, "kVA")
-    too_long = surge_s is not None and _start_s(circuit) > surge_s + 1e-9
+    surges = surge_s is not None and high > place.continuous_kva + 1e-9
+    too_long = surges and _start_s(circuit) > surge_s + 1e-9
     verdict = "pass" if high <= limit_kva + 1e-9 else "marginal" if low <= limit_kva + 1e-9 else "fail"
     if verdict == "pass" and not start.trusted:
         verdict = "marginal"
