@@ -131,7 +131,9 @@ def read_printed_bills(path: str | Path) -> tuple[PrintedBill, ...]:
     """
     try:
         data = tomllib.loads(Path(path).read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except OSError as error:
+        raise BadInput(f"cannot be read: {error.strerror}", file=path, way_out="check the path") from None
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise BadInput(f"cannot be read as TOML ({error})", file=path, way_out="give [[bill]] tables") from None
     bills = read_noun(PrintedBills, _with_quoted_dates(data), file=path).bill
     for before, after in zip(bills[:-1], bills[1:], strict=True):

@@ -178,6 +178,11 @@ def test_a_bad_file_of_bills_is_refused(tmp_path, text, message):
     assert "bills.toml" in str(refusal.value)
 
 
+def test_a_file_of_bills_that_is_not_there_is_refused(tmp_path):
+    with pytest.raises(BadInput, match="bills.toml: cannot be read: No such file or directory; check the path"):
+        read_printed_bills(tmp_path / "bills.toml")
+
+
 def test_a_bill_of_another_year_is_refused():
     bill = PrintedBill.model_validate({"from": "2024-12-15", "to": "2025-01-15", "amount": 1.0})
     with pytest.raises(BadInput, match="lies outside 2025, not '2024-12-15'"):
