@@ -88,13 +88,18 @@ def design_map(
     ax.tick_params(length=0)
     if cells.size <= MOST_CELL_TEXTS:
         _write_cells(ax, cells)
-    bar = ax.figure.colorbar(shown, ax=ax, fraction=0.14, pad=0.02, aspect=18)
-    bar.ax.tick_params(labelsize=TEXT_PT, colors=INK)
     text = label_of(value, currency)
-    bar.set_label(text if alike == 1 else f"{text}\nmean of up to {alike} designs", fontsize=TEXT_PT, color=INK)
-    bar.outline.set_edgecolor(GREY)
+    _bar(ax, shown, text if alike == 1 else f"{text}\nmean of up to {alike} designs")
     name_axes(ax, label_of(x, currency), label_of(y, currency))
     return ax
+
+
+def _bar(ax: Axes, shown, text: str) -> None:
+    """What the shades stand for, beside the axes."""
+    bar = ax.figure.colorbar(shown, ax=ax, fraction=0.14, pad=0.02, aspect=18)
+    bar.ax.tick_params(labelsize=TEXT_PT, colors=INK)
+    bar.set_label(text, fontsize=TEXT_PT, color=INK)
+    bar.outline.set_edgecolor(GREY)
 
 
 def _check(table, *columns: str) -> None:
@@ -250,10 +255,7 @@ def pareto_plot(
                    label=f"beaten ({len(beaten):,})", **shade)  # fmt: skip
     drawn = ax.scatter(front[price], front[hours], c=front[saving], s=70, linewidths=1.3, edgecolors=INK,
                        label=f"beaten by none ({len(front):,})", **shade)  # fmt: skip
-    bar = ax.figure.colorbar(drawn, ax=ax, fraction=0.14, pad=0.02, aspect=18)
-    bar.ax.tick_params(labelsize=TEXT_PT, colors=INK)
-    bar.set_label(label_of(saving, currency), fontsize=TEXT_PT, color=INK)
-    bar.outline.set_edgecolor(GREY)
+    _bar(ax, drawn, label_of(saving, currency))
     ax.margins(0.06)
     ax.xaxis.set_major_formatter("{x:,.0f}")
     name_axes(ax, label_of(price, currency), label_of(hours, currency))
