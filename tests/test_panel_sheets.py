@@ -118,7 +118,7 @@ def test_the_site_visit_asks_for_what_is_missing():
     solar = {"dc_kw": 3.6, "tilt_deg": 25.0, "azimuth_deg": 180.0, "connected_at": "main-panel"}
     site = house(solar=solar, generator={"kw": 4.0, "connection": "interlocked-inlet"}, service={"main_breaker_a": 200})
     made = sheets(site)["site-visit"]
-    assert row_of(made, "circuit West")["question"] == "still to find: kind, wire, gfci, afci, also_on_wire"
+    assert row_of(made, "circuit West")["question"] == "still to find: kind of circuit, wire, GFCI, AFCI, what else is on the wire"
     known = {(row[0], row[1]): row[2] for row in made["rows"]}
     assert known["service", "main breaker"] == "200 A"
     assert known["service", "bus rating"] == ""

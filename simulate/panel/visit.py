@@ -40,6 +40,12 @@ def _service(layout: Layout) -> list[list]:
     ]
 
 
+IN_WORDS = {
+    "running_w": "watts when it runs", "largest_w": "largest single appliance", "kind": "kind of circuit",
+    "wire": "wire", "gfci": "GFCI", "afci": "AFCI", "also_on_wire": "what else is on the wire",
+}  # fmt: skip
+
+
 def _circuits(layout: Layout) -> list[list]:
     rows = []
     for circuit in layout.site.circuit:
@@ -48,7 +54,7 @@ def _circuits(layout: Layout) -> list[list]:
         open_ += [name for name in names if getattr(circuit, name) is None]
         if circuit.wire is not None and circuit.wire.length_ft is None:
             open_.append("wire length")
-        asked = "still to find: " + ", ".join(open_) if open_ else "all known"
+        asked = "still to find: " + ", ".join(IN_WORDS.get(one, one) for one in open_) if open_ else "all known"
         rows.append([f"circuit {circuit.name}", asked, BLANK if open_ else "yes"])
     return rows
 
