@@ -62,7 +62,7 @@ def label_of(column: str, currency: str = "currency") -> str:
     Examples
     --------
     >>> label_of("out_hours_p10"), label_of('in_battery["Left unit"].usable_kwh')
-    ('hours survived, nine times in ten [h]', 'Left unit: usable kwh [kWh]')
+    ('hours survived, nine times in ten [h]', 'Left unit: usable [kWh]')
     """
     if column in RESULTS:
         unit, text = RESULTS[column]
@@ -70,7 +70,8 @@ def label_of(column: str, currency: str = "currency") -> str:
     table, _, name = column.removeprefix("in_").rpartition(".")
     table = table.partition('["')[2].removesuffix('"]') or table
     end = max((end for end in UNITS if name.endswith(end)), key=len, default="")
-    plain = f"{table}: {name.replace('_', ' ')}" if table else name.replace("_", " ")
+    name = (name if end == "_efficiency" else name.removesuffix(end)).replace("_", " ")
+    plain = f"{table}: {name}" if table else name
     return f"{plain} [{UNITS[end]}]".replace("currency", currency) if end else plain
 
 

@@ -128,7 +128,8 @@ def bound_lines(study: Study) -> list[str]:
     more, currency = study.bound.worth_of_more, study.bills.with_battery.currency
     if more is None:
         return list(study.bound.notes)
-    worth = f"one more kWh of battery {more.per_kwh:,.2f} {currency} a year, one more kW {more.per_kw:,.2f}"
+    saved = lambda each: f"{each:,.2f} {currency} a year" if each >= 0.005 else "nothing"
+    worth = f"one more kWh of battery would save {saved(more.per_kwh)} more, one more kW {saved(more.per_kw)}"
     return [*study.bound.notes, f"At best, {worth}."]
 
 

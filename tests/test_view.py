@@ -4,9 +4,9 @@ import io
 
 from rich.console import Console
 
-from simulate.document import outage_document
+from simulate.document import outage_document, study
 from simulate.ride import ride_through
-from simulate.view import show_one, show_outage
+from simulate.view import bound_lines, show_one, show_outage
 from tests.small_site import circuit, small_site, unit
 
 BY_HAND = {"kind": "manual", "at_home": ["17:00-08:00"]}
@@ -39,3 +39,14 @@ def test_a_time_inside_a_step_says_that_the_outage_begins_with_the_step():
     assert "2025-06-03T12:20 lies in the step that begins then" in printed(show_one, one)
     one = outage_document(ride_by_hand(), "2025-06-03T12:00")["one"]
     assert "lies in the step" not in printed(show_one, one)
+
+
+def test_what_one_more_kwh_saves_is_said_and_nothing_is_called_nothing():
+    """A kWh a day from 0.1 to 0.4 USD is 109.50 USD a year less losses, by hand; the unit has power to spare."""
+    rate = {"periods": [{"name": "peak", "price_per_kwh": 0.4, "hours": "16:00-21:00"},
+                        {"name": "rest", "price_per_kwh": 0.1, "hours": "00:00-24:00"}]}  # fmt: skip
+    seasons = {"season": [{"name": "all", "months": list(range(1, 13)), **rate}]}
+    site = small_site([circuit("Sump", 2.0)], [unit()], rate=seasons, subpanel={"mode": "interactive"},
+                      operation={"plan": "time-of-use", "reserve": 0.0})  # fmt: skip
+    (line,) = bound_lines(study(site))
+    assert line == "At best, one more kWh of battery would save 109.50 USD a year more, one more kW nothing."
