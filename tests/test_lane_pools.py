@@ -11,7 +11,7 @@ from profiles.noun import BadInput
 from simulate.battery import Pool
 from simulate.lanes import Lanes, Track, every_step, run_lanes
 from simulate.walk import Wish, walk_year
-from tests.test_lanes import STYLES, close, drawn
+from tests.test_lanes import STYLES, check_vectors, close, drawn
 
 TWO_POLE = (*STYLES, "two-pole", "two-pole and sub-panel solar")
 
@@ -117,12 +117,7 @@ def test_three_pools_are_as_good_as_two(style):
 @given(st.integers(0, 10**6), st.sampled_from(TWO_POLE))
 def test_the_loops_with_vectors_equal_the_loop_that_calls_the_physics(seed, style):
     track, lanes, start = drawn_pools(seed, style, tapers=False)
-    plain = run_lanes(track, lanes, start_kwh=start, workers=1)
-    track.ready.needs_exact = True
-    exact = run_lanes(track, lanes, start_kwh=start, workers=1)
-    for name, values in vars(plain).items():
-        if isinstance(values, np.ndarray) and name != "reserve_h":
-            close(values, getattr(exact, name))
+    check_vectors(track, lanes, start)
 
 
 @pytest.mark.long

@@ -385,15 +385,16 @@ class TestReplay:
         assert "No printed bill was held against ours" not in report_html(one, ())
 
 
-class TestLoud:
-    @pytest.fixture(autouse=True, scope="class")
-    @staticmethod
-    def without_ranges():
-        """Ranges have tests of their own; without them a report takes half the time."""
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("simulate.document.QUICK_STEPS", 0)
-            yield
+@pytest.fixture(scope="class")
+def without_ranges():
+    """Ranges have tests of their own; without them a report takes half the time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("simulate.document.QUICK_STEPS", 0)
+        yield
 
+
+@pytest.mark.usefixtures("without_ranges")
+class TestLoud:
     def test_never_carried_is_the_first_thing_said(self):
         site = read_site().with_values({'battery["Left unit"].locked_with': None, 'battery["Right unit"].locked_with': None})
         one = study(site)
@@ -439,15 +440,8 @@ class TestLoud:
         assert any("adds about" in text for text in warnings_of(one))
 
 
+@pytest.mark.usefixtures("without_ranges")
 class TestEscapes:
-    @pytest.fixture(autouse=True, scope="class")
-    @staticmethod
-    def without_ranges():
-        """Ranges have tests of their own; without them a report takes half the time."""
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("simulate.document.QUICK_STEPS", 0)
-            yield
-
     @pytest.fixture(scope="class")
     @staticmethod
     def nasty():
