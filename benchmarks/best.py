@@ -12,10 +12,10 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import coo_array
 
-from simulate.battery import Pool
-from simulate.best import best_cost, best_targets
-from simulate.forecast import calendar_of, forecast_targets
-from simulate.programme import programme
+from simulate.optimum.best import best_cost, best_targets
+from simulate.optimum.forecast import calendar_of, forecast_targets
+from simulate.optimum.programme import programme
+from simulate.physics.pool import Pool
 
 REL = 1e-9
 POOL = Pool(13.5, charge_kw=5.0, discharge_kw=5.0, charge_efficiency=0.95, discharge_efficiency=0.95)
@@ -52,9 +52,11 @@ def sparse_model(load, solar, buy, sell, floor, export, step_h) -> dict:
     high = np.concatenate([np.full(n, pool.charge_kw), most, np.full(2 * n, np.inf), np.full(n, pool.usable_kwh)])
     return {
         "c": np.concatenate([np.zeros(2 * n), buy, -sell, np.zeros(n)]) * step_h,
-        "A_eq": coo_array((values, (rows, columns)), shape=(2 * n, 5 * n)).tocsr(), "b_eq": right,
-        "bounds": np.column_stack([low, high]), "method": "highs",
-    }  # fmt: skip
+        "A_eq": coo_array((values, (rows, columns)), shape=(2 * n, 5 * n)).tocsr(),
+        "b_eq": right,
+        "bounds": np.column_stack([low, high]),
+        "method": "highs",
+    }
 
 
 def seconds(run) -> float:

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from profiles.hours import hours_of_year
-from profiles.rate import Rate
-from simulate.bill import price_bill
+from profiles.rate.rate import Rate
+from simulate.bill.bill import price_bill
 
 AXIS = hours_of_year(2025, "America/New_York")
 HOLIDAYS = ("2025-01-01", "2025-05-26", "2025-07-04", "2025-09-01", "2025-11-27", "2025-12-25")
@@ -25,30 +25,45 @@ def random_rate(rng: np.random.Generator) -> Rate:
     summer = tuple(range(first, last + 1))
     seasons = [season("summer", summer, rng), season("winter", tuple(set(range(1, 13)) - set(summer)), rng)]
     start = int(rng.integers(12, 19))
-    return Rate.model_validate({
-        "fixed_per_month": float(rng.uniform(5, 30)), "extra_holidays": HOLIDAYS, "season": tuple(seasons),
-        "demand": ({"per_kw": float(rng.uniform(1, 12)), "days": "weekday", "hours": f"{start}:00-{start + 4}:00"},),
-        "export": {"method": "net-billing", "credit_per_kwh": float(rng.uniform(0.02, 0.1))},
-    })
+    return Rate.model_validate(
+        {
+            "fixed_per_month": float(rng.uniform(5, 30)),
+            "extra_holidays": HOLIDAYS,
+            "season": tuple(seasons),
+            "demand": (
+                {"per_kw": float(rng.uniform(1, 12)), "days": "weekday", "hours": f"{start}:00-{start + 4}:00"},
+            ),
+            "export": {"method": "net-billing", "credit_per_kwh": float(rng.uniform(0.02, 0.1))},
+        }
+    )
 
 
 def season(name: str, months: tuple[int, ...], rng: np.random.Generator) -> dict:
     start, low = int(rng.integers(12, 19)), float(rng.uniform(0.05, 0.15))
-    return {"name": name, "months": months, "periods": (
-        {"name": "on", "price_per_kwh": 3 * low, "days": "weekday", "hours": f"{start}:00-{start + 5}:00"},
-        {"name": "mid", "price_per_kwh": 2 * low, "hours": "07:00-23:00"},
-        {"name": "off", "price_per_kwh": low},
-    )}
+    return {
+        "name": name,
+        "months": months,
+        "periods": (
+            {"name": "on", "price_per_kwh": 3 * low, "days": "weekday", "hours": f"{start}:00-{start + 5}:00"},
+            {"name": "mid", "price_per_kwh": 2 * low, "hours": "07:00-23:00"},
+            {"name": "off", "price_per_kwh": low},
+        ),
+    }
 
 
 def frame(import_kw: np.ndarray, export_kw: np.ndarray) -> pd.DataFrame:
     """The year as a table with the columns that every rate needs, made once."""
     local = AXIS.local
     closed = np.isin(local.date, [dt.date.fromisoformat(day) for day in HOLIDAYS])
-    return pd.DataFrame({
-        "month": local.month, "hour": local.hour, "workday": (AXIS.weekday < 5) & ~closed,
-        "import_kw": import_kw, "export_kw": export_kw,
-    })
+    return pd.DataFrame(
+        {
+            "month": local.month,
+            "hour": local.hour,
+            "workday": (AXIS.weekday < 5) & ~closed,
+            "import_kw": import_kw,
+            "export_kw": export_kw,
+        }
+    )
 
 
 def pandas_total(table: pd.DataFrame, rate: Rate) -> float:
@@ -95,8 +110,10 @@ def case_bills(n_rates: int = 10_000) -> dict:
         theirs.append((end - middle) / len(expected))
     per_rate = statistics.median(ours)
     return {
-        "case": f"bills of {n_rates} rates x {AXIS.n_steps} h", "median_ms": per_rate * n_rates * 1e3,
-        "per_design_us": per_rate * 1e6, "versus": {"pandas": statistics.median(theirs) / per_rate},
+        "case": f"bills of {n_rates} rates x {AXIS.n_steps} h",
+        "median_ms": per_rate * n_rates * 1e3,
+        "per_design_us": per_rate * 1e6,
+        "versus": {"pandas": statistics.median(theirs) / per_rate},
     }
 
 

@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 
 from benchmarks import limit
-from simulate.lanes import CODE_POOL, Lanes, LaneYears, Track, every_step, run_lanes
-from simulate.plan import price_cycles, time_of_use
+from simulate.physics.lanes.lanes import CODE_POOL, Lanes, LaneYears, Track, every_step, run_lanes
+from simulate.plans.calendar_plans import price_cycles, time_of_use
 
 KWH = 1e-9
 """Agreement asked of a sum over a year, relative."""
@@ -36,9 +36,15 @@ def house(n_years: int = 1, step_min: int = 60) -> Track:
     spread = lambda series: np.repeat(series, per_hour)
     codes = time_of_use(CODE_POOL, np.ones(n_hours * per_hour), price_cycles(spread(price), 0.85)).astype(int)
     return Track(
-        spread(load), spread(sun), codes, step_h=1.0 / per_hour, bucket=spread(month * N_PERIODS + dear),
-        buy_per_kwh=spread(price), sell_per_kwh=0.04, demand=(every_step(spread(month)),),
-    )  # fmt: skip
+        spread(load),
+        spread(sun),
+        codes,
+        step_h=1.0 / per_hour,
+        bucket=spread(month * N_PERIODS + dear),
+        buy_per_kwh=spread(price),
+        sell_per_kwh=0.04,
+        demand=(every_step(spread(month)),),
+    )
 
 
 def units(n_designs: int) -> Lanes:
@@ -46,10 +52,15 @@ def units(n_designs: int) -> Lanes:
     rng = np.random.default_rng(2)
     take = lambda low, high: rng.uniform(low, high, n_designs)
     return Lanes(
-        usable_kwh=take(3, 20), charge_kw=take(1, 5), discharge_kw=take(1, 5), charge_efficiency=take(0.9, 0.98),
-        discharge_efficiency=take(0.9, 0.98), no_load_kw=take(0.01, 0.08), on_grid_kw=take(0.0, 0.02),
+        usable_kwh=take(3, 20),
+        charge_kw=take(1, 5),
+        discharge_kw=take(1, 5),
+        charge_efficiency=take(0.9, 0.98),
+        discharge_efficiency=take(0.9, 0.98),
+        no_load_kw=take(0.01, 0.08),
+        on_grid_kw=take(0.0, 0.02),
         reserve_frac=take(0.0, 0.8),
-    )  # fmt: skip
+    )
 
 
 class Tally:
@@ -157,19 +168,31 @@ def row_loop(track: Track, lanes: Lanes, k: int, frame: pd.DataFrame) -> Tally:
 
 def frame_of(track: Track) -> pd.DataFrame:
     codes = np.asarray(track.codes)
-    return pd.DataFrame({
-        "load": track.load_kw, "sun": track.solar_kw, "serve": codes[:, 1], "fill": codes[:, 3],
-        "bucket": track.bucket, "buy": track.buy_per_kwh, "sell": np.broadcast_to(track.sell_per_kwh, track.n_steps),
-    })  # fmt: skip
+    return pd.DataFrame(
+        {
+            "load": track.load_kw,
+            "sun": track.solar_kw,
+            "serve": codes[:, 1],
+            "fill": codes[:, 3],
+            "bucket": track.bucket,
+            "buy": track.buy_per_kwh,
+            "sell": np.broadcast_to(track.sell_per_kwh, track.n_steps),
+        }
+    )
 
 
 def assert_equal(years: LaneYears, k: int, own: Tally) -> None:
     """Every number of a lane is that of the plain loop."""
     pairs = [
-        (years.import_kwh[k], own.bought), (years.export_kwh[k], own.sold), (years.cost[k], own.cost),
-        (years.peak_kw[k, 0], own.peak), (years.charge_kwh[k], own.charged), (years.discharge_kwh[k], own.served),
-        (years.end_kwh[k], own.e), (years.reserve_h[k], own.reserve_h),
-    ]  # fmt: skip
+        (years.import_kwh[k], own.bought),
+        (years.export_kwh[k], own.sold),
+        (years.cost[k], own.cost),
+        (years.peak_kw[k, 0], own.peak),
+        (years.charge_kwh[k], own.charged),
+        (years.discharge_kwh[k], own.served),
+        (years.end_kwh[k], own.e),
+        (years.reserve_h[k], own.reserve_h),
+    ]
     for found, expected in pairs:
         np.testing.assert_allclose(found, expected, rtol=KWH, atol=KWH)
 

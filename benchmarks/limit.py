@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from simulate.compiled import jit
-from simulate.lane_steps import PITCH, WIDTH
+from simulate.physics.compiled import jit
+from simulate.physics.lanes.steps import PITCH, WIDTH
 
 ROWS = 20
 

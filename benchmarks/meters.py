@@ -58,8 +58,10 @@ def green_button(path: Path, start: np.ndarray, wh: np.ndarray, interval_s: int)
         for k in range(0, len(start), each):
             part = slice(k, k + each)
             file.write(BLOCK.format(k=k, start=start[k], length=len(start[part]) * interval_s))
-            file.writelines(READING.format(interval_s=interval_s, start=s, wh=v)
-                            for s, v in zip(start[part].tolist(), wh[part].tolist(), strict=True))
+            file.writelines(
+                READING.format(interval_s=interval_s, start=s, wh=v)
+                for s, v in zip(start[part].tolist(), wh[part].tolist(), strict=True)
+            )
             file.write(TAIL)
         file.write("</feed>")
 
@@ -93,9 +95,12 @@ def _case(minutes: int, repeats: int) -> dict:
         turns = [[_timed_ms(call, path) for call in (read_meter, bare_pass, bare_pass_cleared)] for _ in range(repeats)]
     kept, cleared = (statistics.median(turn[0] / turn[k] for turn in turns) for k in (1, 2))
     median_ms = statistics.median(turn[0] for turn in turns)
-    return {"case": f"Green Button, one year of {minutes} min", "median_ms": median_ms,
-            "per_design_us": median_ms * 1000.0,
-            "versus": {"bare iterparse pass": kept, "bare iterparse pass, cleared": cleared}}
+    return {
+        "case": f"Green Button, one year of {minutes} min",
+        "median_ms": median_ms,
+        "per_design_us": median_ms * 1000.0,
+        "versus": {"bare iterparse pass": kept, "bare iterparse pass, cleared": cleared},
+    }
 
 
 def _timed_ms(call, path: Path) -> float:
@@ -111,18 +116,32 @@ def peak_memory(megabytes: float) -> dict:
         n = int(megabytes * 1e6 / 193)
         for path, count in ((small, 8760), (large, n)):
             green_button(path, 900 * np.arange(count), np.full(count, 250), 900)
-        peaks = [json.loads(subprocess.check_output([sys.executable, __file__, "read", str(path)]))
-                 for path in (small, large)]
+        peaks = [
+            json.loads(subprocess.check_output([sys.executable, __file__, "read", str(path)]))
+            for path in (small, large)
+        ]
         assert peaks[1]["readings"] == n
-        return {"file_mb": large.stat().st_size / 1e6, "readings": n, "peak_mb": peaks[1]["peak_mb"],
-                "over_a_small_file_mb": peaks[1]["peak_mb"] - peaks[0]["peak_mb"], "seconds": peaks[1]["seconds"]}
+        return {
+            "file_mb": large.stat().st_size / 1e6,
+            "readings": n,
+            "peak_mb": peaks[1]["peak_mb"],
+            "over_a_small_file_mb": peaks[1]["peak_mb"] - peaks[0]["peak_mb"],
+            "seconds": peaks[1]["seconds"],
+        }
 
 
 def _read_once(path: str) -> None:
     begin = time.perf_counter()
     meter = read_meter(path)
-    print(json.dumps({"readings": meter.readings, "seconds": time.perf_counter() - begin,
-                      "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}))
+    print(
+        json.dumps(
+            {
+                "readings": meter.readings,
+                "seconds": time.perf_counter() - begin,
+                "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+            }
+        )
+    )
 
 
 if __name__ == "__main__":

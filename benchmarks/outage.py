@@ -10,10 +10,10 @@ import time
 
 import numpy as np
 
-from simulate.battery import Pool
-from simulate.lane_outages import fast_dark_hours
-from simulate.loadcontrol import control_load
-from simulate.outage import Island, simple_island
+from simulate.physics.outages.load_control import control_load
+from simulate.physics.outages.outages import Island, simple_island
+from simulate.physics.outages.sums import fast_dark_hours
+from simulate.physics.pool import Pool
 
 HOURS = 1e-9
 """Agreement asked of the hours survived. [h]"""
@@ -82,23 +82,41 @@ def _case(name: str, usable_kwh: float, n_steps: int, repeats: int, route, sunny
     each = {key: statistics.median(values) for key, values in times.items()}
     own = each.pop("ours")
     label = f"outage, {name} (middle {np.median(found):.0f} h, {np.mean(found >= HORIZON_H):.0%} outlive the horizon)"
-    return {"case": label, "median_ms": own * 1e3, "per_design_us": own * 1e6,
-            "versus": {key: value / own for key, value in each.items()}}  # fmt: skip
+    return {
+        "case": label,
+        "median_ms": own * 1e3,
+        "per_design_us": own * 1e6,
+        "versus": {key: value / own for key, value in each.items()},
+    }
 
 
 def dark_hours_by_walk(island: Island, pools, soc):
     """The walk from every start, one after the other, whatever the route that `dark_hours` takes."""
-    from simulate.island import every_outage
-    from simulate.outage import Dark
+    from simulate.physics.island import every_outage
+    from simulate.physics.outages.outages import Dark
 
     n = soc.shape[1]
     cells = np.array([pool.cell for pool in pools], dtype=float)
     dark, shed = np.full((n, len(pools)), np.inf), np.full((n, len(pools)), np.inf)
     why, end_h = np.zeros((n, len(pools)), np.int64), np.zeros(n)
     every_outage(
-        np.arange(n), soc, island.load_kw, island.trips, island.sheds, island.hand, island.solar_kw, island.dc_kw,
-        island.may_charge, (island.latches, True), (1.0, HORIZON_H, island.reconnect_h), cells, dark, shed, why, end_h,
-    )  # fmt: skip
+        np.arange(n),
+        soc,
+        island.load_kw,
+        island.trips,
+        island.sheds,
+        island.hand,
+        island.solar_kw,
+        island.dc_kw,
+        island.may_charge,
+        (island.latches, True),
+        (1.0, HORIZON_H, island.reconnect_h),
+        cells,
+        dark,
+        shed,
+        why,
+        end_h,
+    )
     return Dark(dark, shed, why, end_h)
 
 
@@ -152,8 +170,12 @@ def case_two_legs(n_steps: int = 8760, repeats: int = 5) -> dict:
     each = {key: statistics.median(values) for key, values in times.items()}
     own = each.pop("ours")
     middle = np.median(np.minimum(found.dark_h.min(axis=1), found.end_h))
-    return {"case": f"outage, two legs with load control (middle {middle:.0f} h)", "median_ms": own * 1e3,
-            "per_design_us": own * 1e6, "versus": {key: value / own for key, value in each.items()}}  # fmt: skip
+    return {
+        "case": f"outage, two legs with load control (middle {middle:.0f} h)",
+        "median_ms": own * 1e3,
+        "per_design_us": own * 1e6,
+        "versus": {key: value / own for key, value in each.items()},
+    }
 
 
 if __name__ == "__main__":

@@ -11,9 +11,9 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from simulate.design_row import Wanted, run_design
-from simulate.designs import sweep
-from simulate.site import read_site
+from simulate.designs.row import Wanted, run_design
+from simulate.designs.sweep import sweep
+from simulate.site.site import read_site
 
 ROW = 1e-9
 
@@ -26,12 +26,12 @@ class _Anew:
     """Houses that are built anew for each design, as a loop over `study` does."""
 
     def house(self, site):
-        from simulate.house import house_of
+        from simulate.house.house import house_of
 
         return house_of(site)
 
     def asked(self, house):
-        from simulate.year import ask
+        from simulate.house.year import ask
 
         return ask(house)
 
@@ -39,10 +39,14 @@ class _Anew:
 def case_sweep(n_designs: int = 32, repeats: int = 3) -> list[dict]:
     """One core: rows of the embedded site (two pools), and of a home with one pool, against a loop of studies."""
     demo = read_site()
-    one = demo.with_values({
-        'battery["Right unit"].count': 0, "operation.reserve": 0.2, "battery.taper": {"from_soc": 1.0, "to_frac": 1.0},
-        "circuit.poles": 1,
-    })  # fmt: skip
+    one = demo.with_values(
+        {
+            'battery["Right unit"].count': 0,
+            "operation.reserve": 0.2,
+            "battery.taper": {"from_soc": 1.0, "to_frac": 1.0},
+            "circuit.poles": 1,
+        }
+    )
     return [
         _case("sweep, two legs, every outage", demo, n_designs, repeats, True),
         _case("sweep, one leg, every outage", one, n_designs, repeats, True),
@@ -65,8 +69,12 @@ def _case(name: str, site, n_designs: int, repeats: int, outages: bool) -> dict:
         mine.append(_seconds(ours) / n_designs)
         theirs.append(_seconds(alone) / len(few))
     own = statistics.median(mine)
-    return {"case": name, "median_ms": own * n_designs * 1e3, "per_design_us": own * 1e6,
-            "versus": {"studies": statistics.median(theirs) / own}}  # fmt: skip
+    return {
+        "case": name,
+        "median_ms": own * n_designs * 1e3,
+        "per_design_us": own * 1e6,
+        "versus": {"studies": statistics.median(theirs) / own},
+    }
 
 
 def _one_thread(site, vary, outages):
@@ -83,7 +91,7 @@ def _seconds(run) -> float:
 MILLION = """
 import resource, time
 from benchmarks.lanes import house, units
-from simulate.lanes import run_lanes
+from simulate.physics.lanes.lanes import run_lanes
 track = house()
 run_lanes(track, units(96))
 start = time.perf_counter()
@@ -101,8 +109,12 @@ def case_million(n_designs: int = 1_000_000) -> dict:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     seconds, shape, kilobytes = done.stdout.split()
     assert int(shape) == n_designs
-    return {"case": f"lanes, {n_designs:,} designs in one call", "median_ms": float(seconds) * 1e3,
-            "per_design_us": float(seconds) / n_designs * 1e6, "versus": {"gigabytes": float(kilobytes) / 1e6}}
+    return {
+        "case": f"lanes, {n_designs:,} designs in one call",
+        "median_ms": float(seconds) * 1e3,
+        "per_design_us": float(seconds) / n_designs * 1e6,
+        "versus": {"gigabytes": float(kilobytes) / 1e6},
+    }
 
 
 _BY_PRICE = """

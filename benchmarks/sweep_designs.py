@@ -20,32 +20,38 @@ from pathlib import Path
 
 import numpy as np
 
-from simulate.bill_amounts import bill_amounts
-from simulate.design_row import Houses, Wanted, run_design, site_with
-from simulate.designs import sweep
-from simulate.lane_designs import lane_key, road_of
-from simulate.lanes import Lanes, run_lanes
-from simulate.site import read_site
-from simulate.varied import designs_of, uniform
-from simulate.year import MOST_LAPS, prices_of
+from simulate.bill.amounts import bill_amounts
+from simulate.designs.lane_rows import lane_key, road_of
+from simulate.designs.row import Houses, Wanted, run_design, site_with
+from simulate.designs.sweep import sweep
+from simulate.designs.varied import designs_of, uniform
+from simulate.house.year import MOST_LAPS, prices_of
+from simulate.physics.lanes.lanes import Lanes, run_lanes
+from simulate.site.site import read_site
 
 ROW = 1e-9
-VARY = {"battery.usable_kwh": uniform(2.0, 9.0), "battery.charge_kw": uniform(0.5, 3.0),
-        "operation.reserve": uniform(0.0, 1.0)}  # fmt: skip
+VARY = {
+    "battery.usable_kwh": uniform(2.0, 9.0),
+    "battery.charge_kw": uniform(0.5, 3.0),
+    "operation.reserve": uniform(0.0, 1.0),
+}
 
 
 def sites() -> dict:
     """The embedded site with one reserve for all months, and the same house with one unit."""
     two = read_site().with_values({"operation.reserve": 0.3})
-    one = two.with_values({'battery["Right unit"].count': 0, "circuit.poles": 1,
-                           'battery["Left unit"].locked_with': None})  # fmt: skip
+    one = two.with_values(
+        {'battery["Right unit"].count': 0, "circuit.poles": 1, 'battery["Left unit"].locked_with': None}
+    )
     return {"one unit": one, "two units": two}
 
 
 def case_bills(n_designs: int = 100_000, repeats: int = 3) -> list[dict]:
     """Rows with the year and all bills, against the lanes and their bill without site, check, hash and table."""
-    return [_bills(name, site, n_designs if name == "one unit" else n_designs // 10, repeats)
-            for name, site in sites().items()]  # fmt: skip
+    return [
+        _bills(name, site, n_designs if name == "one unit" else n_designs // 10, repeats)
+        for name, site in sites().items()
+    ]
 
 
 def _bills(name: str, site, n_designs: int, repeats: int) -> dict:
@@ -144,8 +150,12 @@ def case_executors(n_designs: int = 4000, repeats: int = 3) -> list[dict]:
     two = best["two processes"]
     over_ms = (best["one process"] - best["this thread"]) / n_designs * 1e6
     row = _row("sweep, two processes: every outage", two, n_designs, {name: one / two for name, one in best.items()})
-    more = {"case": "one process more than this thread, a thousand designs", "median_ms": abs(over_ms),
-            "per_design_us": abs(over_ms), "versus": {"sign": 1.0 if over_ms > 0.0 else -1.0}}  # fmt: skip
+    more = {
+        "case": "one process more than this thread, a thousand designs",
+        "median_ms": abs(over_ms),
+        "per_design_us": abs(over_ms),
+        "versus": {"sign": 1.0 if over_ms > 0.0 else -1.0},
+    }
     return [row, more]
 
 
@@ -170,7 +180,7 @@ def _executors():
 STREAMED = """
 import json, resource, sys, time
 from benchmarks.sweep_designs import sites
-from simulate.sweep_command import sweep_command
+from simulate.show.terminal.sweep import sweep_command
 if __name__ == "__main__":
     start = time.perf_counter()
     vary = ["battery.usable_kwh=2:9:{step}", "operation.reserve=0:1:{step_of_reserve}"]
@@ -195,9 +205,12 @@ def case_streamed(n_designs: int = 1_000_000) -> dict:
         script.write_text(STREAMED.format(step=7.0 / (side - 1), step_of_reserve=1.0 / (side - 1), out=out))
         path = os.pathsep.join([str(Path(__file__).parents[1]), *filter(None, [os.environ.get("PYTHONPATH")])])
         done = subprocess.run(
-            [sys.executable, str(script)], stdout=subprocess.PIPE, text=True, check=True,
+            [sys.executable, str(script)],
+            stdout=subprocess.PIPE,
+            text=True,
+            check=True,
             env=os.environ | {"PYTHONPATH": path},
-        )  # fmt: skip
+        )
         designs, refused, wall_s, own, worker, core_s = json.loads(done.stdout)
         column = ds.dataset(out, format="parquet").to_table(columns=["design", "out_saving"])
         assert designs == side * side and refused == 0
@@ -226,8 +239,12 @@ def _wall_s(run) -> float:
 
 def _row(name: str, seconds: float, n_designs: int, versus: dict) -> dict:
     each_us = seconds / n_designs * 1e6
-    return {"case": f"{name}, {n_designs:,} designs", "median_ms": seconds * 1e3, "per_design_us": each_us,
-            "versus": versus}  # fmt: skip
+    return {
+        "case": f"{name}, {n_designs:,} designs",
+        "median_ms": seconds * 1e3,
+        "per_design_us": each_us,
+        "versus": versus,
+    }
 
 
 if __name__ == "__main__":

@@ -3,21 +3,39 @@
 The names below are loaded when they are first used.
 """
 
-import importlib
+from typing import TYPE_CHECKING
+
+from profiles.face import face
+
+if TYPE_CHECKING:
+    from profiles.hours import Hours as Hours
+    from profiles.hours import hours_of_year as hours_of_year
+    from profiles.loads.load import load_kw as load_kw
+    from profiles.meter import meter_kw as meter_kw
+    from profiles.meter import read_meter as read_meter
+    from profiles.noun import BadInput as BadInput
+    from profiles.rate.prices import rate_prices as rate_prices
+    from profiles.rate.rate import Rate as Rate
+    from profiles.rate.rate import read_rate as read_rate
+    from profiles.solar.roof import Solar as Solar
+    from profiles.solar.roof import solar_kw as solar_kw
+    from profiles.weather.weather import read_weather as read_weather
+    from profiles.weather.weather import weather_on as weather_on
 
 _HOME = {
-    "BadInput": "noun", "hours_of_year": "hours", "Hours": "hours", "load_kw": "load", "read_meter": "meter",
-    "meter_kw": "meter", "read_weather": "weather", "weather_on": "weather", "solar_kw": "solar", "Solar": "solar",
-    "read_rate": "rate", "Rate": "rate", "rate_prices": "prices",
-}  # fmt: skip
+    "BadInput": "noun",
+    "Hours": "hours",
+    "Rate": "rate.rate",
+    "Solar": "solar.roof",
+    "hours_of_year": "hours",
+    "load_kw": "loads.load",
+    "meter_kw": "meter",
+    "rate_prices": "rate.prices",
+    "read_meter": "meter",
+    "read_rate": "rate.rate",
+    "read_weather": "weather.weather",
+    "solar_kw": "solar.roof",
+    "weather_on": "weather.weather",
+}
 __all__ = sorted(_HOME)
-
-
-def __getattr__(name: str):
-    if name not in _HOME:
-        raise AttributeError(f"module 'profiles' has no attribute {name!r}")
-    return getattr(importlib.import_module(f"profiles.{_HOME[name]}"), name)
-
-
-def __dir__():
-    return __all__
+__getattr__, __dir__ = face("profiles", _HOME)

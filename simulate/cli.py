@@ -11,9 +11,12 @@ from typing import Annotated
 import typer
 
 app = typer.Typer(
-    name="keeplit", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
+    name="keeplit",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
     help="Hours survived and bill savings of a battery-backed sub-panel, with its checks and sheets.",
-)  # fmt: skip
+)
 
 SiteArg = Annotated[
     Path | None, typer.Argument(help="site file; the embedded demo site without one", show_default=False)
@@ -38,7 +41,7 @@ def main() -> None:
 
 
 def _site(path: Path | None):
-    from simulate.site import read_site
+    from simulate.site.site import read_site
 
     return read_site(path)
 
@@ -69,19 +72,19 @@ def _part(document: dict, *names: str) -> dict:
 @app.command()
 def study(site: SiteArg = None, as_json: Json = False, out: Out = None) -> None:
     """The whole job on one site: hours survived, bills, checks, report."""
-    from simulate.document import study as study_of
+    from simulate.document.study import study as study_of
 
     with _busy("simulating the year and every outage"):
         result = study_of(_site(site))
         if out is not None:
-            from simulate.outputs import write_study
+            from simulate.show.outputs import write_study
 
             write_study(result, out)
         document = result.document if out is None else result.summary
     if as_json:
         _print_json(document)
         return
-    from simulate.view import show_study
+    from simulate.show.terminal.view import show_study
 
     console = _console()
     show_study(result, console)
@@ -97,10 +100,10 @@ def outage(
     as_json: Json = False,
 ) -> None:
     """Hours survived by an outage that begins at any hour of the year."""
-    from simulate.document import medical_of, outage_document
-    from simulate.refuel import refuel_of
-    from simulate.reliability import check_without, reliability_of, second_outage
-    from simulate.ride import ride_through
+    from simulate.document.study import medical_of, outage_document
+    from simulate.house.refuel import refuel_of
+    from simulate.house.reliability import check_without, reliability_of, second_outage
+    from simulate.house.ride import ride_through
 
     with _busy("simulating every outage"):
         read = _site(site)
@@ -114,8 +117,8 @@ def outage(
     if as_json:
         _print_json(document)
         return
-    from simulate.listing import generator_lines, second_lines, show_reliability
-    from simulate.view import outage_lines, show_cautions, show_one, show_outage
+    from simulate.show.terminal.listing import generator_lines, second_lines, show_reliability
+    from simulate.show.terminal.view import outage_lines, show_cautions, show_one, show_outage
 
     console = _console()
     if at is None:
@@ -143,7 +146,7 @@ def bill(
     """The three bills of the year, line by line, the saving, and money over the years."""
     from dataclasses import replace
 
-    from simulate.document import study as study_of
+    from simulate.document.study import study as study_of
 
     with _busy("simulating the year"):
         result = study_of(_site(site))
@@ -151,11 +154,11 @@ def bill(
         document = _part(result.document, "energy_kwh", "bill", "money")
         extra = _bill_extras(result, ranges or bool(weather), document)
         if out is not None:
-            from simulate.outputs import write_study
+            from simulate.show.outputs import write_study
 
             write_study(result, out)
         if pdf is not None:
-            from simulate.outputs import write_pdf
+            from simulate.show.outputs import write_pdf
 
             write_pdf(result, pdf)
     if as_json:
@@ -165,13 +168,13 @@ def bill(
 
 
 def _replayed(result, replay: Path | None) -> tuple:
-    from simulate.worth import replay_of
+    from simulate.document.worth import replay_of
 
     return () if replay is None else replay_of(result.run, replay)
 
 
 def _bill_extras(result, ranges: bool, document: dict) -> dict:
-    from simulate.audit import sources_of
+    from simulate.document.audit import sources_of
 
     extra = {"sources": sources_of(result.run)}
     document["sources"] = extra["sources"].document()
@@ -185,8 +188,8 @@ def _bill_extras(result, ranges: bool, document: dict) -> dict:
 
 
 def _show_bill(result, extra: dict, document: dict) -> None:
-    from simulate.bill_view import show_money, show_ranges, show_replay, show_sources
-    from simulate.view import show_bills, show_cautions, show_lines
+    from simulate.show.terminal.money import show_money, show_ranges, show_replay, show_sources
+    from simulate.show.terminal.view import show_bills, show_cautions, show_lines
 
     console = _console()
     if "replay" in extra:
@@ -212,7 +215,7 @@ def panel(
     as_json: Json = False,
 ) -> None:
     """Check the panel as it is wired; leg assignment; schedules and sheets."""
-    from simulate.document import study as study_of
+    from simulate.document.study import study as study_of
 
     if copy is not None and not balance:
         from profiles.noun import BadInput
@@ -220,7 +223,7 @@ def panel(
         raise BadInput("goes with --balance", key="--copy", value=str(copy), way_out="add --balance")
     with _busy("checking the panel"):
         if balance:
-            from simulate.panel.rewrite import check_copy
+            from simulate.panel.legs.rewrite import check_copy
 
             copy = site.with_name(f"{site.stem}-balanced.toml") if copy is None else copy
             check_copy(site, copy)
@@ -228,19 +231,19 @@ def panel(
         document = _part(result.document, "panel")
         assignment = None
         if balance:
-            from simulate.legs import assignment_document, balanced
+            from simulate.designs.legs import assignment_document, balanced
 
             assignment = balanced(result.site, site, copy)
             document["legs"] = {**assignment_document(assignment), "written": str(copy)}
         if out is not None:
-            from simulate.outputs import write_crew_sheets
+            from simulate.show.outputs import write_crew_sheets
 
             write_crew_sheets(result, out, assignment)
     if as_json:
         _print_json(document)
         return
-    from simulate.listing import show_assignment, show_findings
-    from simulate.view import show_cautions
+    from simulate.show.terminal.listing import show_assignment, show_findings
+    from simulate.show.terminal.view import show_cautions
 
     console = _console()
     show_findings(result.findings, console)
@@ -260,7 +263,7 @@ def compare(
     as_json: Json = False,
 ) -> None:
     """Battery units added one at a time, other values of a key, or two sites side by side."""
-    from simulate.compare import compared
+    from simulate.designs.compare import compared
 
     with _busy("comparing designs"):
         comparison = compared(_site(site), other and _site(other), vary, units)
@@ -269,8 +272,8 @@ def compare(
     if as_json:
         _print_json(document)
         return
-    from simulate.listing import show_comparison
-    from simulate.view import show_cautions
+    from simulate.show.terminal.listing import show_comparison
+    from simulate.show.terminal.view import show_cautions
 
     console = _console()
     show_comparison(document, console)
@@ -288,15 +291,15 @@ def choose(
     as_json: Json = False,
 ) -> None:
     """Which candidate circuits to back up so that a target is met."""
-    from simulate.choose import choose_circuits
+    from simulate.designs.choose import choose_circuits
 
     with _busy("trying sets of circuits"):
         document = choose_circuits(_site(site), hours=hours, share=share, season=season).document()
     if as_json:
         _print_json(document)
         return
-    from simulate.listing import show_choice
-    from simulate.view import show_cautions
+    from simulate.show.terminal.listing import show_choice
+    from simulate.show.terminal.view import show_cautions
 
     console = _console()
     show_choice(document, console)
@@ -320,12 +323,22 @@ def sweep(
     as_json: Json = False,
 ) -> None:
     """Many designs of one site, or many homes, into a folder of Parquet."""
-    from simulate.sweep_command import sweep_command, sweep_lines
+    from simulate.show.terminal.sweep import sweep_command, sweep_lines
 
     document = sweep_command(
-        _site(site), vary, out, workers=workers, dask=dask, n=sample, method=method, seed=seed, outages=outages,
-        bound=bound, figures=figures, by=by,
-    )  # fmt: skip
+        _site(site),
+        vary,
+        out,
+        workers=workers,
+        dask=dask,
+        n=sample,
+        method=method,
+        seed=seed,
+        outages=outages,
+        bound=bound,
+        figures=figures,
+        by=by,
+    )
     if as_json:
         _print_json(document)
         return
@@ -355,13 +368,13 @@ def meter(
         if clean is not None:
             clean_csv(readings, clean)
         if out is not None:
-            from simulate.plot.meter import write_meter_figures
+            from simulate.show.plot.meter import write_meter_figures
 
             write_meter_figures(readings, out, timezone)
     if as_json:
         _print_json(found)
         return
-    from simulate.listing import show_meter
+    from simulate.show.terminal.listing import show_meter
 
     console = _console()
     show_meter(found, console)
@@ -374,7 +387,7 @@ def meter(
 @app.command()
 def new(file: Annotated[Path, typer.Argument(help="site file to write")], as_json: Json = False) -> None:
     """Write a commented starter site file."""
-    from simulate.starter import write_starter
+    from simulate.site.starter import write_starter
 
     write_starter(file)
     if as_json:
@@ -390,12 +403,12 @@ def library(
     as_json: Json = False,
 ) -> None:
     """List, describe and plot the load shapes, rates, weather years and appliances that come along."""
-    from simulate.library import described, library_document, library_names, show_described, show_library
+    from simulate.show.terminal.library import described, library_document, library_names, show_described, show_library
 
     found = None if name is None else described(name)
     document = library_document() if name is None else {"name": name, "found": found}
     if out is not None:
-        from simulate.plot.library import write_library_figures
+        from simulate.show.plot.library import write_library_figures
 
         with _busy("drawing"):
             all_names = [one for names in library_names().values() for one in names]
@@ -415,7 +428,7 @@ def library(
 @app.command()
 def schema(as_json: Annotated[bool, typer.Option("--json", help="the same: it is JSON as it is")] = False) -> None:
     """Print the JSON Schema of the site file."""
-    from simulate.site import Site
+    from simulate.site.site import Site
 
     _print_json(Site.model_json_schema(by_alias=True))
 

@@ -8,7 +8,7 @@ import pytest
 
 import profiles
 import simulate
-from tests.small_site import circuit, small_site, unit
+from tests.site.small_site import circuit, small_site, unit
 
 PROMISED = {
     "hours_survived": "load_kw, pool, *, solar_kw=None, soc_kwh, step_h=1.0, horizon_h=336.0, wrap=True",
@@ -19,9 +19,18 @@ PROMISED = {
     "sweep": "site, vary, *, executor=None, out=None",
 }
 ENERGIES = {
-    "load", "backed_up", "solar", "import", "export", "charge", "discharge", "loss", "curtailed", "stored_change",
+    "load",
+    "backed_up",
+    "solar",
+    "import",
+    "export",
+    "charge",
+    "discharge",
+    "loss",
+    "curtailed",
+    "stored_change",
     "residual",
-}  # fmt: skip
+}
 SPREAD = {"min", "p10", "p50", "p90", "max", "mean"}
 
 
@@ -36,9 +45,21 @@ def test_arguments_and_defaults(name):
 
 def test_names_that_can_be_imported():
     for name in (
-        "read_site", "study", "run_year", "ride_through", "best_year", "compare_units", "choose_circuits",
-        "check_panel", "sweep", "Pool", "hours_survived", "run_plan", "best_targets", "price_bill",
-    ):  # fmt: skip
+        "read_site",
+        "study",
+        "run_year",
+        "ride_through",
+        "best_year",
+        "compare_units",
+        "choose_circuits",
+        "check_panel",
+        "sweep",
+        "Pool",
+        "hours_survived",
+        "run_plan",
+        "best_targets",
+        "price_bill",
+    ):
         assert callable(getattr(simulate, name)), name
     for name in ("read_meter", "read_weather", "load_kw", "solar_kw", "read_rate", "hours_of_year"):
         assert callable(getattr(profiles, name)), name
@@ -47,9 +68,15 @@ def test_names_that_can_be_imported():
 def test_a_pool_has_no_hidden_losses():
     defaults = {field.name: field.default for field in fields(simulate.Pool) if field.name != "usable_kwh"}
     assert list(defaults.items())[:8] == [
-        ("charge_kw", np.inf), ("discharge_kw", np.inf), ("charge_efficiency", 1.0), ("discharge_efficiency", 1.0),
-        ("no_load_kw", 0.0), ("takes_back_kw", np.inf), ("taper", None), ("restart_kwh", 0.0),
-    ]  # fmt: skip
+        ("charge_kw", np.inf),
+        ("discharge_kw", np.inf),
+        ("charge_efficiency", 1.0),
+        ("discharge_efficiency", 1.0),
+        ("no_load_kw", 0.0),
+        ("takes_back_kw", np.inf),
+        ("taper", None),
+        ("restart_kwh", 0.0),
+    ]
     assert all(value == 0.0 for value in list(defaults.values())[8:])
 
 
@@ -57,8 +84,19 @@ def test_keys_of_the_document():
     outage = {"start_soc": "full", "horizon_h": 20.0}
     document = simulate.study(small_site([circuit("Lights", 0.1)], [unit()], outage=outage)).document
     assert set(document["energy_kwh"]) == ENERGIES
-    assert {"currency", "today", "without_battery", "with_battery", "saving", "lines", "bound", "best_net",
-            "bound_method", "captured_frac", "by_month"} <= set(document["bill"])  # fmt: skip
+    assert {
+        "currency",
+        "today",
+        "without_battery",
+        "with_battery",
+        "saving",
+        "lines",
+        "bound",
+        "best_net",
+        "bound_method",
+        "captured_frac",
+        "by_month",
+    } <= set(document["bill"])
     assert [row["month"] for row in document["bill"]["by_month"]] == [f"2025-{m:02d}" for m in range(1, 13)]
     hours = document["outage"]
     assert set(hours["hours"]) == SPREAD == set(hours["by_season"]["winter"])

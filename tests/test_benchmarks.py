@@ -8,12 +8,16 @@ import pytest
 from benchmarks.__main__ import cases, lines_of
 
 SMALL = {
-    "lanes.case_lanes": {"n_designs": 100, "repeats": 1}, "lanes.case_growth": {"n_designs": 8, "repeats": 1},
-    "outage.case_outage": {"n_steps": 400, "repeats": 1}, "outage.case_two_legs": {"n_steps": 400, "repeats": 1},
+    "lanes.case_lanes": {"n_designs": 100, "repeats": 1},
+    "lanes.case_growth": {"n_designs": 8, "repeats": 1},
+    "outage.case_outage": {"n_steps": 400, "repeats": 1},
+    "outage.case_two_legs": {"n_steps": 400, "repeats": 1},
     "sweep.case_sweep": {"n_designs": 4, "repeats": 1},
-    "sweep.case_million": {"n_designs": 500}, "best.case_best": {"n_days": 7, "repeats": 1},
-    "bills.case_bills": {"n_rates": 10}, "meters.case_meters": {"repeats": 1},
-}  # fmt: skip
+    "sweep.case_million": {"n_designs": 500},
+    "best.case_best": {"n_days": 7, "repeats": 1},
+    "bills.case_bills": {"n_rates": 10},
+    "meters.case_meters": {"repeats": 1},
+}
 FOUND = dict(cases())
 KINDS = ("lanes", "outage", "best")
 

@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from simulate.cli import app
-from simulate.starter import starter_text
+from simulate.site.starter import starter_text
 
 ROOT = Path(__file__).parents[1]
 EXAMPLES = sorted((ROOT.parent / "shared" / "examples").glob("*.toml"))
@@ -21,9 +21,12 @@ FORBIDDEN = ("code compliant", "guaranteed", " safe ", "will run")
 def keeplit(*words, **env):
     """Run the command in a process of its own; returns what it printed, its errors and its exit code."""
     done = subprocess.run(
-        [sys.executable, "-m", "simulate.cli", *map(str, words)], capture_output=True, text=True, cwd=ROOT,
+        [sys.executable, "-m", "simulate.cli", *map(str, words)],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
         env=os.environ | env,
-    )  # fmt: skip
+    )
     return done.stdout, done.stderr, done.returncode
 
 
@@ -46,7 +49,13 @@ def test_study_of_the_demo_fits_a_screen_and_says_what_matters():
 
 
 def test_json_is_one_document_and_nothing_else(job):
-    for verb in (["study", job], ["outage", job], ["outage", job, "--at", "2025-01-14T18:00"], ["bill", job], ["library"]):
+    for verb in (
+        ["study", job],
+        ["outage", job],
+        ["outage", job, "--at", "2025-01-14T18:00"],
+        ["bill", job],
+        ["library"],
+    ):
         result = CliRunner().invoke(app, [*map(str, verb), "--json"])
         assert result.exit_code == 0, result.output
         json.loads(result.stdout)
@@ -54,7 +63,18 @@ def test_json_is_one_document_and_nothing_else(job):
 
 def test_document_keeps_its_promises(job):
     document = json.loads(CliRunner().invoke(app, ["study", str(job), "--json"]).stdout)
-    assert set(document) >= {"site", "steps", "step_h", "energy_kwh", "bill", "outage", "panel", "money", "assumptions", "cautions"}
+    assert set(document) >= {
+        "site",
+        "steps",
+        "step_h",
+        "energy_kwh",
+        "bill",
+        "outage",
+        "panel",
+        "money",
+        "assumptions",
+        "cautions",
+    }
     assert abs(document["energy_kwh"]["residual"]) < 1e-6
     bill = document["bill"]
     assert bill["saving"] == pytest.approx(bill["without_battery"] - bill["with_battery"], abs=1e-9)
@@ -70,8 +90,15 @@ def test_out_writes_the_folder_and_leaves_nothing_half_written(tmp_path, job):
     assert code == 0, err
     names = {path.name for path in (tmp_path / "out").iterdir()}
     assert names >= {
-        "summary.json", "year.csv", "outages.csv", "months.csv", "circuits.csv", "site-used.toml", "report.html", "figures",
-    }  # fmt: skip
+        "summary.json",
+        "year.csv",
+        "outages.csv",
+        "months.csv",
+        "circuits.csv",
+        "site-used.toml",
+        "report.html",
+        "figures",
+    }
     assert not [name for name in names if name.startswith(".")]
     header = (tmp_path / "out" / "year.csv").read_text().splitlines()[0]
     assert header == (
@@ -83,7 +110,10 @@ def test_out_writes_the_folder_and_leaves_nothing_half_written(tmp_path, job):
     assert len(rows) == 8761
     again, _, code = keeplit("study", tmp_path / "out" / "site-used.toml", "--json")
     assert code == 0
-    assert json.loads(again)["outage"]["hours"] == json.loads((tmp_path / "out" / "summary.json").read_text())["outage"]["hours"]
+    assert (
+        json.loads(again)["outage"]["hours"]
+        == json.loads((tmp_path / "out" / "summary.json").read_text())["outage"]["hours"]
+    )
 
 
 def test_bad_input_ends_with_two_and_one_line(tmp_path, job):
@@ -122,9 +152,11 @@ def test_examples_are_accepted_as_they_are(path):
 @pytest.mark.skipif(not DATA.is_dir(), reason="the meter files are not beside this checkout")
 def test_a_metered_house_runs_through_study(tmp_path, job):
     """One household of 2011, a sample file of the Green Button programme (NAESB ESPI): 6,562.977 kWh as read."""
-    text = job.read_text().replace('year = 2025', "").replace("America/New_York", "America/Los_Angeles")
+    text = job.read_text().replace("year = 2025", "").replace("America/New_York", "America/Los_Angeles")
     meter = DATA / "coastal-household-2011.xml"
-    text = text.replace('other_load = { shape = "whole-house", annual_kwh = 7000 }', f'whole_house = {{ meter = "{meter}" }}')
+    text = text.replace(
+        'other_load = { shape = "whole-house", annual_kwh = 7000 }', f'whole_house = {{ meter = "{meter}" }}'
+    )
     job.write_text(text)
     result = CliRunner().invoke(app, ["study", str(job), "--json"])
     assert result.exit_code == 0, result.output

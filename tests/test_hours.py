@@ -12,10 +12,14 @@ from profiles.noun import BadInput
 @pytest.mark.parametrize(
     ("year", "zone", "steps"),
     [
-        (2025, "America/New_York", 8760), (2024, "America/New_York", 8784), (2025, "Asia/Kolkata", 8760),
-        (2024, "Asia/Almaty", 8785), (2025, "America/St_Johns", 8760), (2011, "Pacific/Apia", 8736),
+        (2025, "America/New_York", 8760),
+        (2024, "America/New_York", 8784),
+        (2025, "Asia/Kolkata", 8760),
+        (2024, "Asia/Almaty", 8785),
+        (2025, "America/St_Johns", 8760),
+        (2011, "Pacific/Apia", 8736),
     ],
-)  # fmt: skip
+)
 def test_steps_are_counted_never_assumed(year, zone, steps):
     """Almaty moved back an hour on 2024-03-01; Samoa skipped 30 December 2011: 24 h less (IANA tz database)."""
     hours = hours_of_year(year, zone)
@@ -62,7 +66,11 @@ def test_holidays_added_removed_unknown():
     assert extra == (dt.date(2025, 12, 26),)
     less = holiday_dates("US", 2025, removed=("2025-10-13",))
     assert dt.date(2025, 10, 13) not in less and dt.date(2025, 7, 4) in less
-    for wrong in ({"calendar": "Atlantis"}, {"calendar": "US", "observed": "maybe"}, {"calendar": "US", "extra": ("x",)}):
+    for wrong in (
+        {"calendar": "Atlantis"},
+        {"calendar": "US", "observed": "maybe"},
+        {"calendar": "US", "extra": ("x",)},
+    ):
         with pytest.raises(BadInput):
             holiday_dates(**{"year": 2025, **wrong})
 

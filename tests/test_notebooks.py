@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from simulate.design_columns import RESULTS, TEXTS
-from simulate.designs import sweep
-from tests.test_designs import bench
+from simulate.designs.columns import RESULTS, TEXTS
+from simulate.designs.sweep import sweep
+from tests.designs.test_sweep import bench
 
 nbformat = pytest.importorskip("nbformat")
 nbclient = pytest.importorskip("nbclient")
@@ -89,7 +89,9 @@ def test_the_page_on_sweeps_names_commands_and_files_that_exist():
 def test_the_page_on_sweeps_lists_every_column_with_its_unit():
     text = (ROOT / "notebooks" / "SWEEPS.md").read_text("utf-8")
     told = dict(re.findall(r"^\| `(\w+)` \| ([^|]+?) \|", text, re.MULTILINE))
-    assert {name: unit for name, unit in told.items() if name in RESULTS} == {k: unit for k, (unit, _) in RESULTS.items()}
+    assert {name: unit for name, unit in told.items() if name in RESULTS} == {
+        k: unit for k, (unit, _) in RESULTS.items()
+    }
     with ThreadPoolExecutor(1) as executor:
         table = sweep(bench(), {"operation.reserve": [0.2, 9.0]}, executor=executor)
     assert {name for name in table if not name.startswith("in_")} == set(told)

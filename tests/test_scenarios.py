@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from profiles.hours import holiday_dates, hours_of_year
-from profiles.rate import Rate
-from simulate.battery import Pool
-from simulate.bill import price_bill
-from simulate.loadcontrol import control_load
-from simulate.outage import follow_outage, hours_survived, simple_island
-from simulate.transfer import switched_sets
-from simulate.walk import run_plan
+from profiles.rate.rate import Rate
+from simulate.bill.bill import price_bill
+from simulate.physics.outages.load_control import control_load
+from simulate.physics.outages.outages import follow_outage, hours_survived, simple_island
+from simulate.physics.pool import Pool
+from simulate.physics.walk import run_plan
+from simulate.plans.switched import switched_sets
 
 PRINTED = 5e-7  # half the last of six printed digits
 
@@ -132,7 +132,7 @@ def test_s18_time_of_use_pays():
 
 
 def test_s19_below_the_break_even_nothing_cycles():
-    from simulate.plan import price_cycles
+    from simulate.plans.calendar_plans import price_cycles
 
     load, peak = peak_day()
     assert not price_cycles(np.where(np.tile(peak, 3), 0.12, 0.10), 0.81).serve.any()
@@ -242,13 +242,15 @@ def test_s37_a_metered_house_counts_its_circuits_once():
     assert bill.total / 365 == pytest.approx(24.0)  # the bill is on 24, not on 33
 
 
-@pytest.mark.parametrize(("connected_at", "kw", "hours"), [("sub-panel", 10 * 0.96, 8.664), ("battery", 10 * 0.98, 9.31)])
+@pytest.mark.parametrize(
+    ("connected_at", "kw", "hours"), [("sub-panel", 10 * 0.96, 8.664), ("battery", 10 * 0.98, 9.31)]
+)
 def test_s41_solar_through_an_inverter_or_on_the_cells(tmp_path, connected_at, kw, hours):
     """10 kWh of a roof in one hour, an empty unit of 0.95 each way, then 1 kW: what comes out again."""
     import pandas as pd
 
-    from simulate.ride import ride_through
-    from tests.small_site import circuit, small_site, unit
+    from simulate.house.ride import ride_through
+    from tests.site.small_site import circuit, small_site, unit
 
     stamps = pd.date_range("2025-01-01", "2026-01-01", freq="h", inclusive="left", tz="UTC")
     rows = [f"{stamp:%Y-%m-%dT%H:%M}+00:00,{kw if stamp.hour == 12 else 0.0}" for stamp in stamps]

@@ -7,7 +7,11 @@ import pytest
 
 from benchmarks import sweep_designs
 
-SMALL = {"case_bills": {"n_designs": 200, "repeats": 1}, "case_bound": {"n_designs": 2}, "case_outages": {"n_designs": 6}}
+SMALL = {
+    "case_bills": {"n_designs": 200, "repeats": 1},
+    "case_bound": {"n_designs": 2},
+    "case_outages": {"n_designs": 6},
+}
 LARGER = {"case_executors": {"n_designs": 64, "repeats": 1}, "case_streamed": {"n_designs": 10_000}}
 
 

@@ -1,38 +1,59 @@
-"""Interval meter files (Green Button, CSV) -> kW on the hour axis, and a sheet on their quality."""
+"""Interval meter files (Green Button, CSV) -> kW on the hour axis, and a sheet on their quality.
 
-from profiles.meter.axis import covered_kw, meter_kw, meter_years
-from profiles.meter.clean import clean_csv
-from profiles.meter.days import Days, days_of
-from profiles.meter.dialect import Dialect, stated_dialect
-from profiles.meter.document import document, meter_document
-from profiles.meter.gaps import fill_gaps
-from profiles.meter.meter import Issue, Meter, Point
-from profiles.meter.on_year import fullest_year, meter_notes, meter_on_year
-from profiles.meter.other_years import extend_year, redate
-from profiles.meter.quality import Quality, quality_sheet
-from profiles.meter.read import read_meter
+The names below are loaded when they are first used.
+"""
 
-__all__ = [
-    "Days",
-    "Dialect",
-    "Issue",
-    "Meter",
-    "Point",
-    "Quality",
-    "clean_csv",
-    "covered_kw",
-    "days_of",
-    "document",
-    "extend_year",
-    "fill_gaps",
-    "fullest_year",
-    "meter_document",
-    "meter_kw",
-    "meter_notes",
-    "meter_on_year",
-    "meter_years",
-    "quality_sheet",
-    "read_meter",
-    "redate",
-    "stated_dialect",
-]
+from typing import TYPE_CHECKING
+
+from profiles.face import face
+
+if TYPE_CHECKING:
+    from profiles.meter.clean import clean_csv as clean_csv
+    from profiles.meter.on_axis.axis import covered_kw as covered_kw
+    from profiles.meter.on_axis.axis import meter_kw as meter_kw
+    from profiles.meter.on_axis.axis import meter_years as meter_years
+    from profiles.meter.on_axis.days import Days as Days
+    from profiles.meter.on_axis.days import days_of as days_of
+    from profiles.meter.on_axis.gaps import fill_gaps as fill_gaps
+    from profiles.meter.on_axis.on_year import fullest_year as fullest_year
+    from profiles.meter.on_axis.on_year import meter_notes as meter_notes
+    from profiles.meter.on_axis.on_year import meter_on_year as meter_on_year
+    from profiles.meter.on_axis.other_years import extend_year as extend_year
+    from profiles.meter.on_axis.other_years import redate as redate
+    from profiles.meter.on_axis.quality import Quality as Quality
+    from profiles.meter.on_axis.quality import quality_sheet as quality_sheet
+    from profiles.meter.read import read_meter as read_meter
+    from profiles.meter.readings.dialect import Dialect as Dialect
+    from profiles.meter.readings.dialect import stated_dialect as stated_dialect
+    from profiles.meter.readings.meter import Issue as Issue
+    from profiles.meter.readings.meter import Meter as Meter
+    from profiles.meter.readings.meter import Point as Point
+    from profiles.meter.sheet import document as document
+    from profiles.meter.sheet import meter_document as meter_document
+
+_HOME = {
+    "Days": "on_axis.days",
+    "Dialect": "readings.dialect",
+    "Issue": "readings.meter",
+    "Meter": "readings.meter",
+    "Point": "readings.meter",
+    "Quality": "on_axis.quality",
+    "clean_csv": "clean",
+    "covered_kw": "on_axis.axis",
+    "days_of": "on_axis.days",
+    "document": "sheet",
+    "extend_year": "on_axis.other_years",
+    "fill_gaps": "on_axis.gaps",
+    "fullest_year": "on_axis.on_year",
+    "meter_document": "sheet",
+    "meter_kw": "on_axis.axis",
+    "meter_notes": "on_axis.on_year",
+    "meter_on_year": "on_axis.on_year",
+    "meter_years": "on_axis.axis",
+    "quality_sheet": "on_axis.quality",
+    "read_meter": "read",
+    "redate": "on_axis.other_years",
+    "stated_dialect": "readings.dialect",
+}
+__all__ = sorted(_HOME)
+__getattr__, __dir__ = face("profiles.meter", _HOME)

@@ -7,7 +7,7 @@ import os
 import tempfile
 from pathlib import Path
 
-from profiles.meter.meter import Meter
+from profiles.meter.readings.meter import Meter
 from profiles.noun import BadInput
 
 HEADER = ("start", "end", "kWh", "received kWh", "quality code", "filled")

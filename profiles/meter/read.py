@@ -5,12 +5,12 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from profiles.meter.dialect import as_dialect, refuse_csv_keys
-from profiles.meter.green_button import read_green_button
-from profiles.meter.interval_csv import read_interval_csv
-from profiles.meter.meter import Meter
-from profiles.meter.quality import with_notes
-from profiles.meter.table import refuse_large
+from profiles.meter.green_button.reader import read_green_button
+from profiles.meter.interval_csv.reader import read_interval_csv
+from profiles.meter.interval_csv.table import refuse_large
+from profiles.meter.on_axis.quality import with_notes
+from profiles.meter.readings.dialect import as_dialect, refuse_csv_keys
+from profiles.meter.readings.meter import Meter
 from profiles.noun import BadInput
 
 WRAPPED = (

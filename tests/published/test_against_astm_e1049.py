@@ -8,7 +8,7 @@ equivalent full cycles are discharge over capacity is a definition FROM MEMORY; 
 import numpy as np
 import pytest
 
-from simulate.ageing import full_cycles
+from simulate.bill.ageing import full_cycles
 
 HISTORY = np.array([-2.0, 1, -3, 5, -1, 3, -4, 4, -2])
 PRINTED = {3.0: 0.5, 4.0: 1.5, 6.0: 0.5, 8.0: 1.0, 9.0: 0.5}

@@ -16,12 +16,12 @@
 import numpy as np
 import pytest
 
-from profiles.appliances import appliance
 from profiles.hours import hours_of_year
-from profiles.load import load_kw
-from simulate.battery import Pool
-from simulate.outage import hours_survived
-from tests.panel_bench import bench, circuit, findings, only, unit
+from profiles.loads.appliances import appliance
+from profiles.loads.load import load_kw
+from simulate.physics.outages.outages import hours_survived
+from simulate.physics.pool import Pool
+from tests.panel.panel_bench import bench, circuit, findings, only, unit
 
 YEAR = hours_of_year(2025, "UTC")
 HALF_A_WATT_HOUR = 0.0005
@@ -87,7 +87,10 @@ def range_of(watts):
 def test_four_circuits_in_full_use_on_the_feeder():
     found = {one.subject: one for one in findings(load_centre(), "feeder")}
     assert {name: one.verdict for name, one in found.items()} == {
-        "feeder load": "pass", "feeder conductor": "pass", "sub-panel bus": "pass"}  # fmt: skip
+        "feeder load": "pass",
+        "feeder conductor": "pass",
+        "sub-panel bus": "pass",
+    }
     assert (found["feeder load"].value, found["feeder load"].limit) == (pytest.approx(35.0), 60.0)
     assert found["sub-panel bus"].limit == 125.0
 
@@ -114,17 +117,27 @@ def starting(surge_kva):
     return {one.subject: one for one in findings(bench(loads, units), "motor-start")}
 
 
-@pytest.mark.parametrize(("surge_kva", "refrigerator", "pump", "together"), [
-    (4.20, "pass", "pass", "pass"), (4.19, "pass", "pass", "marginal"), (3.20, "pass", "pass", "marginal"),
-    (3.19, "pass", "fail", "marginal"), (3.04, "fail", "fail", "marginal"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("surge_kva", "refrigerator", "pump", "together"),
+    [
+        (4.20, "pass", "pass", "pass"),
+        (4.19, "pass", "pass", "marginal"),
+        (3.20, "pass", "pass", "marginal"),
+        (3.19, "pass", "fail", "marginal"),
+        (3.04, "fail", "fail", "marginal"),
+    ],
+)
 def test_starting_watts_beside_what_runs(surge_kva, refrigerator, pump, together):
     """2,000 + 1,050 = 3,050; 2,200 + 1,000 = 3,200; both at once 4,200. Elements have no start."""
     found = starting(surge_kva)
     assert {name: one.verdict for name, one in found.items()} == {
-        "Refrigerator": refrigerator, "Sump pump": pump, "all motors of leg A": together}  # fmt: skip
+        "Refrigerator": refrigerator,
+        "Sump pump": pump,
+        "all motors of leg A": together,
+    }
     assert [found[name].value for name in ("Refrigerator", "Sump pump", "all motors of leg A")] == pytest.approx(
-        [3.05, 3.2, 4.2])  # fmt: skip
+        [3.05, 3.2, 4.2]
+    )
 
 
 def test_the_librarys_sump_pump_holds_the_printed_watts():

@@ -90,7 +90,9 @@ def test_dynamic_h0_of_1000_kwh_keeps_its_hourly_peak_through_a_meter_file(tmp_p
 
 def test_h25_of_a_nominal_gigawatt_hour_adds_up_as_its_table_does(tmp_path):
     quarters = hours_of_year(2010, "UTC", 15)
-    meter = read_meter(wide_file(tmp_path / "h25.csv", quarters, h25_kwh(quarters)), timezone="UTC", dialect={"unit": "kWh"})
+    meter = read_meter(
+        wide_file(tmp_path / "h25.csv", quarters, h25_kwh(quarters)), timezone="UTC", dialect={"unit": "kWh"}
+    )
     assert meter.energy_kwh == pytest.approx(NOMINAL_KWH, abs=WHOLE_KWH)
 
 

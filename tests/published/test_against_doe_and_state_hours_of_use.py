@@ -12,15 +12,26 @@ import numpy as np
 import pytest
 
 from profiles.hours import hours_of_year
-from profiles.load import load_kw
-from simulate.battery import Pool
-from simulate.outage import hours_survived
+from profiles.loads.load import load_kw
+from simulate.physics.outages.outages import hours_survived
+from simulate.physics.pool import Pool
 
 APPLIANCES = [  # watts, hours a day, printed Wh a day
-    (100, 8.0, 800), (600, 0.3, 180), (4856, 0.8, 3885), (75, 2.0, 150), (150, 2.0, 300), (1200, 0.5, 600),
-    (60, 5.0, 300), (1300, 0.5, 650), (80, 4.0, 320), (600, 9.0, 5400), (300, 8.0, 2400), (600, 0.2, 120),
-    (25, 8.0, 200), (375, 0.5, 188),
-]  # fmt: skip
+    (100, 8.0, 800),
+    (600, 0.3, 180),
+    (4856, 0.8, 3885),
+    (75, 2.0, 150),
+    (150, 2.0, 300),
+    (1200, 0.5, 600),
+    (60, 5.0, 300),
+    (1300, 0.5, 650),
+    (80, 4.0, 320),
+    (600, 9.0, 5400),
+    (300, 8.0, 2400),
+    (600, 0.2, 120),
+    (25, 8.0, 200),
+    (375, 0.5, 188),
+]
 HALF_A_WATT_HOUR = 0.5
 YEAR = hours_of_year(2025, "UTC")
 

@@ -9,17 +9,26 @@ pump's range is from memory. Dollars are compared within 3 cents: copies print $
 import numpy as np
 import pytest
 
-from profiles.appliances import appliance, appliances, duty_cycle_kw
 from profiles.hours import hours_of_year
-from profiles.load import load_kw
-from profiles.shapes import end_use_kwh
+from profiles.loads.appliances import appliance, appliances, duty_cycle_kw
+from profiles.loads.load import load_kw
+from profiles.loads.shapes import end_use_kwh
 
 THREE_CENTS = 0.03
 LISTED_W = {
-    "coffee-maker": (900, 1200), "clothes-washer": (350, 500), "clothes-dryer": (1800, 5000),
-    "dishwasher": (1200, 2400), "dehumidifier": (785, 785), "ceiling-fan": (65, 175), "hair-dryer": (1200, 1875),
-    "portable-heater": (750, 1500), "microwave": (750, 1100), "laptop": (50, 50), "television": (133, 133),
-    "toaster": (800, 1400), "water-heater": (4500, 5500),
+    "coffee-maker": (900, 1200),
+    "clothes-washer": (350, 500),
+    "clothes-dryer": (1800, 5000),
+    "dishwasher": (1200, 2400),
+    "dehumidifier": (785, 785),
+    "ceiling-fan": (65, 175),
+    "hair-dryer": (1200, 1875),
+    "portable-heater": (750, 1500),
+    "microwave": (750, 1100),
+    "laptop": (50, 50),
+    "television": (133, 133),
+    "toaster": (800, 1400),
+    "water-heater": (4500, 5500),
 }
 FURNACE_FAN_W = 750
 DEEP_WELL_PUMP_W = (250, 1100)  # from memory
@@ -43,10 +52,13 @@ def test_furnace_fan_and_well_pump_agree_with_the_list():
     assert DEEP_WELL_PUMP_W[0] <= appliance("well-pump").running_w <= DEEP_WELL_PUMP_W[1]
 
 
-@pytest.mark.parametrize(("watts", "days", "kwh", "dollars"), [
-    (200.0, 120, 96.0, {0.085: 8.16, 0.11: 10.56}),  # a fan, four hours a day
-    (120.0 + 150.0, 365, 394.2, {0.085: 33.51, 0.11: 43.34}),  # a computer and its monitor, four hours a day
-])
+@pytest.mark.parametrize(
+    ("watts", "days", "kwh", "dollars"),
+    [
+        (200.0, 120, 96.0, {0.085: 8.16, 0.11: 10.56}),  # a fan, four hours a day
+        (120.0 + 150.0, 365, 394.2, {0.085: 33.51, 0.11: 43.34}),  # a computer and its monitor, four hours a day
+    ],
+)
 def test_cost_examples(watts, days, kwh, dollars):
     used = load_kw({"watts": watts, "hours_per_day": 4.0}, YEAR)[: days * 24].sum()
     assert used == pytest.approx(kwh, abs=1e-9)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from profiles.hours import hours_of_year
-from profiles.rate import Rate
-from simulate.bill import price_bill
+from profiles.rate.rate import Rate
+from simulate.bill.bill import price_bill
 
 AXIS = hours_of_year(2020, "America/New_York")
 TABLE = """New England 625|21.25|132.71; CT 711|22.71|161.55; ME 570|16.81|95.77; MA 602|21.97|132.18;

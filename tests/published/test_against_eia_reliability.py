@@ -9,8 +9,8 @@ The unserved energy is derived from the table, it is not printed there.
 import numpy as np
 import pytest
 
-from simulate.interruptions import Interruptions, indices_in, indices_out, spread_through
-from simulate.reliability import unserved_kwh
+from simulate.house.interruptions import Interruptions, indices_in, indices_out, spread_through
+from simulate.house.reliability import unserved_kwh
 
 PRINTED_MIN, STATE_MIN = 0.2, 0.3  # rounding of the printed SAIDI and SAIFI carried into CAIDI [min]
 
@@ -27,8 +27,9 @@ YEARS = {
     2023: "366.6 1.348 271.8 123.9 1.022 121.3 357.7 1.242 288 342 1.333 256.6",
 }
 STATES_2023_2022 = (
-    (1863, 3.314, 562.2), (963.6, 3.001, 321.1),
-)  # fmt: skip
+    (1863, 3.314, 562.2),
+    (963.6, 3.001, 321.1),
+)
 TRIPLES = [
     (year, *map(float, row.split()[k : k + 3])) for year, row in YEARS.items() for k in range(0, len(row.split()), 3)
 ]

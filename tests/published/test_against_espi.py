@@ -17,8 +17,8 @@ import pytest
 
 from profiles.hours import hours_of_year
 from profiles.meter import meter_document, meter_kw, meter_years, quality_sheet, read_meter
-from profiles.meter.clock import ChangeRule
-from profiles.meter.espi import COST_UNIT, ReadingType
+from profiles.meter.readings.clock import ChangeRule
+from profiles.meter.readings.espi import COST_UNIT, ReadingType
 
 LAST_DIGIT_KWH = 5e-10
 SAMPLES = Path(__file__).resolve().parents[3] / "shared" / "data"
@@ -28,8 +28,10 @@ SHA256 = {
 }
 
 
-@pytest.mark.parametrize("unit, power_of_ten, value, kwh", [
-    (72, 0, 325, 0.325), (72, 3, 2, 2.0), (72, -3, 1234, 0.001234), (38, 0, 1300, 0.325)])
+@pytest.mark.parametrize(
+    "unit, power_of_ten, value, kwh",
+    [(72, 0, 325, 0.325), (72, 3, 2, 2.0), (72, -3, 1234, 0.001234), (38, 0, 1300, 0.325)],
+)
 def test_units_and_multipliers(unit, power_of_ten, value, kwh):
     """uom 72 is Wh, 38 is W (a mean over the 900 s); quantity = value x 10^n."""
     assert ReadingType(unit=unit, power_of_ten=power_of_ten).kwh(value, 900) == pytest.approx(kwh, abs=LAST_DIGIT_KWH)
@@ -43,11 +45,15 @@ def test_cost_is_in_hundred_thousandths():
     assert 8192 * COST_UNIT == pytest.approx(0.08192, abs=5e-8)
 
 
-@pytest.mark.parametrize("text, words, year, local", [
-    ("360E2000", "second Sunday of March 02:00", 2025, "2025-03-09T02:00:00"),
-    ("360E2000", "second Sunday of March 02:00", 2012, "2012-03-11T02:00:00"),
-    ("B40E2000", "first Sunday of November 02:00", 2025, "2025-11-02T02:00:00"),
-    ("B40E2000", "first Sunday of November 02:00", 2011, "2011-11-06T02:00:00")])
+@pytest.mark.parametrize(
+    "text, words, year, local",
+    [
+        ("360E2000", "second Sunday of March 02:00", 2025, "2025-03-09T02:00:00"),
+        ("360E2000", "second Sunday of March 02:00", 2012, "2012-03-11T02:00:00"),
+        ("B40E2000", "first Sunday of November 02:00", 2025, "2025-11-02T02:00:00"),
+        ("B40E2000", "first Sunday of November 02:00", 2011, "2011-11-06T02:00:00"),
+    ],
+)
 def test_rules_of_the_clock_change(text, words, year, local):
     rule = ChangeRule.from_hex(text)
     assert str(rule) == words
@@ -58,8 +64,17 @@ def test_no_change_is_all_ones():
     assert ChangeRule.from_hex("FFFFFFFF") is None
 
 
-@pytest.mark.parametrize("operator, day, weekday, year, expected", [
-    (0, 15, 0, 2025, 15), (1, 8, 7, 2025, 9), (2, 0, 7, 2025, 2), (6, 0, 7, 2025, 30), (7, 0, 7, 2025, 30), (7, 0, 1, 2025, 31)])
+@pytest.mark.parametrize(
+    "operator, day, weekday, year, expected",
+    [
+        (0, 15, 0, 2025, 15),
+        (1, 8, 7, 2025, 9),
+        (2, 0, 7, 2025, 2),
+        (6, 0, 7, 2025, 30),
+        (7, 0, 7, 2025, 30),
+        (7, 0, 1, 2025, 31),
+    ],
+)
 def test_operators_of_a_rule(operator, day, weekday, year, expected):
     """Date, weekday on or after, first, fifth, last: against the calendar of March 2025 (derived)."""
     bits = 3 << 28 | operator << 25 | day << 20 | weekday << 17 | 2 << 12

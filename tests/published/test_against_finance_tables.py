@@ -12,8 +12,8 @@ Sources:
 import pytest
 
 from profiles.noun import read_noun
-from simulate.discount import annuity_factor, discount_factors, irr, npv
-from simulate.money import Money, cash_flow
+from simulate.bill.cash_flow import Money, cash_flow
+from simulate.bill.discount import annuity_factor, discount_factors, irr, npv
 
 HALF_OF_THE_LAST_DIGIT = {"npv": 5e-6, "irr": 5e-6, "blocher": 5e-4, "five": 5e-6, "spv": 5e-4, "upv": 5e-3}
 
@@ -23,10 +23,17 @@ def test_npv_against_numpy_financial():
     assert npv(0.08, flows) == pytest.approx(3065.22267, abs=HALF_OF_THE_LAST_DIGIT["npv"])
 
 
-@pytest.mark.parametrize(("flows", "printed", "digits"), [
-    ([-100, 39, 59, 55, 20], 0.28095, 5), ([-100, 0, 0, 74], -0.0955, 4), ([-100, 100, 0, -7], -0.0833, 4),
-    ([-100, 100, 0, 7], 0.06206, 5), ([-5, 10.5, 1, -8, 1], 0.0886, 4),
-    ([-250000, 100000, 150000, 200000, 250000, 300000], 0.56723, 5)])
+@pytest.mark.parametrize(
+    ("flows", "printed", "digits"),
+    [
+        ([-100, 39, 59, 55, 20], 0.28095, 5),
+        ([-100, 0, 0, 74], -0.0955, 4),
+        ([-100, 100, 0, -7], -0.0833, 4),
+        ([-100, 100, 0, 7], 0.06206, 5),
+        ([-5, 10.5, 1, -8, 1], 0.0886, 4),
+        ([-250000, 100000, 150000, 200000, 250000, 300000], 0.56723, 5),
+    ],
+)
 def test_irr_against_numpy_financial(flows, printed, digits):
     assert irr(flows) == pytest.approx(printed, abs=0.5 * 10.0**-digits)
 
@@ -43,23 +50,37 @@ def test_annuity_against_blocher(cell):
     assert annuity_factor(percent / 100, years) == pytest.approx(float(printed), abs=tolerance)
 
 
-@pytest.mark.parametrize(("percent", "years", "printed"), [(9, 25, 9.82258), (10, 20, 8.51356), (10, 25, 9.07704),
-                                                          (12, 30, 8.05518)])
+@pytest.mark.parametrize(
+    ("percent", "years", "printed"), [(9, 25, 9.82258), (10, 20, 8.51356), (10, 25, 9.07704), (12, 30, 8.05518)]
+)
 def test_annuity_against_a_five_digit_table(percent, years, printed):
     assert annuity_factor(percent / 100, years) == pytest.approx(printed, abs=HALF_OF_THE_LAST_DIGIT["five"])
 
 
-@pytest.mark.parametrize(("year", "spv", "upv"), [
-    (1, .971, .97), (2, .943, 1.91), (3, .915, 2.83), (4, .888, 3.72), (5, .863, 4.58), (10, .744, 8.53),
-    (15, .642, 11.94), (20, .554, 14.88), (25, .478, 17.41), (30, .412, 19.60)])
+@pytest.mark.parametrize(
+    ("year", "spv", "upv"),
+    [
+        (1, 0.971, 0.97),
+        (2, 0.943, 1.91),
+        (3, 0.915, 2.83),
+        (4, 0.888, 3.72),
+        (5, 0.863, 4.58),
+        (10, 0.744, 8.53),
+        (15, 0.642, 11.94),
+        (20, 0.554, 14.88),
+        (25, 0.478, 17.41),
+        (30, 0.412, 19.60),
+    ],
+)
 def test_factors_against_nist_135_from_memory(year, spv, upv):
     assert discount_factors(0.03, year + 1)[-1] == pytest.approx(spv, abs=HALF_OF_THE_LAST_DIGIT["spv"])
     assert annuity_factor(0.03, year) == pytest.approx(upv, abs=HALF_OF_THE_LAST_DIGIT["upv"])
 
 
 def test_savings_to_investment_and_payback_by_their_definitions_from_memory():
-    flow = cash_flow(read_noun(Money, {"years": 10, "discount_rate_frac": 0.03}), saving_per_year=100.0,
-                     installed_price=500.0)
+    flow = cash_flow(
+        read_noun(Money, {"years": 10, "discount_rate_frac": 0.03}), saving_per_year=100.0, installed_price=500.0
+    )
     assert flow.savings_to_investment == pytest.approx(100 * 8.53 / 500, abs=100 * 0.005 / 500)
     assert flow.simple_payback_y == pytest.approx(5.0, abs=1e-9)
     # 4.58 at five years and 5.417 at six: 500 is reached inside the sixth year

@@ -6,7 +6,7 @@ printed on a university course page. Certainty: seen in a reproduction, and they
 
 import pytest
 
-from simulate.interruptions import interruption_indices
+from simulate.house.interruptions import interruption_indices
 
 LAST_DIGIT = 0.005
 

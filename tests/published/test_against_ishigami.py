@@ -9,8 +9,8 @@ Communications 117, 1999, and in many handbooks since. How sure: memory, and der
 import numpy as np
 import pytest
 
-from simulate.influence import sobol_of_function
-from simulate.varied import uniform
+from simulate.designs.influence import sobol_of_function
+from simulate.designs.varied import uniform
 
 FIRST = (0.3139, 0.4424, 0.0)
 TOTAL = (0.5576, 0.4424, 0.2437)

@@ -7,22 +7,25 @@ IN, sec. 4255, read on the publisher's own page) prints the same chain at 115 V.
 
 import pytest
 
-from simulate.panel.calculation import lighting_demand_va, optional_load, standard_load
-from simulate.panel.tables import next_standard_breaker_a
-from simulate.panel.wiring import Calculation, Nameplate
+from simulate.panel.checks.calculation import lighting_demand_va, optional_load, standard_load
+from simulate.panel.checks.tables import next_standard_breaker_a
+from simulate.site.wiring import Calculation, Nameplate
 
 RANGE = Nameplate(name="range", va=12_000.0, kind="range")
 
-D1A = Calculation(
-    floor_area_ft2=1_500.0, appliances=(RANGE, Nameplate(name="dryer", va=5_500.0, kind="dryer"))
-)  # fmt: skip
+D1A = Calculation(floor_area_ft2=1_500.0, appliances=(RANGE, Nameplate(name="dryer", va=5_500.0, kind="dryer")))
 D2A = Calculation(
-    floor_area_ft2=1_500.0, heating_va=9_000.0, heating_units=5, cooling_va=6.0 * 230.0,
+    floor_area_ft2=1_500.0,
+    heating_va=9_000.0,
+    heating_units=5,
+    cooling_va=6.0 * 230.0,
     appliances=(
-        RANGE, Nameplate(name="water heater", va=2_500.0), Nameplate(name="dishwasher", va=1_200.0, volts=120),
+        RANGE,
+        Nameplate(name="water heater", va=2_500.0),
+        Nameplate(name="dishwasher", va=1_200.0, volts=120),
         Nameplate(name="dryer", va=5_000.0, kind="dryer"),
     ),
-)  # fmt: skip
+)
 
 
 def test_d1a_standard_method():

@@ -9,7 +9,7 @@ The loads are those of the check, derived from the text.
 
 import pytest
 
-from tests.panel_bench import bench, circuit, only, unit
+from tests.panel.panel_bench import bench, circuit, only, unit
 
 LOADS = [
     circuit("Lights", 0.1, "A", kind="lighting", running_w=700),

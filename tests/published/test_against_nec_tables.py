@@ -7,8 +7,8 @@ derived values say so. Editions before 2011 print other ampacities for 14, 12, 3
 
 import pytest
 
-from simulate.panel.finding import Figure
-from simulate.panel.tables import (
+from simulate.panel.checks.finding import Figure
+from simulate.panel.checks.tables import (
     COPPER_AMPACITY_A,
     COPPER_K_OHM_CMIL_PER_FT,
     FULL_LOAD_A,
@@ -24,7 +24,7 @@ from simulate.panel.tables import (
     next_standard_breaker_a,
     voltage_drop_v,
 )
-from simulate.unit import ChargingCircuit
+from simulate.site.unit import ChargingCircuit
 
 HALF_OF_THE_LAST_DIGIT_A = 0.05
 EXACT = 1e-12
@@ -127,9 +127,23 @@ def test_ambient_at_the_end_of_the_table():
 
 @pytest.mark.parametrize(
     ("conductors", "factor"),
-    [(1, 1.0), (3, 1.0), (4, 0.8), (6, 0.8), (7, 0.7), (9, 0.7), (10, 0.5), (20, 0.5), (21, 0.45), (30, 0.45),
-     (31, 0.4), (40, 0.4), (41, 0.35), (90, 0.35)],
-)  # fmt: skip
+    [
+        (1, 1.0),
+        (3, 1.0),
+        (4, 0.8),
+        (6, 0.8),
+        (7, 0.7),
+        (9, 0.7),
+        (10, 0.5),
+        (20, 0.5),
+        (21, 0.45),
+        (30, 0.45),
+        (31, 0.4),
+        (40, 0.4),
+        (41, 0.35),
+        (90, 0.35),
+    ],
+)
 def test_bundling(conductors, factor):
     """Table 310.15(C)(1); one reproduction."""
     assert bundling_factor(conductors) == factor
@@ -210,7 +224,9 @@ U 20.0 22.39
 
 def test_locked_rotor_letters():
     """Table 430.7(B), kVA per hp; three reproductions. B starts at 3.15; many copies on the web print 3.55."""
-    rows = {letter: (float(low), float(high)) for letter, low, high in map(str.split, filter(None, LETTERS.split("\n")))}
+    rows = {
+        letter: (float(low), float(high)) for letter, low, high in map(str.split, filter(None, LETTERS.split("\n")))
+    }
     assert rows == {letter: ends for letter, ends in LOCKED_ROTOR_KVA_PER_HP.items() if letter != "V"}
     assert LOCKED_ROTOR_KVA_PER_HP["V"][0] == 22.4
     assert not set("IOQ") & set(LOCKED_ROTOR_KVA_PER_HP)
@@ -259,8 +275,13 @@ def test_motor_conductor():
 def test_bad_questions_are_refused():
     from profiles.noun import BadInput
 
-    for ask in (lambda: next_standard_breaker_a(float("nan")), lambda: next_standard_breaker_a(6001.0),
-                lambda: ambient_factor(61.0, 60), lambda: ampacity_a("14", "Al"), lambda: full_load_a(11.0, 230.0),
-                lambda: full_load_a(1.0, 480.0)):  # fmt: skip
+    for ask in (
+        lambda: next_standard_breaker_a(float("nan")),
+        lambda: next_standard_breaker_a(6001.0),
+        lambda: ambient_factor(61.0, 60),
+        lambda: ampacity_a("14", "Al"),
+        lambda: full_load_a(11.0, 230.0),
+        lambda: full_load_a(1.0, 480.0),
+    ):
         with pytest.raises(BadInput):
             ask()

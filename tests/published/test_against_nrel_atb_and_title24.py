@@ -15,11 +15,11 @@
 import numpy as np
 import pytest
 
-from simulate.ageing import age
-from simulate.battery import Pool
-from simulate.outage import hours_survived
-from simulate.unit import Battery
-from simulate.walk import run_plan
+from simulate.bill.ageing import age
+from simulate.physics.outages.outages import hours_survived
+from simulate.physics.pool import Pool
+from simulate.physics.walk import run_plan
+from simulate.site.unit import Battery
 
 UNIT = {"continuous_kw": 5.0, "usable_kwh": 12.5, "charging_circuit": {"breaker_a": 30, "volts": 240}}
 
@@ -38,7 +38,9 @@ def test_one_kwh_in_gives_085_kwh_out():
     assert (year.charge_kw[0], year.discharge_kw[1]) == pytest.approx((1.0, 0.85), abs=1e-12)
 
 
-@pytest.mark.parametrize(("round_trip", "usable_kwh"), [(0.80, 115.158), (0.85, 111.719), (0.90, 108.572), (1.0, 103.0)])
+@pytest.mark.parametrize(
+    ("round_trip", "usable_kwh"), [(0.80, 115.158), (0.85, 111.719), (0.90, 108.572), (1.0, 103.0)]
+)
 def test_usable_energy_times_the_root_reaches_the_load(round_trip, usable_kwh):
     assert 103.0 / round_trip**0.5 == pytest.approx(usable_kwh, abs=5e-4)
     usable = 103.0 / round_trip**0.5
@@ -53,8 +55,13 @@ HALF_OF_THE_LAST_DIGIT = 0.05  # of a percentage with one decimal
 @pytest.mark.parametrize(("duration_h", "percent"), [(4, 16.7), (2, 8.3)])
 def test_one_cycle_a_day_is_the_printed_capacity_factor(duration_h, percent):
     rated_kw, eta = 5.0, 0.85**0.5
-    pool = Pool(duration_h * rated_kw / eta, charge_kw=rated_kw, discharge_kw=rated_kw, charge_efficiency=eta,
-                discharge_efficiency=eta)  # fmt: skip
+    pool = Pool(
+        duration_h * rated_kw / eta,
+        charge_kw=rated_kw,
+        discharge_kw=rated_kw,
+        charge_efficiency=eta,
+        discharge_efficiency=eta,
+    )
     full = pool.usable_kwh
     day = [[full] * 4] * 12 + [[full, 0.0, 0.0, 0.0]] * 12  # filled from the utility by noon, served after it
     year = run_plan(np.full(8760, 6.0), np.inf, 0.0, np.array(day * 365), pool, soc_kwh=0.0)

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from profiles.solar import incidence_deg
-from profiles.sun import sun_seen_deg
+from profiles.solar.roof import incidence_deg
+from profiles.weather.sun import sun_seen_deg
 
 TEN_THOUSANDTH_DEG = 1e-4
 MOMENT_S = np.array([pd.Timestamp("2003-10-17T12:30:30-07:00").timestamp()])

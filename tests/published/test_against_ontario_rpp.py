@@ -12,19 +12,31 @@ import numpy as np
 import pytest
 
 from profiles.hours import holiday_dates, hours_of_year
-from profiles.prices import rate_prices
-from profiles.rate import Rate
-from simulate.bill import price_bill
+from profiles.rate.prices import rate_prices
+from profiles.rate.rate import Rate
+from simulate.bill.bill import price_bill
 
-HOLIDAYS_2017 = ("2017-01-02", "2017-02-20", "2017-04-14", "2017-05-22", "2017-07-03", "2017-08-07", "2017-09-04",
-                 "2017-10-09", "2017-12-25", "2017-12-26")
+HOLIDAYS_2017 = (
+    "2017-01-02",
+    "2017-02-20",
+    "2017-04-14",
+    "2017-05-22",
+    "2017-07-03",
+    "2017-08-07",
+    "2017-09-04",
+    "2017-10-09",
+    "2017-12-25",
+    "2017-12-26",
+)
 EXACT = 1e-9
 
 
 def winter(**keys):
-    periods = ({"name": "on", "price_per_kwh": 0.151, "days": "weekday", "hours": "07:00-11:00, 17:00-19:00"},
-               {"name": "mid", "price_per_kwh": 0.102, "days": "weekday", "hours": "11:00-17:00"},
-               {"name": "off", "price_per_kwh": 0.074})
+    periods = (
+        {"name": "on", "price_per_kwh": 0.151, "days": "weekday", "hours": "07:00-11:00, 17:00-19:00"},
+        {"name": "mid", "price_per_kwh": 0.102, "days": "weekday", "hours": "11:00-17:00"},
+        {"name": "off", "price_per_kwh": 0.074},
+    )
     season = {"name": "winter", "months": tuple(range(1, 13)), "periods": periods}
     return Rate.model_validate({"currency": "CAD", "season": (season,), **keys})
 

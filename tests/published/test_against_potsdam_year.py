@@ -14,8 +14,8 @@ import pytest
 pytest.importorskip("demandlib", reason="comes with the test extra")
 
 from profiles.hours import hours_of_year
-from profiles.solar import Solar, solar_kw
-from profiles.weather import read_weather, weather_on
+from profiles.solar.roof import Solar, solar_kw
+from profiles.weather.weather import read_weather, weather_on
 from tests.published import potsdam
 
 GHI_KWH_M2, TENTH = 1074.5, 0.05
@@ -55,6 +55,14 @@ def test_beam_and_diffuse_add_up_to_global_on_our_sun(year):
 
 
 def test_a_kilowatt_of_roof_yields_what_other_models_of_sky_and_cell_give(year):
-    roof = Solar(dc_kw=1.0, ac_kw=1.0, tilt_deg=35.0, azimuth_deg=180.0, mount="rack", gamma_per_degc=-0.004,
-                 losses_frac=0.14, connected_at="main-panel")  # fmt: skip
+    roof = Solar(
+        dc_kw=1.0,
+        ac_kw=1.0,
+        tilt_deg=35.0,
+        azimuth_deg=180.0,
+        mount="rack",
+        gamma_per_degc=-0.004,
+        losses_frac=0.14,
+        connected_at="main-panel",
+    )
     assert solar_kw(roof, year, HOURS).sum() == pytest.approx(YIELD_KWH, rel=BETWEEN_MODELS)

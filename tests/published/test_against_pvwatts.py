@@ -7,16 +7,34 @@ value, the DC example and the inverter's table are pvlib's (lib). The manual its
 import numpy as np
 import pytest
 
-from profiles.solar import Solar, cell_dc_kw, inverter_kw, losses_frac
+from profiles.solar.roof import Solar, cell_dc_kw, inverter_kw, losses_frac
 
 HALF_OF_THE_LAST_DIGIT_W = 0.00005
-WATTS = [(100, 73.6738), (500, 465.5504), (1000, 953.6531), (2000, 1924.0491), (3000, 2886.6988), (4000, 3841.6025),
-         (4166.67, 4000.0), (5000, 4000.0)]
+WATTS = [
+    (100, 73.6738),
+    (500, 465.5504),
+    (1000, 953.6531),
+    (2000, 1924.0491),
+    (3000, 2886.6988),
+    (4000, 3841.6025),
+    (4166.67, 4000.0),
+    (5000, 4000.0),
+]
 
 
 def test_default_losses():
-    parts = {"soiling": 2, "shading": 3, "snow": 0, "mismatch": 2, "wiring": 2, "connections": 0.5, "lid": 1.5,
-             "nameplate_rating": 1, "age": 0, "availability": 3}
+    parts = {
+        "soiling": 2,
+        "shading": 3,
+        "snow": 0,
+        "mismatch": 2,
+        "wiring": 2,
+        "connections": 0.5,
+        "lid": 1.5,
+        "nameplate_rating": 1,
+        "age": 0,
+        "availability": 3,
+    }
     assert losses_frac(**parts) == pytest.approx(0.140757, abs=5e-7)
     assert losses_frac() == losses_frac(**parts)
     assert losses_frac() == pytest.approx(1 - np.prod([1 - part / 100 for part in parts.values()]), abs=1e-12)

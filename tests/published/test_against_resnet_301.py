@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from profiles.hours import hours_of_year
-from profiles.shapes import end_use_kwh, hourly_shape_kw, published_shapes
+from profiles.loads.shapes import end_use_kwh, hourly_shape_kw, published_shapes
 
 HALF_OF_THE_LAST_DIGIT = 0.0005
 ONE_PER_MILLE = 0.001  # within which a year of the plain rule, without normalising by the axis, keeps its energy
@@ -18,17 +18,78 @@ YEAR = hours_of_year(2025, "UTC")
 
 # Sum of the 24 printed fractions, and the hour (1 to 24) of the peak.
 SCHEDULES = {
-    "refrigerator": (1.001, 19), "extra_refrigerator": (1.001, 19), "freezer": (1.001, 19),
-    "lighting_interior": (1.000, 21), "lighting_exterior": (1.000, 21), "lighting_garage": (1.000, 20),
-    "plug_loads_other": (1.000, 19), "plug_loads_tv": (1.000, 21), "clothes_washer": (1.000, 10),
-    "clothes_dryer": (1.000, 12), "dishwasher": (1.000, 20), "cooking_range": (1.000, 18), "ceiling_fan": (1.000, 1),
-    "well_pump": (1.005, 22), "pool_pump": (0.999, 11), "permanent_spa_pump": (1.002, 17),
-    "general_water_use": (1.000, 21), "hot_water_fixtures": (1.000, 8), "occupants": (1.000, 7),
+    "refrigerator": (1.001, 19),
+    "extra_refrigerator": (1.001, 19),
+    "freezer": (1.001, 19),
+    "lighting_interior": (1.000, 21),
+    "lighting_exterior": (1.000, 21),
+    "lighting_garage": (1.000, 20),
+    "plug_loads_other": (1.000, 19),
+    "plug_loads_tv": (1.000, 21),
+    "clothes_washer": (1.000, 10),
+    "clothes_dryer": (1.000, 12),
+    "dishwasher": (1.000, 20),
+    "cooking_range": (1.000, 18),
+    "ceiling_fan": (1.000, 1),
+    "well_pump": (1.005, 22),
+    "pool_pump": (0.999, 11),
+    "permanent_spa_pump": (1.002, 17),
+    "general_water_use": (1.000, 21),
+    "hot_water_fixtures": (1.000, 8),
+    "occupants": (1.000, 7),
 }
-REFRIGERATOR = [.040, .039, .038, .037, .036, .036, .038, .040, .041, .041, .040, .040, .042, .042, .042, .041, .044,
-                .048, .050, .048, .047, .046, .044, .041]
-WELL_PUMP = [.044, .023, .019, .015, .016, .018, .026, .033, .033, .032, .033, .033, .032, .032, .032, .033, .045, .057,
-             .066, .076, .081, .086, .075, .065]
+REFRIGERATOR = [
+    0.040,
+    0.039,
+    0.038,
+    0.037,
+    0.036,
+    0.036,
+    0.038,
+    0.040,
+    0.041,
+    0.041,
+    0.040,
+    0.040,
+    0.042,
+    0.042,
+    0.042,
+    0.041,
+    0.044,
+    0.048,
+    0.050,
+    0.048,
+    0.047,
+    0.046,
+    0.044,
+    0.041,
+]
+WELL_PUMP = [
+    0.044,
+    0.023,
+    0.019,
+    0.015,
+    0.016,
+    0.018,
+    0.026,
+    0.033,
+    0.033,
+    0.032,
+    0.033,
+    0.033,
+    0.032,
+    0.032,
+    0.032,
+    0.033,
+    0.045,
+    0.057,
+    0.066,
+    0.076,
+    0.081,
+    0.086,
+    0.075,
+    0.065,
+]
 LIGHTING_MONTHS = [1.19, 1.11, 1.02, 0.93, 0.84, 0.80, 0.82, 0.88, 0.98, 1.07, 1.16, 1.20]
 # Day-weighted means of the multipliers.
 MEANS = {"refrigerator": 1.0009, "lighting_interior": 0.9995, "pool_pump": 0.9992, "permanent_spa_pump": 1.0001}
@@ -80,6 +141,13 @@ def test_printed_sums_are_as_listed_though_a_shape_is_normalised(name, total):
 
 def test_end_uses_of_three_bedrooms_and_2000_square_feet():
     assert end_use_kwh(2000.0, 3) == {
-        "lighting_interior": 2055.0, "lighting_exterior": 200.0, "refrigerator": 691.0, "cooking_range": 448.0,
-        "clothes_dryer": 971.0, "clothes_washer": 68.0, "dishwasher": 171.0, "plug_loads_other": 1820.0,
-        "plug_loads_tv": 620.0}
+        "lighting_interior": 2055.0,
+        "lighting_exterior": 200.0,
+        "refrigerator": 691.0,
+        "cooking_range": 448.0,
+        "clothes_dryer": 971.0,
+        "clothes_washer": 68.0,
+        "dishwasher": 171.0,
+        "plug_loads_other": 1820.0,
+        "plug_loads_tv": 620.0,
+    }

@@ -17,11 +17,11 @@ import numpy as np
 import pytest
 
 from profiles.hours import hours_of_year
-from profiles.load import load_kw
-from profiles.solar import Solar, solar_kw
-from profiles.weather import read_weather, weather_on
-from simulate.battery import Pool
-from simulate.outage import hours_survived
+from profiles.loads.load import load_kw
+from profiles.solar.roof import Solar, solar_kw
+from profiles.weather.weather import read_weather, weather_on
+from simulate.physics.outages.outages import hours_survived
+from simulate.physics.pool import Pool
 
 THREE_DAYS_H = 72.0
 VIRTUALLY_ALL = 0.95

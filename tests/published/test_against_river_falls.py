@@ -10,18 +10,28 @@ import numpy as np
 import pytest
 
 from profiles.hours import hours_of_year
-from profiles.rate import Rate
-from simulate.bill import price_bill
+from profiles.rate.rate import Rate
+from simulate.bill.bill import price_bill
 
 AXIS = hours_of_year(2021, "America/Chicago")
 KWH = 675.54
 HOLIDAYS = ("2021-01-01", "2021-05-31", "2021-07-04", "2021-09-06", "2021-11-25", "2021-12-25")
-TIME_OF_DAY = Rate.model_validate({
-    "fixed_per_month": 14.0, "extra_holidays": HOLIDAYS,
-    "season": ({"name": "all year", "months": tuple(range(1, 13)), "periods": (
-        {"name": "on-peak", "price_per_kwh": 0.1910, "days": "weekday", "hours": "08:00-20:00"},
-        {"name": "off-peak", "price_per_kwh": 0.0660})},),
-})
+TIME_OF_DAY = Rate.model_validate(
+    {
+        "fixed_per_month": 14.0,
+        "extra_holidays": HOLIDAYS,
+        "season": (
+            {
+                "name": "all year",
+                "months": tuple(range(1, 13)),
+                "periods": (
+                    {"name": "on-peak", "price_per_kwh": 0.1910, "days": "weekday", "hours": "08:00-20:00"},
+                    {"name": "off-peak", "price_per_kwh": 0.0660},
+                ),
+            },
+        ),
+    }
+)
 STANDARD = Rate(price_per_kwh=0.1110, fixed_per_month=14.0)
 JUNE = AXIS.month == 6
 ON_PEAK = JUNE & (AXIS.weekday < 5) & (AXIS.minute >= 8 * 60) & (AXIS.minute < 20 * 60)
@@ -34,8 +44,10 @@ def june(on_kwh, off_kwh, rate):
     return price_bill(kw, np.zeros(AXIS.n_steps), rate, AXIS).by_month["2021-06"]
 
 
-@pytest.mark.parametrize(("share", "printed", "printed_saving"), [
-    (0.45, 96.58, -7.60), (0.35, 88.14, 0.84), (0.30, 83.92, 5.07), (0.25, 79.70, 9.29)])
+@pytest.mark.parametrize(
+    ("share", "printed", "printed_saving"),
+    [(0.45, 96.58, -7.60), (0.35, 88.14, 0.84), (0.30, 83.92, 5.07), (0.25, 79.70, 9.29)],
+)
 def test_bill_against_river_falls(share, printed, printed_saving):
     bill = june(share * KWH, (1 - share) * KWH, TIME_OF_DAY)
     assert bill == pytest.approx(printed, abs=HALF_A_CENT)

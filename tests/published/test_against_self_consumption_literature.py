@@ -18,11 +18,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simulate.audit import sources_of
-from simulate.house import House, house_of
-from simulate.pools import pools_of
-from simulate.year import run_year
-from tests.small_site import circuit, small_site, unit
+from simulate.document.audit import sources_of
+from simulate.house.house import House, house_of
+from simulate.house.year import run_year
+from simulate.site.pools import pools_of
+from tests.site.small_site import circuit, small_site, unit
 
 POINTS = 0.5  # half the last printed digit [percentage points]
 EXACT = 1e-9
@@ -32,12 +32,17 @@ EXACT = 1e-9
 def house() -> House:
     """A typical house and a kilowatt of roof under one weather year, shared by every case below."""
     one_kw = {"dc_kw": 1.0, "ac_kw": 1.0, "tilt_deg": 30.0, "azimuth_deg": 180.0, "connected_at": "main-panel"}
-    return house_of(small_site(
-        [circuit("Other", 0.0)], [unit("both", charging_circuit={"breaker_a": 60, "volts": 240}, continuous_kw=11.0)],
-        weather={"source": "library:piedmont"}, subpanel={"mode": "interactive"}, solar=one_kw,
-        service={"other_load": {"shape": "whole-house", "annual_kwh": 10000}},
-        operation={"plan": "self-consumption", "charge_from": "solar", "reserve": 0.0},
-    ))  # fmt: skip
+    return house_of(
+        small_site(
+            [circuit("Other", 0.0)],
+            [unit("both", charging_circuit={"breaker_a": 60, "volts": 240}, continuous_kw=11.0)],
+            weather={"source": "library:piedmont"},
+            subpanel={"mode": "interactive"},
+            solar=one_kw,
+            service={"other_load": {"shape": "whole-house", "annual_kwh": 10000}},
+            operation={"plan": "self-consumption", "charge_from": "solar", "reserve": 0.0},
+        )
+    )
 
 
 def roof_kw(house: House) -> float:

@@ -12,8 +12,8 @@ ratio is compared in other climates, within 3 points; the 1,668 kWh themselves n
 import pytest
 
 from profiles.hours import hours_of_year
-from profiles.solar import Solar, solar_kw
-from profiles.weather import read_weather, weather_on
+from profiles.solar.roof import Solar, solar_kw
+from profiles.weather.weather import read_weather, weather_on
 
 SATELLITE_BAND = 0.15
 ABOUT = 0.03

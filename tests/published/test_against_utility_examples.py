@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from profiles.hours import hours_of_year
-from profiles.rate import Rate
-from simulate.bill import price_bill
+from profiles.rate.rate import Rate
+from simulate.bill.bill import price_bill
 
 AXIS = hours_of_year(2025, "America/Chicago")
 NONE = np.zeros(AXIS.n_steps)
@@ -46,9 +46,15 @@ def test_flat_bill_to_the_cent():
     assert printed.by_month["2025-01"] == pytest.approx(124.04, abs=EXACT)
 
 
-@pytest.mark.parametrize(("kw", "amount"), [
-    ({"d14h18": 8.0}, 24.0), ({"d14h17": 4.0, "d14h18": 4.0}, 12.0),
-    ({"d14h18": 8.0, "d15h17": 7.0, "d16h19": 7.0}, 24.0), ({"d14h18": 8.0, "d15h20": 12.0, "d16h15": 12.0}, 24.0)])
+@pytest.mark.parametrize(
+    ("kw", "amount"),
+    [
+        ({"d14h18": 8.0}, 24.0),
+        ({"d14h17": 4.0, "d14h18": 4.0}, 12.0),
+        ({"d14h18": 8.0, "d15h17": 7.0, "d16h19": 7.0}, 24.0),
+        ({"d14h18": 8.0, "d15h20": 12.0, "d16h15": 12.0}, 24.0),
+    ],
+)
 def test_evening_hour_demand(kw, amount):
     rate = Rate.model_validate({"price_per_kwh": 0.0, "demand": ({"per_kw": 3.0, "hours": "16:00-20:00"},)})
     assert january(at(**kw), rate)[1]["demand"] == pytest.approx(amount, abs=EXACT)
@@ -57,19 +63,37 @@ def test_evening_hour_demand(kw, amount):
 @pytest.mark.parametrize(("month", "amount"), [(1, 16.85), (7, 40.80)])
 def test_seasonal_daytime_demand(month, amount):
     summer = (6, 7, 8, 9)
-    rate = Rate.model_validate({"price_per_kwh": 0.0, "demand": (
-        {"name": "summer", "per_kw": 8.16, "hours": "06:00-22:00", "months": summer},
-        {"name": "other", "per_kw": 3.37, "hours": "06:00-22:00", "months": tuple(set(range(1, 13)) - set(summer))})})
+    rate = Rate.model_validate(
+        {
+            "price_per_kwh": 0.0,
+            "demand": (
+                {"name": "summer", "per_kw": 8.16, "hours": "06:00-22:00", "months": summer},
+                {
+                    "name": "other",
+                    "per_kw": 3.37,
+                    "hours": "06:00-22:00",
+                    "months": tuple(set(range(1, 13)) - set(summer)),
+                },
+            ),
+        }
+    )
     kw = NONE.copy()
     kw[AXIS.index_of(f"2025-{month:02d}-14T21:00")], kw[AXIS.index_of(f"2025-{month:02d}-14T22:00")] = 5.0, 9.0
     assert price_bill(kw, NONE, rate, AXIS).by_month[f"2025-{month:02d}"] == pytest.approx(amount, abs=EXACT)
 
 
-@pytest.mark.parametrize(("bought_kwh", "sold_kwh", "total", "before_minimum"), [
-    (600, 200, 57.79, 57.79), (100, 500, 30.95, 18.0)])
+@pytest.mark.parametrize(
+    ("bought_kwh", "sold_kwh", "total", "before_minimum"), [(600, 200, 57.79, 57.79), (100, 500, 30.95, 18.0)]
+)
 def test_net_billing_with_a_minimum_against_derived_totals(bought_kwh, sold_kwh, total, before_minimum):
-    rate = Rate.model_validate({"price_per_kwh": 0.05718, "fixed_per_month": 30.95, "minimum_per_month": 30.95,
-                                "export": {"method": "net-billing", "credit_per_kwh": 0.03734}})
+    rate = Rate.model_validate(
+        {
+            "price_per_kwh": 0.05718,
+            "fixed_per_month": 30.95,
+            "minimum_per_month": 30.95,
+            "export": {"method": "net-billing", "credit_per_kwh": 0.03734},
+        }
+    )
     bill, kinds = january(spread(bought_kwh), rate, spread(sold_kwh))
     assert bill.by_month["2025-01"] == pytest.approx(total, abs=0.005)
     assert bill.by_month["2025-01"] - kinds.get("minimum", 0.0) == pytest.approx(before_minimum, abs=0.005)

@@ -17,13 +17,13 @@ import pytest
 pytest.importorskip("demandlib", reason="comes with the test extra")
 
 from profiles.hours import hours_of_year
-from simulate.audit import sources_of
-from simulate.house import House, house_of
-from simulate.pools import pools_of
-from simulate.year import run_year
+from simulate.document.audit import sources_of
+from simulate.house.house import House, house_of
+from simulate.house.year import run_year
+from simulate.site.pools import pools_of
 from tests.published import potsdam
 from tests.published.test_against_bdew import factor, h0_kw
-from tests.small_site import circuit, small_site, unit
+from tests.site.small_site import circuit, small_site, unit
 
 YEAR_MWH = 4.0
 ROUGHLY = 54
@@ -40,12 +40,21 @@ def house(tmp_path_factory) -> House:
     roof = {"dc_kw": YEAR_MWH, "ac_kw": YEAR_MWH, "tilt_deg": 35.0, "azimuth_deg": 180.0, "connected_at": "main-panel"}
     site = small_site(
         [circuit("Other", 0.0)],
-        [unit("both", charging_circuit={"breaker_a": 60, "volts": 240}, charge_efficiency=0.85**0.5,
-              discharge_efficiency=0.85**0.5, continuous_kw=11.0)],
+        [
+            unit(
+                "both",
+                charging_circuit={"breaker_a": 60, "volts": 240},
+                charge_efficiency=0.85**0.5,
+                discharge_efficiency=0.85**0.5,
+                continuous_kw=11.0,
+            )
+        ],
         site={"timezone": ZONE, "year": 2010, "latitude": potsdam.LATITUDE, "longitude": potsdam.LONGITUDE},
-        weather={"source": str(path)}, subpanel={"mode": "interactive"}, solar=roof,
+        weather={"source": str(path)},
+        subpanel={"mode": "interactive"},
+        solar=roof,
         operation={"plan": "self-consumption", "charge_from": "solar", "reserve": 0.0},
-    )  # fmt: skip
+    )
     quarters = hours_of_year(2010, ZONE, 15)
     kw = (h0_kw(quarters) * factor(quarters.day + 1.0)).reshape(-1, 4).mean(axis=1)
     return replace(house_of(site), rest_kw=kw / kw.sum() * YEAR_MWH * 1000)

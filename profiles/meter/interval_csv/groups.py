@@ -1,0 +1,110 @@
+"""Several meters, channels or directions in one CSV file: told apart, never summed, never named by their numbers."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from profiles.meter.interval_csv.columns import _DELIVERED, _RECEIVED, unit_in
+from profiles.meter.interval_csv.table import Table
+from profiles.meter.readings.private import is_trade
+from profiles.noun import BadInput
+
+_PRIVATE = re.compile(r"meter|serial|account|esi|nmi|point|name|address|customer|premise|street|owner|mail|phone", re.I)
+_OTHER = re.compile(r"gas|water|therm|kvar|kva|volt|amp|temp|steam", re.I)
+_REPEATS = 0.1
+
+
+@dataclass(frozen=True)
+class Group:
+    """Rows of one set of readings: its name on the list, its direction, and the unit that its rows name."""
+
+    id: str
+    text: str
+    direction: str
+    unit: str | None
+    rows: tuple[int, ...]
+    aliases: tuple[str, ...] = ()
+
+
+def row_groups(table: Table, columns: tuple[int, ...], stamp_columns: tuple[int, ...]) -> list[Group]:
+    """Sets of rows that share their stamps and differ in a column such as meter, channel or direction."""
+    n = len(table.rows)
+    stamps = list(zip(*(table.cells(k) for k in stamp_columns), strict=True))
+    used = [k for k in columns if _repeats(stamps, table.cells(k)) < _repeats(stamps, None)]
+    if _repeats(stamps, None) < _REPEATS * n or not used:
+        return [Group("1", "all rows", "delivered", _unit(table, columns, 0), tuple(range(n)))]
+    keys = list(zip(*(table.cells(k) for k in used), strict=True))
+    order = list(dict.fromkeys(keys))
+    public = [_public(table, used, key, order) for key in order]
+    rows = {key: tuple(i for i, one in enumerate(keys) if one == key) for key in order}
+    return [
+        Group(
+            str(k),
+            text,
+            _direction(text),
+            unit_in(text) or _unit(table, columns, rows[key][0]),
+            rows[key],
+            tuple(filter(None, key)),
+        )
+        for k, (key, text) in enumerate(zip(order, public, strict=True), 1)
+    ]
+
+
+def _repeats(stamps: list, cells: list[str] | None) -> int:
+    keys = stamps if cells is None else list(zip(stamps, cells, strict=True))
+    return len(keys) - len(set(keys))
+
+
+def _public(table: Table, used: list[int], key: tuple[str, ...], order: list[tuple]) -> str:
+    words = []
+    for k, (column, cell) in enumerate(zip(used, key, strict=True)):
+        private = _PRIVATE.search(table.names[column]) or cell and not is_trade(cell)
+        values = list(dict.fromkeys(one[k] for one in order))
+        words.append(f"meter {values.index(cell) + 1}" if private else cell)
+    return ", ".join(words)
+
+
+def _direction(text: str) -> str:
+    return "received" if _RECEIVED.search(text) and not _DELIVERED.search(text) else "delivered"
+
+
+def _unit(table: Table, columns: tuple[int, ...], row: int) -> str | None:
+    units = {
+        unit_in(table.rows[row][k])
+        for k in range(len(table.rows[row]))
+        if re.fullmatch(r"[A-Za-z]{1,3}", table.rows[row][k])
+    }
+    units.discard(None)
+    return units.pop() if len(units) == 1 else None
+
+
+def chosen_groups(groups: list[Group], point: str | None, listing: dict[str, str], *, file: object) -> list[Group]:
+    """The delivered group, and the received one beside it; several of a kind are refused until one is chosen."""
+    usable = [one for one in groups if not _OTHER.search(one.text)] or groups
+    if point is not None:
+        picked = [one for one in usable if point == one.id or point in one.aliases]
+        if not picked:
+            raise BadInput(
+                "is no point of supply in this file",
+                file=file,
+                key="point",
+                value=point,
+                way_out=_ways(usable, listing),
+            )
+        if len(picked) == 1:
+            return picked
+        usable = picked
+    delivered = [one for one in usable if one.direction == "delivered"]
+    received = [one for one in usable if one.direction == "received"]
+    if len(delivered) == 1 and (not received or len(received) == 1 and _same_meter(delivered[0], received[0])):
+        return [*delivered, *received]
+    raise BadInput("holds several points of supply, which are never summed", file=file, way_out=_ways(usable, listing))
+
+
+def _same_meter(one: Group, other: Group) -> bool:
+    return re.findall(r"meter \d+", one.text) == re.findall(r"meter \d+", other.text)
+
+
+def _ways(groups: list[Group], listing: dict[str, str]) -> str:
+    return "choose one with point: " + "; ".join(f"{one.id} ({listing[one.id]})" for one in groups)

@@ -1,0 +1,275 @@
+"""A utility's rate, and how to read one from the library or a file."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from profiles.noun import BadInput, Noun, read_noun
+from profiles.rate.charges import (
+    Demand,
+    Export,
+    HourlyPrices,
+    NotNegative,
+    Period,
+    Rider,
+    Season,
+    Tax,
+    Tier,
+    check_tiers,
+)
+
+LIBRARY = Path(__file__).parents[1] / "library"
+
+
+class Rate(Noun):
+    """A utility's rate, or where to read it."""
+
+    source: str | None = Field(
+        None, description='"library:NAME" or the path of a rate file; keys beside it replace those of the source'
+    )
+    name: str = Field("unnamed rate", description="name of the rate")
+    description: str = Field("", description="where the numbers come from, and what they leave out")
+    notes: tuple[str, ...] = Field((), description="printed with every result of this rate")
+    currency: str = Field("USD", min_length=1, description="ISO code of the currency")
+    price_per_kwh: NotNegative | None = Field(None, description="price of a flat rate [currency/kWh]")
+    tiers: tuple[Tier, ...] | None = Field(None, description="prices by amount of a rate without periods")
+    tier_unit: Literal["kwh_per_month", "kwh_per_day", "kwh_per_kw"] = Field(
+        "kwh_per_month", description="what up_to counts: kWh a month, a day, or per kW of the first demand charge"
+    )
+    tier_over: Literal["period", "season"] = Field(
+        "period", description="what fills the tiers: each period's own kWh, or all periods of the season together"
+    )
+    hourly_prices: HourlyPrices | None = Field(None, description="a price series instead of periods")
+    fixed_per_month: NotNegative = Field(0.0, description="fixed charge [currency/month]")
+    fixed_per_day: NotNegative = Field(0.0, description="fixed charge [currency/day]")
+    minimum_per_month: NotNegative = Field(0.0, description="least that a month costs, before tax [currency/month]")
+    minimum_per_day: NotNegative = Field(0.0, description="the same for each day of the month [currency/day]")
+    holidays: str = Field("none", description='calendar of days that count as weekend: "none", "US", "CA-ON"')
+    extra_holidays: tuple[str, ...] = Field((), description="dates added, ISO")
+    removed_holidays: tuple[str, ...] = Field((), description="dates taken away, ISO")
+    holiday_observed: Literal["observed", "actual", "sunday-only"] = Field(
+        "observed", description="Saturday and Sunday holidays: moved by law, not moved, or only Sunday to Monday"
+    )
+    season: tuple[Season, ...] | None = Field(None, min_length=1, description="seasons and periods, first match wins")
+    demand: tuple[Demand, ...] = Field((), description="demand charges")
+    rider: tuple[Rider, ...] = Field((), description="adjustments on every kWh bought")
+    tax: tuple[Tax, ...] = Field((), description="percentages on the bill")
+    export: Export = Field(Export(), description="what exports earn")
+    read_dates: tuple[str, ...] | None = Field(
+        None, min_length=1, description="meter read dates, ISO; a cycle ends as its read date begins; omitted: months"
+    )
+    prorate_days: float | None = Field(
+        None,
+        gt=0,
+        description="days that one monthly charge stands for; a cycle of other length pays in proportion; "
+        "omitted: a whole cycle pays one monthly charge [d]",
+    )
+    season_by: Literal["date", "cycle"] = Field(
+        "date", description="a season changes on its date, or with the billing cycle that ends in it"
+    )
+
+    @model_validator(mode="after")
+    def _one_kind_of_price(self) -> Rate:
+        given = [key for key in ("price_per_kwh", "tiers", "hourly_prices", "season") if getattr(self, key) is not None]
+        if len(given) > 1 or (not given and self.source is None):
+            rule = f"has {' and '.join(given)}: a rate needs one of them" if given else "has no price"
+            raise BadInput(rule, way_out="give price_per_kwh, tiers, hourly_prices or [[rate.season]]")
+        check_tiers(self.tiers, "up_to")
+        self._check_parts()
+        return self
+
+    def _check_parts(self) -> None:
+        tiered = [p.tiers for p in self.periods if p.tiers]
+        if self.tier_unit == "kwh_per_kw" and tiered and not self.demand:
+            raise BadInput(
+                "needs a demand charge to count kW",
+                key="tier_unit",
+                value=self.tier_unit,
+                way_out="add [[rate.demand]], with per_kw = 0 where kW cost nothing",
+            )
+        for season in self.season or ():
+            _check_same_name_same_price(season)
+            ends = {tuple(tier.up_to for tier in period.tiers or ()) for period in season.periods}
+            if self.tier_over == "season" and len(ends) > 1:
+                raise BadInput(
+                    "needs the same up_to in every period of a season",
+                    key="tier_over",
+                    value="season",
+                    way_out=f'give all periods of "{season.name}" the same tiers',
+                )
+        nets_within = self.export.netting_interval != "step" and self.export.method == "net-billing"
+        if self.hourly_prices and nets_within:
+            raise BadInput(
+                "has no price of its own with hourly_prices",
+                key="export.netting",
+                value=self.export.netting,
+                way_out='write netting = "step"',
+            )
+        if self.hourly_prices and self.export.unused == "carry-kwh":
+            raise BadInput(
+                "has no price of its own with hourly_prices",
+                key="export.unused",
+                value="carry-kwh",
+                way_out='write "carry"',
+            )
+        priced = self.source is not None or self._all_exports_priced()
+        if self.export.method == "net-billing" and not priced:
+            raise BadInput("is missing for net-billing", key="export.credit_per_kwh", way_out="give it [currency/kWh]")
+
+    def _all_exports_priced(self) -> bool:
+        by_period = self.season is not None and all(p.credit_per_kwh is not None for p in self.periods)
+        by_series = self.hourly_prices is not None and self.hourly_prices.credit_column is not None
+        return self.export.credit_per_kwh is not None or by_period or by_series
+
+    @property
+    def periods(self) -> tuple[Period, ...]:
+        """Every period of every season in order; a rate without seasons has one."""
+        if self.season is not None:
+            return tuple(period for season in self.season for period in season.periods)
+        if self.source is not None:
+            return ()
+        price = 0.0 if self.hourly_prices is not None else self.price_per_kwh
+        name = "hourly price" if self.hourly_prices is not None else "all hours"
+        return (Period(name=name, price_per_kwh=price, tiers=self.tiers),)
+
+    @property
+    def period_names(self) -> tuple[str, ...]:
+        """Names such as "summer on-peak", in the order of `periods`."""
+        if self.season is None:
+            return tuple(period.name for period in self.periods)
+        return tuple(f"{season.name} {period.name}" for season in self.season for period in season.periods)
+
+
+def read_rate(source: str | Path, folder: str | Path | None = None) -> Rate:
+    """Read a rate from the library or from a file.
+
+    Parameters
+    ----------
+    source : str or path
+        "library:NAME", a TOML file that holds the rate's keys at its top or under [rate], or a public
+        rate-structure record (JSON).
+    folder : path, optional
+        Where a relative path begins; the current folder by default.
+
+    Raises
+    ------
+    BadInput
+        No such rate or file, or a key that is wrong.
+
+    Examples
+    --------
+    >>> read_rate("library:flat").price_per_kwh
+    0.16
+    """
+    path = _rate_path(str(source), Path(folder or "."))
+    if path.suffix.lower() == ".json":
+        from profiles.rate.record import read_rate_record
+
+        return read_rate_record(path)
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(
+            f"cannot be read ({getattr(error, 'strerror', None) or 'not UTF-8'})",
+            key="rate.source",
+            value=str(path),
+            way_out="check the path",
+        ) from None
+    except tomllib.TOMLDecodeError as error:
+        raise BadInput(f"is not TOML: {error}", file=path, way_out="correct that line") from None
+    table = data.get("rate", data)
+    rate = read_noun(Rate, table, file=path, table="rate" if "rate" in data else "")
+    if rate.source is not None:
+        raise BadInput("names another rate", file=path, key="source", value=rate.source, way_out="name that one itself")
+    return resolve_rate(rate, path.parent, file=path)
+
+
+def resolve_rate(rate: Rate, folder: str | Path, file: object = None) -> Rate:
+    """The rate itself where `rate` only names its source, with the paths that it holds made absolute.
+
+    Parameters
+    ----------
+    rate : Rate
+    folder : path
+        Where relative paths begin: the folder of the file that holds the rate.
+    file : path, optional
+        Named in the message.
+
+    Examples
+    --------
+    >>> resolve_rate(Rate(source="library:flat"), ".").name
+    'Flat (invented)'
+    """
+    if rate.source is not None:
+        return _changed(_source_of(rate.source, folder, file), rate, file)
+    if rate.hourly_prices is None:
+        return rate
+    path = str((Path(folder) / rate.hourly_prices.csv).resolve())
+    return rate.model_copy(update={"hourly_prices": rate.hourly_prices.model_copy(update={"csv": path})})
+
+
+def _source_of(source: str, folder: str | Path, file: object) -> Rate:
+    try:
+        return read_rate(source, folder)
+    except BadInput as error:
+        if error.file is not None:
+            raise
+        raise BadInput(error.rule, file=file, key=error.key, value=error.value, way_out=error.way_out) from None
+
+
+def _changed(rate: Rate, by: Rate, file: object) -> Rate:
+    """The rate with the keys that stand beside its source in place of its own."""
+    keys = by.model_dump(exclude_unset=True, exclude={"source"})
+    if not keys:
+        return rate
+    return read_noun(Rate, {**rate.model_dump(exclude_unset=True), **keys}, file=file, table="rate")
+
+
+def library_rates() -> tuple[str, ...]:
+    """Names of the rates that come along, as in "library:NAME".
+
+    Examples
+    --------
+    >>> "flat" in library_rates()
+    True
+    """
+    return tuple(sorted(path.stem.removeprefix("rate_") for path in LIBRARY.glob("rate_*.toml")))
+
+
+def _check_same_name_same_price(season: Season) -> None:
+    """Periods of one name are one period with several windows."""
+    first: dict[str, Period] = {}
+    for period in season.periods:
+        one = first.setdefault(period.name, period)
+        if one.credit_per_kwh != period.credit_per_kwh:
+            raise BadInput(
+                "has two credits",
+                key=f'season "{season.name}".periods "{period.name}"',
+                value=(one.credit_per_kwh, period.credit_per_kwh),
+                way_out="give one of them another name",
+            )
+        if (one.price_per_kwh, one.tiers) != (period.price_per_kwh, period.tiers):
+            raise BadInput(
+                "has two prices",
+                key=f'season "{season.name}".periods "{period.name}"',
+                value=(one.price_per_kwh, period.price_per_kwh),
+                way_out="give one of them another name",
+            )
+
+
+def _rate_path(source: str, folder: Path) -> Path:
+    if not source.startswith("library:"):
+        return folder / source
+    name = source.removeprefix("library:")
+    if name not in library_rates():
+        raise BadInput(
+            "is not a rate of the library",
+            key="rate.source",
+            value=source,
+            way_out="choose one of " + ", ".join(f"library:{known}" for known in library_rates()),
+        )
+    return LIBRARY / f"rate_{name}.toml"

@@ -1,0 +1,305 @@
+"""Cash flow year by year: savings that fade and escalate, costs, incentives, replacements and a loan."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+from pydantic import Field, field_validator, model_validator
+
+from profiles.noun import BadInput, Noun
+from simulate.bill.discount import annuity_factor, discount_factors, irr, npv, payback_y
+
+NotNegative = Annotated[float, Field(ge=0)]
+
+
+class Incentive(Noun):
+    """Money that somebody else pays, in a year."""
+
+    name: str = Field(description="who pays, and under which programme; confirm it and its last date")
+    amount: NotNegative = Field(description="what it pays [currency]")
+    year: Annotated[int, Field(ge=0)] = Field(0, description="year in which it is paid; 0: at installation")
+    last_date: str | None = Field(
+        None, description='last day on which it is granted, ISO such as "2026-12-31"; printed, never judged'
+    )
+
+    @field_validator("last_date")
+    @classmethod
+    def _is_a_day(cls, last_date: str | None) -> str | None:
+        try:
+            fits = last_date is None or dt.date.fromisoformat(last_date).isoformat() == last_date
+        except ValueError:
+            fits = False
+        if not fits:
+            raise BadInput("must be an ISO date", value=last_date, way_out='write "2026-12-31"')
+        return last_date
+
+
+class Replacement(Noun):
+    """Equipment that is bought again."""
+
+    name: str = Field(description="what is replaced")
+    year: Annotated[int, Field(ge=1)] = Field(description="year in which it is paid")
+    price: NotNegative = Field(description="price then, with labour [currency]")
+    renews_capacity: bool = Field(False, description="true: the battery is as new from the next year on")
+
+
+class Loan(Noun):
+    """Part of the price that is borrowed, repaid in equal yearly amounts."""
+
+    amount: NotNegative = Field(description="borrowed at installation [currency]")
+    rate_frac: NotNegative = Field(description="interest a year [0 to 1]")
+    years: Annotated[int, Field(ge=1)] = Field(description="yearly payments")
+
+
+class Money(Noun):
+    """What turns a bill saving into a cash flow."""
+
+    years: Annotated[int, Field(ge=1, le=50)] = Field(15, description="length of the cash flow [years]")
+    discount_rate_frac: Annotated[float, Field(gt=-1)] = Field(0.05, description="discount rate a year [0 to 1]")
+    price_escalation_frac: Annotated[float, Field(gt=-1)] = Field(
+        0.0, description="rise of energy prices a year, from the second year on [0 to 1]"
+    )
+    other_installed_price: NotNegative = Field(0.0, description="panel, labour, permit [currency]")
+    yearly_cost: NotNegative = Field(0.0, description="upkeep, insurance, subscription [currency/year]")
+    incentives: tuple[Incentive, ...] = Field((), description="rebates and credits by year; not tax advice")
+    replacements: tuple[Replacement, ...] = Field((), description="equipment bought again, by year")
+    loan: Loan | None = Field(None, description="part of the price that is borrowed")
+    unserved_worth_per_kwh: NotNegative = Field(
+        0.0, description="what a kWh served in an outage is worth to the client; printed apart [currency/kWh]"
+    )
+
+    @model_validator(mode="after")
+    def _within_years(self) -> Money:
+        for key, dated in (("incentives", self.incentives), ("replacements", self.replacements)):
+            for one in dated:
+                if one.year > self.years:
+                    raise BadInput(
+                        f"lies beyond years = {self.years}",
+                        key=f'{key} "{one.name}".year',
+                        value=one.year,
+                        way_out="raise money.years or drop it",
+                    )
+        if self.loan is not None and self.loan.years > self.years:
+            raise BadInput(
+                f"lies beyond years = {self.years}",
+                key="loan.years",
+                value=self.loan.years,
+                way_out="raise money.years, so that every payment is counted",
+            )
+        return self
+
+
+@dataclass(frozen=True, eq=False)
+class CashFlow:
+    """Money by year, year 0 being the installation; arrays of shape (n_years + 1,), what is paid is negative.
+
+    Attributes
+    ----------
+    saving, yearly_cost, investment, incentive, replacement, loan : ndarray
+        Parts of `net`. [currency]
+    net, cumulative, discounted_cumulative : ndarray
+        [currency]
+    capacity_frac : ndarray
+        Of the battery in each year; year 0 is 1. [0 to 1]
+    npv : float
+        Of `net`. [currency]
+    irr : float or None
+        Of `net`, a year; None where there is none.
+    simple_payback_y : float or None
+        Investment less incentives of year 0, over the first year's saving less its yearly cost.
+    discounted_payback_y : float or None
+        First time that the discounted sum is not negative; the loan is left out, as it is of simple payback.
+    savings_to_investment : float or None
+        Present value of savings less yearly costs, over that of investment and replacements less incentives.
+    cost_per_kwh_shifted, cost_per_kwh_backed_up : float or None
+        Present value of all costs less incentives, over the discounted kWh. [currency/kWh]
+    unserved_worth : ndarray
+        Worth of what outages did not take, printed apart and in none of the figures above. [currency]
+    """
+
+    saving: np.ndarray
+    yearly_cost: np.ndarray
+    investment: np.ndarray
+    incentive: np.ndarray
+    replacement: np.ndarray
+    loan: np.ndarray
+    capacity_frac: np.ndarray
+    unserved_worth: np.ndarray
+    discount_rate_frac: float
+    cost_per_kwh_shifted: float | None
+    cost_per_kwh_backed_up: float | None
+
+    @property
+    def net(self) -> np.ndarray:
+        return self.saving + self.yearly_cost + self.investment + self.incentive + self.replacement + self.loan
+
+    @property
+    def cumulative(self) -> np.ndarray:
+        return np.cumsum(self.net)
+
+    @property
+    def discounted_cumulative(self) -> np.ndarray:
+        return np.cumsum(self.net * discount_factors(self.discount_rate_frac, len(self.net)))
+
+    @property
+    def npv(self) -> float:
+        return npv(self.discount_rate_frac, self.net)
+
+    @property
+    def irr(self) -> float | None:
+        return irr(self.net)
+
+    @property
+    def simple_payback_y(self) -> float | None:
+        yearly = float(self.saving[1] + self.yearly_cost[1])
+        return float(-(self.investment[0] + self.incentive[0]) / yearly) if yearly > 0 else None
+
+    @property
+    def discounted_payback_y(self) -> float | None:
+        return payback_y((self.net - self.loan) * discount_factors(self.discount_rate_frac, len(self.net)))
+
+    @property
+    def savings_to_investment(self) -> float | None:
+        spent = -npv(self.discount_rate_frac, self.investment + self.replacement + self.incentive)
+        return npv(self.discount_rate_frac, self.saving + self.yearly_cost) / spent if spent > 0 else None
+
+    def to_frame(self):
+        """A pandas table with a row for each year."""
+        import pandas as pd
+
+        parts = (
+            "saving",
+            "yearly_cost",
+            "investment",
+            "incentive",
+            "replacement",
+            "loan",
+            "net",
+            "cumulative",
+            "discounted_cumulative",
+            "capacity_frac",
+            "unserved_worth",
+        )
+        return pd.DataFrame({part: getattr(self, part) for part in parts}).rename_axis("year")
+
+
+def cash_flow(
+    money: Money,
+    *,
+    saving_per_year,
+    installed_price: float,
+    capacity_frac=None,
+    shifted_kwh_per_year: float = 0.0,
+    backed_up_kwh_per_year: float = 0.0,
+) -> CashFlow:
+    """Cash flow of a system from its first year's bill saving.
+
+    Parameters
+    ----------
+    money : Money
+    saving_per_year : float, or array_like of shape (n_years,)
+        Bill saving at today's prices; it may be negative. One number is the first year's and fades with the capacity;
+        a series is taken as it is, each year simulated with its own capacity. [currency/year]
+    installed_price : float
+        Battery units; `money.other_installed_price` comes on top. [currency]
+    capacity_frac : array_like, shape (n_years,), optional
+        Capacity in each year, as `age` gives it; by default no fade. [0 to 1]
+    shifted_kwh_per_year, backed_up_kwh_per_year : float
+        Energy that the battery gives in a first year for the rate, and in outages. [kWh/year]
+
+    Returns
+    -------
+    CashFlow
+
+    Raises
+    ------
+    BadInput
+        A series of another length, a number that is not finite.
+
+    Notes
+    -----
+    Saving of year k: ``saving * capacity_frac[k] * (1 + escalation) ** (k - 1)``. Flows fall at the end of their year;
+    year 0 is today. A loss (on-grid draw dearer than the saving) fades like a saving where one number is given.
+
+    References
+    ----------
+    .. [1] Terms as in NIST Handbook 135 and ASTM E917, E964, E1121 (from memory).
+
+    Examples
+    --------
+    >>> flow = cash_flow(Money(years=2, discount_rate_frac=0.0), saving_per_year=60.0, installed_price=100.0)
+    >>> flow.net.tolist(), flow.npv, round(flow.simple_payback_y, 3)
+    ([-100.0, 60.0, 60.0], 20.0, 1.667)
+    """
+    n, year = money.years, np.arange(money.years + 1)
+    capacity = with_replacements(money, _per_year(1.0 if capacity_frac is None else capacity_frac, n, "capacity_frac"))
+    saving = _per_year(saving_per_year, n, "saving_per_year")
+    if np.ndim(saving_per_year) == 0:
+        saving = saving * capacity
+    saving = saving * (1.0 + money.price_escalation_frac) ** np.arange(n)
+    if not 0.0 <= installed_price < np.inf:
+        raise BadInput("must not be negative", key="installed_price", value=installed_price, way_out="give the price")
+    invested = np.where(year == 0, -(installed_price + money.other_installed_price), 0.0)
+    upkeep = np.where(year > 0, -money.yearly_cost, 0.0)
+    incentive = _dated([(one.year, one.amount) for one in money.incentives], n)
+    replacement = _dated([(one.year, -one.price) for one in money.replacements], n)
+    discount = discount_factors(money.discount_rate_frac, n + 1)
+    spent = -float((invested + upkeep + incentive + replacement) @ discount)
+    fade = np.concatenate(([0.0], capacity))
+    return CashFlow(
+        np.concatenate(([0.0], saving)),
+        upkeep,
+        invested,
+        incentive,
+        replacement,
+        _loan_flow(money, n),
+        np.concatenate(([1.0], capacity)),
+        fade * backed_up_kwh_per_year * money.unserved_worth_per_kwh,
+        money.discount_rate_frac,
+        _levelised(spent, shifted_kwh_per_year * fade @ discount),
+        _levelised(spent, backed_up_kwh_per_year * fade @ discount),
+    )
+
+
+def _per_year(values, n: int, key: str) -> np.ndarray:
+    array = np.asarray(values, dtype=float)
+    if array.shape not in ((), (n,)) or not np.isfinite(array).all():
+        raise BadInput(
+            f"must be one finite number, or one for each of {n} years",
+            key=key,
+            value=values,
+            way_out="or change money.years",
+        )
+    return np.broadcast_to(array, n).copy()
+
+
+def with_replacements(money: Money, capacity: np.ndarray) -> np.ndarray:
+    """Capacity by year where a replaced battery begins its own life in the year after."""
+    renewed = sorted(one.year for one in money.replacements if one.renews_capacity)
+    lived = np.arange(money.years)
+    for year in renewed:
+        lived[year:] = np.arange(len(lived) - year)
+    return capacity[lived]
+
+
+def _dated(pairs: list[tuple[int, float]], n: int) -> np.ndarray:
+    flow = np.zeros(n + 1)
+    for year, amount in pairs:
+        flow[year] += amount
+    return flow
+
+
+def _loan_flow(money: Money, n: int) -> np.ndarray:
+    flow = np.zeros(n + 1)
+    if money.loan is not None:
+        payment = money.loan.amount / annuity_factor(money.loan.rate_frac, money.loan.years)
+        flow[0] = money.loan.amount
+        flow[1 : money.loan.years + 1] -= payment
+    return flow
+
+
+def _levelised(spent: float, kwh: float) -> float | None:
+    return float(spent / kwh) if kwh > 0 else None

@@ -1,0 +1,194 @@
+"""The service: headroom for all chargers at once, and the busbars."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from simulate.panel.checks.calculation import house_load
+from simulate.panel.checks.finding import Figure, Finding, edition_year, found, missing, pass_or_fail
+from simulate.panel.checks.layout import LEG_VOLTS, Layout
+from simulate.site.unit import Battery
+
+HEADROOM = "NEC 220.82, 220.83, 215.3"
+BUSBAR = "NEC 705.12(B)"
+SUM_NOTE = "125 % used as a sizing margin; many authorities accept 100 % in the calculation."
+FULL_BUS, OPPOSITE_END_BUS = 1.0, 1.2
+
+
+def service_findings(layout: Layout) -> list[Finding]:
+    """Findings of `service-headroom` and `busbar`."""
+    return [*_headroom(layout), *_busbars(layout)]
+
+
+@dataclass(frozen=True)
+class Chargers:
+    """All charging circuits on the service.
+
+    Attributes
+    ----------
+    amps : dict of leg to float
+        Charging current with all units at full rate, by service leg. [A]
+    kw : float
+        Together. [kW]
+    n : dict of leg to int
+        Battery units that charge from each leg.
+    """
+
+    amps: dict[str, float]
+    kw: float
+    n: dict[str, int]
+
+
+def charging_legs(layout: Layout, group: Battery) -> tuple[str, ...]:
+    """Service legs that one charging circuit draws from."""
+    if group.charging_circuit.volts != 120:
+        return layout.legs
+    own = group.leg if group.leg in layout.legs else layout.legs[0]
+    return (group.charging_circuit.leg or own,)
+
+
+def chargers(layout: Layout) -> Chargers:
+    """Charging current by leg, every unit at the limit of its circuit and its charger."""
+    amps, n = dict.fromkeys(layout.legs, 0.0), dict.fromkeys(layout.legs, 0)
+    for group in layout.groups:
+        for leg in charging_legs(layout, group):
+            if leg in amps:
+                amps[leg] += group.count * group.unit_charge_kw * 1000.0 / group.charging_circuit.volts
+                n[leg] += group.count
+    return Chargers(amps, sum(group.count * group.unit_charge_kw for group in layout.groups), n)
+
+
+def fitting_frac(main_a: float, house_a: float, charging_a: float) -> float:
+    """Share of the full charging rate that fits beside the house, charging taken at 125 %.
+
+    Examples
+    --------
+    100 A, a house of 7,500 VA at 240 V and three chargers of 24 A: 55 of 72 A fit.
+
+    >>> round(fitting_frac(100.0, 31.25, 72.0) * 72.0, 9)
+    55.0
+    """
+    if charging_a <= 0.0:
+        return 1.0
+    return min(max(main_a - house_a, 0.0) / 1.25 / charging_a, 1.0)
+
+
+def _headroom(layout: Layout) -> list[Finding]:
+    if not layout.groups:
+        return []
+    site = layout.site
+    house_va, how = house_load(site.service, edition_year(site.site.code_edition))
+    keys = ["service.main_breaker_a"] if site.service.main_breaker_a is None else []
+    if house_va is None:
+        keys.append("service.calculated_load_va" if site.service.calculation is None else "site.code_edition")
+    bank = chargers(layout)
+    leg = max(bank.amps, key=bank.amps.get)
+    peak = _peak(layout)
+    if keys:
+        known = f"All units together draw {bank.amps[leg]:.1f} A on leg {leg}. {peak}"
+        return [missing("service-headroom", "service", keys, HEADROOM, known.strip())]
+    house_a = house_va / (layout.line_volts or LEG_VOLTS)
+    figure = Figure(house_a + 1.25 * bank.amps[leg], site.service.main_breaker_a, "A")
+    text = (
+        f"Calculated load {house_a:.2f} A ({how}; legs alike) and 125 % of {bank.amps[leg]:.1f} A charging on leg "
+        f"{leg} is {figure.value:.2f} A of {figure.limit:g} A. {SUM_NOTE}"
+    )
+    if not figure.met:
+        text += " " + _what_fits(layout.groups, bank, leg, house_a, figure.limit)
+    if figure.met and _is_87_void(site):
+        why = "220.87 does not stand beside solar or a battery that cuts peaks: give a calculation by 220.82 or 220.83."
+        return [missing("service-headroom", "service", ["service.load_method"], HEADROOM, f"{why} {text}")]
+    return [found("service-headroom", "service", pass_or_fail(figure), figure, HEADROOM, f"{text} {peak}".strip())]
+
+
+def _is_87_void(site) -> bool:
+    return site.service.load_method == "220.87" and (site.solar is not None or site.operation.plan != "keep-full")
+
+
+def _peak(layout: Layout) -> str:
+    peak_kw = layout.simulated.house_peak_kw
+    return "" if peak_kw is None else f"Simulated peak of the house {peak_kw:.2f} kW, beside it and not the verdict."
+
+
+def _what_fits(groups, bank: Chargers, leg: str, house_a: float, main_a: float) -> str:
+    frac = fitting_frac(main_a, house_a, bank.amps[leg])
+    full = house_a + bank.amps[leg]
+    at_once = int(frac * bank.n[leg] + 1e-9)
+    units = sum(group.count for group in groups)
+    return (
+        f"At 100 % it is {full:.2f} A. Shared limit that fits: {frac * bank.kw:.1f} kW, "
+        f"{frac * bank.kw / units:.2f} kW a unit, held by a listed power control; or staggered: "
+        f"{at_once or 'none'} of {bank.n[leg]} on leg {leg} at full rate at once."
+    )
+
+
+def source_amps(layout: Layout, *, sub_panel: bool) -> float:
+    """Output current of the sources that feed a bus in parallel with the utility, on its heaviest leg. [A]
+
+    Batteries count in interactive mode only; on the main bus all of them and all AC solar, on the sub-panel bus what is
+    connected there.
+    """
+    site, system = layout.site, layout.site.service.system
+    amps = dict.fromkeys(layout.legs, 0.0)
+    if site.subpanel.mode == "interactive":
+        for group in layout.groups:
+            for leg in layout.legs if group.leg == "both" else (group.leg,):
+                amps[leg] += group.count * group.continuous_kw * 1000.0 / group.output_volts(system)
+    total = max(amps.values())
+    counted = ("sub-panel",) if sub_panel else ("sub-panel", "main-panel")
+    if site.solar is not None and site.solar.connected_at in counted:
+        total += site.solar.ac_kw * 1000.0 / (layout.line_volts or LEG_VOLTS)
+    return total
+
+
+def _busbars(layout: Layout) -> list[Finding]:
+    site = layout.site
+    solar_at = None if site.solar is None else site.solar.connected_at
+    interactive = site.subpanel.mode == "interactive"
+    if not interactive and solar_at in (None, "battery"):
+        return []
+    if solar_at not in (None, "battery") and site.solar.ac_kw is None:
+        return [missing("busbar", "main panel", ["solar.ac_kw"], BUSBAR)]
+    out = [_main_bus(layout)]
+    if interactive or solar_at == "sub-panel":
+        out.append(_sub_bus(layout))
+    return out
+
+
+def _main_bus(layout: Layout) -> Finding:
+    service, solar = layout.site.service, layout.site.solar
+    keys = [f"service.{key}" for key in ("main_breaker_a", "bus_a") if getattr(service, key) is None]
+    at_main = solar is not None and solar.connected_at == "main-panel"
+    if at_main and solar.opposite_end is None:
+        keys.append("solar.opposite_end")
+    if keys:
+        return missing("busbar", "main panel", keys, BUSBAR)
+    share = FULL_BUS if at_main and not solar.opposite_end else OPPOSITE_END_BUS
+    amps = source_amps(layout, sub_panel=False)
+    return _bus(layout, "main panel", (service.main_breaker_a, service.bus_a), amps, share)
+
+
+def _sub_bus(layout: Layout) -> Finding:
+    panel = layout.site.subpanel
+    keys = ["subpanel.bus_a"] if panel.bus_a is None else []
+    keys += ["subpanel.feeder"] if panel.feeder is None else []
+    if keys:
+        return missing("busbar", "sub-panel", keys, BUSBAR)
+    amps = source_amps(layout, sub_panel=True)
+    return _bus(layout, "sub-panel", (panel.feeder.breaker_a, panel.bus_a), amps, OPPOSITE_END_BUS)
+
+
+def _bus(layout: Layout, subject: str, ratings: tuple[float, float], sources_a: float, share: float) -> Finding:
+    main_a, bus_a = ratings
+    figure = Figure(main_a + 1.25 * sources_a, share * bus_a, "A")
+    ends = "at opposite ends" if share > 1.0 else "not at opposite ends"
+    text = (
+        f"{subject[0].upper()}{subject[1:]}: {main_a:g} A and 125 % of {sources_a:.1f} A of sources is "
+        f"{figure.value:.1f} A of {share:.0%} of {bus_a:g} A, {figure.limit:.0f} A, {ends}."
+    )
+    if not figure.met and layout.site.subpanel.power_control:
+        text += " Held by a listed power control system (705.13): record its setting."
+        return found("busbar", subject, "pass", Figure(figure.value, None, "A"), "NEC 705.12(B), 705.13", text)
+    if not figure.met:
+        text += " A smaller main breaker, a larger bus, or a listed power control system."
+    return found("busbar", subject, pass_or_fail(figure), figure, BUSBAR, text)

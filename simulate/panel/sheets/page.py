@@ -1,0 +1,48 @@
+"""All sheets as one page to print: one file, no script, nothing fetched."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from html import escape
+
+STYLE = """
+body { font: 13px/1.35 sans-serif; color: #000; margin: 1.5em; }
+h1 { font-size: 20px; } h3 { font-size: 16px; margin: 0 0 .4em; }
+section.sheet { break-before: page; margin-top: 2em; }
+section.sheet:first-of-type { break-before: auto; }
+.wide { overflow-x: auto; }
+table { border-collapse: collapse; width: calc(100% - 2px); }
+th, td { border: 1px solid #666; padding: 3px 5px; text-align: left; vertical-align: top; font-size: 11px; }
+th { background: #eee; } td.number { text-align: right; white-space: nowrap; }
+tr { break-inside: avoid; } thead { display: table-header-group; }
+nav li { display: inline-block; margin-right: 1em; }
+@page { size: landscape; margin: 12mm; }
+@media print {
+  body { margin: 0; } nav { display: none; } .wide { overflow: visible; } svg { max-height: 147mm; }
+  h1 { font-size: 14px; margin: 0 0 2mm; } section.sheet { margin-top: 0; break-inside: auto; }
+  th, td { font-size: 10px; padding: 2px 3px; } ul.notes { margin: 2mm 0 0; font-size: 12px; }
+  tr, .notes li { break-inside: avoid; }
+}
+"""
+
+
+def sheets_page(made: Mapping[str, dict], title: str) -> str:
+    """The sheets of `sheets` as one HTML page that works offline and prints one sheet a page.
+
+    Parameters
+    ----------
+    made : mapping of name to sheet
+    title : str
+        Name of the job; it is escaped.
+    """
+    links = "".join(f'<li><a href="#{escape(name)}">{escape(one["title"])}</a></li>\n' for name, one in made.items())
+    parts = [one["html"].replace("<section ", f'<section id="{escape(name)}" ', 1) for name, one in made.items()]
+    body = "".join(
+        part.replace("<table ", '<div class="wide"><table ').replace("</table>", "</table></div>") for part in parts
+    )
+    return (
+        '<!doctype html>\n<html lang="en">\n<head><meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n<style>{STYLE}</style></head>\n<body>\n<h1>{escape(title)}</h1>\n"
+        f'<nav aria-label="Sheets"><ul>\n{links}</ul></nav>\n<main>\n{body}</main>\n</body>\n</html>\n'
+    )

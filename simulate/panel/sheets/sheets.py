@@ -1,0 +1,170 @@
+"""All sheets of a job, and their CSV files."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from profiles.files import folder_for, written
+from simulate.panel.checks.calculation import optional_load, standard_load
+from simulate.panel.checks.finding import Finding, edition_year, section
+from simulate.panel.checks.layout import Layout
+from simulate.panel.sheets.commissioning import commissioning_form
+from simulate.panel.sheets.diagram import one_line
+from simulate.panel.sheets.handover import client_page, replacing
+from simulate.panel.sheets.labels import label_set
+from simulate.panel.sheets.legsheet import leg_sheet
+from simulate.panel.sheets.page import sheets_page
+from simulate.panel.sheets.schedule import schedule, space_map
+from simulate.panel.sheets.sheet import BLANK, NONE, sheet, sheet_csv
+from simulate.panel.sheets.visit import site_visit
+from simulate.panel.sheets.wirelist import charging_list, material_list, neutral_list, wiring_list
+
+if TYPE_CHECKING:
+    from simulate.panel.legs.balance import Assignment
+    from simulate.site.site import Site
+
+TITLE_BLOCK = (
+    "job",
+    "place (latitude, longitude)",
+    "edition of the Code adopted",
+    "drawn by",
+    "checked by",
+    "permit",
+    "date",
+)
+ORDER = ("fail", "not-assessed", "marginal", "pass")
+LICENSED = "Planning estimate: a licensed electrician designs and installs; the authority having jurisdiction decides."
+
+
+def sheets(
+    site: Site,
+    findings: Sequence[Finding] = (),
+    answers: Mapping[str, str] | None = None,
+    *,
+    assignment: Assignment | None = None,
+) -> dict[str, dict]:
+    """The sheets that the crew and the client need, in the order of the job.
+
+    Parameters
+    ----------
+    site : Site
+    findings : sequence of Finding
+        Of `check_panel`.
+    answers : mapping of question to sentence, optional
+        Modelled hours for the client's page.
+    assignment : Assignment, optional
+        Of `balance_legs`, for the legs before and after.
+
+    Returns
+    -------
+    dict of name to sheet
+        Each a dict of title, columns, rows, notes, svg and html; what is not known is "" and filled in by hand.
+
+    Examples
+    --------
+    >>> from simulate.site.site import read_site
+    >>> list(sheets(read_site()))[:3]
+    ['one-line', 'schedule', 'legs']
+    """
+    layout = Layout(site)
+    return {
+        "one-line": sheet("One-line diagram", TITLE_BLOCK, [title_block(site)], [LICENSED], one_line(layout)),
+        "schedule": schedule(layout),
+        "legs": leg_sheet(layout, assignment),
+        "spaces": space_map(layout),
+        "wiring": wiring_list(layout),
+        "neutrals": neutral_list(layout),
+        "charging": charging_list(layout),
+        "load-calculation": load_calculation(layout),
+        "checks": check_sheet(findings),
+        "labels": label_set(layout),
+        "materials": material_list(layout),
+        "replacing": replacing(layout),
+        "commissioning": commissioning_form(layout),
+        "client": client_page(layout, answers, findings),
+        "site-visit": site_visit(layout),
+    }
+
+
+def title_block(site: Site) -> list[str]:
+    """What stands under the drawing; who drew and checked it is filled in by hand."""
+    place = f"{site.site.latitude:g}, {site.site.longitude:g}"
+    return [site.site.name, place, site.site.code_edition or BLANK, BLANK, BLANK, BLANK, BLANK]
+
+
+def check_sheet(findings: Sequence[Finding]) -> dict:
+    """The findings as a table, fails first; they and what is not assessed are counted, with no overall verdict."""
+    columns = ["check", "about", "verdict", "value", "limit", "margin", "unit", "basis", "text"]
+    rows = []
+    for one in sorted(findings, key=lambda one: ORDER.index(one.verdict)):
+        figures = [NONE if x is None else x for x in (one.value, one.limit, one.margin)]
+        rows.append([one.check, one.subject, one.verdict, *figures, one.unit or NONE, one.basis, one.text])
+    fails = sum(f.verdict == "fail" for f in findings)
+    open_ = sum(f.verdict == "not-assessed" for f in findings)
+    counts = f"{fails} fail, {open_} not assessed, of {len(findings)} findings. There is no overall verdict."
+    return sheet("Checks", columns, rows, [counts, LICENSED])
+
+
+def load_calculation(layout: Layout) -> dict:
+    """The load calculation: from its rows by both methods, or as given, or blank."""
+    service, year = layout.site.service, edition_year(layout.site.site.code_edition)
+    rows, notes = [], [LICENSED]
+    if service.calculation is not None and year is not None:
+        for method, load in (("standard", standard_load), ("optional", optional_load)):
+            rows += _method_rows(layout, method, load(service.calculation, year))
+        rule = section("NEC 220", year)
+        notes.append(f"Standard and optional method, Article {rule.removeprefix('NEC ')}, edition {year}: confirm.")
+        if year >= 2026:
+            notes.append("The 2026 figures (2 VA/ft2, first 8 kVA) are from trade-press notes.")
+    elif service.calculation is not None:
+        notes.append("Not calculated: give site.code_edition, an edition that is held.")
+    given = BLANK if service.calculated_load_va is None else service.calculated_load_va
+    how = service.load_method or "method ________"
+    rows.append([how, "calculated load of the house as it is, given", given, _amps(layout, service.calculated_load_va)])
+    return sheet("Load calculation", ["method", "line", "load [VA]", "current [A]"], rows, notes)
+
+
+def _method_rows(layout: Layout, method: str, load) -> list[list]:
+    rows = [[method, line, va, NONE] for line, va in load.lines]
+    rows.append([method, "total", load.va, _amps(layout, load.va)])
+    return [*rows, [method, "neutral", load.neutral_va, _amps(layout, load.neutral_va)]]
+
+
+def _amps(layout: Layout, va: float | None):
+    return BLANK if va is None else round(va / (layout.line_volts or 120.0), 1)
+
+
+def write_sheets(made: Mapping[str, dict], folder: str | Path) -> list[Path]:
+    """Write every sheet as CSV, the one-line diagram as SVG, and all as one page to print; each beside and renamed.
+
+    Parameters
+    ----------
+    made : mapping of name to sheet
+        Of `sheets`.
+    folder : path
+        Made where it is not there yet.
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    BadInput
+        A folder that cannot be made.
+    """
+    place, paths = folder_for(folder), []
+    for name, one in made.items():
+        if one["rows"]:
+            paths.append(_write(place / f"{name}.csv", sheet_csv(one)))
+        if one["svg"]:
+            paths.append(_write(place / f"{name}.svg", one["svg"] + "\n"))
+    return [*paths, _write(place / "sheets.html", sheets_page(made, f"Sheets, {made['one-line']['rows'][0][0]}"))]
+
+
+def _write(path: Path, text: str) -> Path:
+    with written(path) as beside:
+        beside.write_bytes(text.encode("utf-8"))
+    return path

@@ -1,0 +1,318 @@
+"""Hours survived by an outage that begins at any step of the year."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from pydantic import Field
+
+from profiles.loads.circuit import Fraction, NotNegative, Positive
+from profiles.noun import BadInput, Noun
+from simulate.physics.island import EMPTY, HELD_OFF, OVERLOAD, every_outage, one_outage
+from simulate.physics.pool import Cell, Pool
+from simulate.physics.walk import series
+
+WHY = {EMPTY: "empty", OVERLOAD: "overload", HELD_OFF: "held-off"}
+MARKS_H = (4, 8, 12, 24, 72, 168)
+SEASONS = {"winter": (12, 1, 2), "spring": (3, 4, 5), "summer": (6, 7, 8), "autumn": (9, 10, 11)}
+TOLERANCE_H = 1e-9
+
+
+class MajorEvents(Noun):
+    """Long interruptions apart from the everyday ones."""
+
+    per_year: NotNegative = Field(description="interruptions a year")
+    mean_h: Positive = Field(description="hours each [h]")
+
+
+class Outage(Noun):
+    """What outages are asked about."""
+
+    horizon_h: float = Field(336.0, gt=0, le=2000, description="outages are followed for so long [h]")
+    start_soc: Literal["as-run", "full"] | Fraction = Field("as-run", description='"as-run", "full" or a fraction')
+    load_case: Literal["usual", "frugal", "storm"] = Field("usual", description='"usual", "frugal" or "storm"')
+    restart_soc: Fraction = Field(0.0, description="loads are dropped here to keep a grid for solar; 0: no restart")
+    reconnect_s: NotNegative = Field(300.0, description="solar waits this long on a new island (IEEE 1547) [s]")
+    per_year: NotNegative | None = Field(None, description="interruptions a year (IEEE 1366 SAIFI)")
+    mean_h: Positive | None = Field(None, description="hours each (CAIDI) [h]")
+    sigma: NotNegative | None = Field(None, description="of the logarithm of the duration")
+    major: MajorEvents | None = Field(None, description="major events apart")
+    month_weights: tuple[NotNegative, ...] | None = Field(
+        None, min_length=12, max_length=12, description="twelve weights by month"
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Island:
+    """What the pools meet in an outage, ready for the compiled walk; time is the last axis.
+
+    Attributes
+    ----------
+    load_kw : ndarray, shape (2, 2, n_pools, n_steps)
+        Load on each pool [hand or not, other pool up or dark]: index 0 of the first axis is what load control leaves
+        at once, 1 is what people have switched off by hand; of the second, 0 both pools up, 1 only this one. [kW]
+    trips : ndarray of bool, same shape
+        The load exceeds the output.
+    sheds : ndarray of bool, same shape
+        Load control has dropped a single-pole circuit of this pool.
+    hand : ndarray of bool, shape (n_steps,)
+        Someone is up to switch off by hand.
+    solar_kw : ndarray, shape (n_pools, n_steps)
+        Solar that returns to the island, AC. [kW]
+    dc_kw : ndarray, shape (n_pools, n_steps)
+        Solar on the cells. [kW]
+    may_charge : ndarray, shape (n_pools, n_steps)
+        1, or 0 where the cells are too cold.
+    latches : bool
+        A trip lasts to the end of the outage.
+    reconnect_h : float
+        Wait of solar on a new island. [h]
+    """
+
+    load_kw: np.ndarray
+    trips: np.ndarray
+    sheds: np.ndarray
+    hand: np.ndarray
+    solar_kw: np.ndarray
+    dc_kw: np.ndarray
+    may_charge: np.ndarray
+    latches: bool
+    reconnect_h: float
+
+
+@dataclass(frozen=True, eq=False)
+class Dark:
+    """When and why each pool first goes dark, and when load control first drops one of its circuits.
+
+    Attributes
+    ----------
+    dark_h, shed_h : ndarray, shape (n_starts, n_pools)
+        Hours from the start; infinite beyond the horizon. [h]
+    why : ndarray of int, shape (n_starts, n_pools)
+        0 not dark, 1 empty, 2 overload, 3 solar held off.
+    end_h : ndarray, shape (n_starts,)
+        How long each outage was followed. [h]
+    """
+
+    dark_h: np.ndarray
+    shed_h: np.ndarray
+    why: np.ndarray
+    end_h: np.ndarray
+
+
+def dark_hours(island: Island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=None, wrap=True) -> Dark:
+    """First dark moment of each pool for an outage that begins at every step.
+
+    Parameters
+    ----------
+    island : Island
+    pools : tuple of Pool
+    soc_kwh : ndarray, shape (n_pools, n_starts)
+        Stored energy of each pool at the start. [kWh]
+    step_h, horizon_h : float
+        Length of a step, and how long an outage is followed. [h]
+    begin : ndarray of int, shape (n_starts,), optional
+        Step at which the units take over; by default start k is step k.
+    wrap : bool
+        The year's end is followed by its beginning.
+
+    Returns
+    -------
+    Dark
+    """
+    n_starts = soc_kwh.shape[1]
+    begin = np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)
+    cells = np.array([pool.cell for pool in pools], dtype=float).reshape(len(pools), len(Cell._fields))
+    dark, shed = np.full((n_starts, len(pools)), np.inf), np.full((n_starts, len(pools)), np.inf)
+    why, end_h = np.zeros((n_starts, len(pools)), np.int64), np.zeros(n_starts)
+    times = (float(step_h), float(horizon_h), island.reconnect_h)
+    every_outage(
+        begin,
+        np.ascontiguousarray(soc_kwh, dtype=float),
+        island.load_kw,
+        island.trips,
+        island.sheds,
+        island.hand,
+        island.solar_kw,
+        island.dc_kw,
+        island.may_charge,
+        (island.latches, wrap),
+        times,
+        cells,
+        dark,
+        shed,
+        why,
+        end_h,
+    )
+    return Dark(dark, shed, why, end_h)
+
+
+def first_dark(island: Island, pools, soc_kwh, **options) -> Dark:
+    """`dark_hours` by the faster route where the drain does not depend on the state, else by the walk."""
+    from simulate.physics.outages.sums import fast_dark_hours
+
+    quick = fast_dark_hours(island, pools, soc_kwh, **options)
+    return dark_hours(island, pools, soc_kwh, **options) if quick is None else quick
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """One outage step by step; every array has shape (n_pools, n_steps_followed) or (n_steps_followed,).
+
+    `soc_kwh` is at the start of each step, `on_h` the hours of the step in which the pool serves its leg, `pair_h`
+    those in which all pools do; energies are of the step. [kWh]
+    """
+
+    soc_kwh: np.ndarray
+    on_h: np.ndarray
+    pair_h: np.ndarray
+    served_kwh: np.ndarray
+    charge_kwh: np.ndarray
+    curtailed_kwh: np.ndarray
+    by_hand: np.ndarray
+
+
+def follow_outage(island: Island, pools, soc_kwh, start: int, *, step_h: float, horizon_h: float) -> Trace:
+    """Follow one outage past the first dark moment, restarts included.
+
+    Parameters
+    ----------
+    island : Island
+    pools : tuple of Pool
+    soc_kwh : sequence of float, length n_pools
+        Stored energy at the start. [kWh]
+    start : int
+        Step at which it begins.
+    """
+    n = int(np.ceil(horizon_h / step_h - 1e-9))
+    rows = np.zeros((n, 5 * len(pools) + 2))
+    cells = np.array([pool.cell for pool in pools], dtype=float).reshape(len(pools), len(Cell._fields))
+    nothing = np.full(len(pools), np.inf), np.full(len(pools), np.inf), np.zeros(len(pools), np.int64)
+    one_outage(
+        start,
+        np.array(soc_kwh, dtype=float),
+        island.load_kw,
+        island.trips,
+        island.sheds,
+        island.hand,
+        island.solar_kw,
+        island.dc_kw,
+        island.may_charge,
+        (island.latches, True),
+        (float(step_h), float(horizon_h), island.reconnect_h),
+        cells,
+        *nothing,
+        rows,
+    )
+    p = len(pools)
+    part = [rows[:, k * p : (k + 1) * p].T for k in range(5)]
+    return Trace(part[0], part[1], rows[:, 5 * p], part[2], part[3], part[4], rows[:, 5 * p + 1] > 0.0)
+
+
+def hours_survived(
+    load_kw, pool: Pool, *, solar_kw=None, soc_kwh, step_h=1.0, horizon_h=336.0, wrap=True, reconnect_s=0.0
+) -> np.ndarray:
+    """Time until the pool can no longer carry the load, from every start.
+
+    Parameters
+    ----------
+    load_kw : array_like, shape (n_steps,)
+        AC load on the pool, mean over each step. [kW]
+    pool : Pool
+        A load above `discharge_kw` trips it. Loads are dropped at `restart_kwh`.
+    solar_kw : array_like, shape (n_steps,), optional
+        AC solar on the island, used up to the load plus `takes_back_kw`. [kW]
+    soc_kwh : float or array_like, shape (n_steps,)
+        Stored energy at each start. [kWh]
+    step_h, horizon_h : float
+        Length of a step, and how long an outage is followed; what outlives it is given as the horizon. [h]
+    wrap : bool
+        The last step is followed by the first; without it an outage is followed to the end of the series only.
+    reconnect_s : float
+        Solar waits so long on a new island. [s]
+
+    Returns
+    -------
+    ndarray, shape (n_steps,)
+        Hours from each start to the first unserved instant, solved inside the step. [h]
+
+    Raises
+    ------
+    BadInput
+        A series of the wrong length, negative, NaN or infinite.
+
+    Notes
+    -----
+    .. math:: E_{t+1} = E_t - (P / \\eta_d + P_0) \\, h
+
+    Examples
+    --------
+    10 kWh carry half a kilowatt for twenty hours:
+
+    >>> float(hours_survived([0.5] * 48, Pool(usable_kwh=10), soc_kwh=10.0)[0])
+    20.0
+    """
+    n = len(load_kw)
+    load = series(load_kw, n, "load_kw")
+    soc = series(soc_kwh, n, "soc_kwh")
+    if (soc > pool.usable_kwh + 1e-9).any():
+        raise BadInput("must not exceed usable_kwh", key="soc_kwh", value=float(soc.max()))
+    if not 0.0 < step_h < np.inf or not 0.0 < horizon_h < np.inf:
+        raise BadInput("must be above 0", key="step_h, horizon_h", value=(step_h, horizon_h))
+    solar = np.zeros(n) if solar_kw is None else series(solar_kw, n, "solar_kw")
+    island = simple_island(load, pool, solar, reconnect_s / 3600.0)
+    dark = first_dark(island, (pool,), soc.reshape(1, n), step_h=float(step_h), horizon_h=float(horizon_h), wrap=wrap)
+    return np.minimum(dark.dark_h[:, 0], dark.end_h)
+
+
+def simple_island(load_kw, pool: Pool, solar_kw=None, reconnect_h: float = 0.0) -> Island:
+    """One pool that meets one load, and solar on the island, shape (n_steps,) each."""
+    n = len(load_kw)
+    four = (2, 2, 1, n)
+    solar = np.zeros(n) if solar_kw is None else solar_kw
+    over = load_kw > pool.discharge_kw + 1e-12
+    return Island(
+        load_kw=np.broadcast_to(load_kw, four).copy(),
+        trips=np.broadcast_to(over, four).copy(),
+        sheds=np.zeros(four, bool),
+        hand=np.zeros(n, bool),
+        solar_kw=np.reshape(solar, (1, n)).astype(float),
+        dc_kw=np.zeros((1, n)),
+        may_charge=np.ones((1, n)),
+        latches=True,
+        reconnect_h=reconnect_h,
+    )
+
+
+def nine_in_ten(hours) -> float:
+    """Hours that nine in ten outages reach or exceed, a value that occurred. [h]
+
+    Examples
+    --------
+    >>> nine_in_ten([1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0])
+    1.0
+    """
+    return float(np.quantile(hours, 0.1, method="lower"))
+
+
+def spread(hours) -> dict[str, float]:
+    """Least, nine in ten, middle, one in ten, most and mean of hours survived. [h]"""
+    at = lambda q: float(np.quantile(hours, q, method="lower"))
+    return {
+        "min": float(np.min(hours)),
+        "p10": at(0.1),
+        "p50": at(0.5),
+        "p90": at(0.9),
+        "max": float(np.max(hours)),
+        "mean": float(np.mean(hours)),
+    }
+
+
+def lasting_frac(hours, horizon_h: float) -> dict[str, float | None]:
+    """Share of outages that last 4, 8, 12, 24, 72 and 168 hours; none where the horizon is shorter."""
+    return {
+        str(mark): float(np.mean(hours >= mark - TOLERANCE_H)) if mark <= horizon_h + TOLERANCE_H else None
+        for mark in MARKS_H
+    }

@@ -1,0 +1,301 @@
+"""The study as one HTML file that works offline, prints, and needs no script."""
+
+from __future__ import annotations
+
+import calendar
+import functools
+import hashlib
+import os
+import re
+import shutil
+import subprocess
+import tempfile
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+
+from profiles.files import written
+from profiles.noun import BadInput
+from simulate.document.study import Study
+from simulate.document.uncertainty import span_of
+from simulate.show.report.sheets import BESIDE, TWIN, parts_of
+from simulate.show.report.sources import with_source
+from simulate.show.report.table import Table
+from simulate.show.report.tables import tables_of, warnings_of
+from simulate.show.terminal import view
+from simulate.show.terminal.money import apart_text, money_text
+from simulate.site import cautions
+from simulate.site.site import site_toml
+
+TEMPLATES = Path(__file__).parent / "templates"
+CHROMIUM = ("chromium", "chromium-browser")
+PDF_S = 120.0
+REFILL = {
+    "reserve-then-off-peak": "to the reserve at once, the rest off peak",
+    "at-once": "to full at once",
+    "off-peak": "off peak only",
+}
+SOLAR = (cautions.SOLAR_OFF, cautions.SOLAR_RETURNS)
+
+
+def write_report(study: Study, path: str | Path, *, figures=None) -> None:
+    """Write a study as one self-contained HTML file, beside its place and renamed.
+
+    Parameters
+    ----------
+    study : Study
+    path : path
+    figures : tuple of Plate, optional
+        As `simulate.show.plot.write_figures` returns them; drawn here without them.
+    """
+    if figures is None:
+        from simulate.show.plot import plates_of
+
+        figures = plates_of(study)
+    text = report_html(study, figures)
+    with written(path) as beside:
+        beside.write_text(text, encoding="utf-8")
+
+
+def report_html(study: Study, figures) -> str:
+    """The report as text.
+
+    Parameters
+    ----------
+    study : Study
+    figures : sequence of Plate
+    """
+    tables = tables_of(study)
+    return _page().render(
+        study=study,
+        site=study.site,
+        document=study.document,
+        answer=view.answer(study.ride),
+        storm_answer=view.answer(study.storm),
+        numbers=numbers_of(study),
+        warnings=warnings_of(study),
+        saving=view.saving_text(study.bills),
+        why=view.why_text(study.ride.why_frac),
+        tables=tables,
+        cautions=cautions,
+        solar_words=[text for text in study.document["cautions"] if text in SOLAR],
+        one_year=cautions.ONE_YEAR.format(n=len(study.ride.hours)),
+        assumptions=[with_source(text) for text in study.document["assumptions"]],
+        charging_is=_charging_is(study),
+        refill_words=REFILL,
+        at_best=_at_best(study),
+        money_said=None if study.worth is None else money_text(study.worth),
+        apart=apart_text(study.worth) if study.worth is not None and study.worth.unserved_worth else "",
+        ranges_notes=() if study.ranges is None else study.ranges.notes,
+        bill_notes=tuple(dict.fromkeys(study.bills.with_battery.notes)),
+        low_confidence=all("nameplate" in row[1] for row in tables["known"].rows),
+        house_notes=study.run.house.notes,
+        verdicts=verdicts_of(study),
+        not_paid=_not_paid(study),
+        plates={plate.name: _inline(plate, k) for k, plate in enumerate(figures, start=1)},
+        crew=parts_of(study),
+        crew_beside=BESIDE,
+        twin=TWIN,
+        shared_refill=_shared_refill(study),
+        hashes=hashes_of(study),
+        version=metadata.version("keeplit"),
+    )
+
+
+@functools.lru_cache(maxsize=1)
+def _page():
+    import jinja2
+
+    pages = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    return pages.get_template("report.html")
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A figure as the page shows it: its number, its words, its drawing and its table twin."""
+
+    number: int
+    name: str
+    title: str
+    text: str
+    svg: str
+    table: Table
+
+
+def _inline(plate, number: int) -> Shown:
+    """A plate with its drawing as markup that may stand in HTML; everything inside it was escaped when it was drawn."""
+    import markupsafe
+
+    svg = re.sub(r' xmlns(:\w+)?="[^"]*"', "", plate.svg)
+    svg = re.sub(r'<svg width="([\d.]+)pt" height="([\d.]+)pt"', r'<svg width="\1" height="\2"', svg)
+    svg = re.sub(r"\n<style>.*?</style>", "", svg)
+    svg = re.sub(r"font-family: [^;\"]*", "font-family: var(--figure)", svg)
+    svg = re.sub(r"\n\s*", " ", svg)
+    table = Table(f"Figure {number} as a table: {plate.title}", plate.header, plate.rows)
+    return Shown(number, plate.name, plate.title, plate.text, markupsafe.Markup(svg), table)
+
+
+def numbers_of(study: Study) -> list[tuple[str, str, str]]:
+    """The three numbers of the first page: figure, what it is, what stands behind it."""
+    ride, outage = study.ride, study.document["outage"]
+    month = view.worst_month(ride)
+    hours = lambda value: view.hours_text(float(value), ride.horizon_h)
+    worst, in_storm = hours(ride.hours.min()), hours(study.storm.hours.min())
+    lasts = (
+        hours(outage["by_month"][month - 1]["p10"]),
+        f"nine times in ten in {calendar.month_name[month]}, the hardest month",
+        f"worst outage of the modelled year: {worst}; in the storm case {in_storm}",
+    )
+    recharge = outage["recharge"]
+    refill = (
+        view.refill_text(recharge["from_empty_h"]),
+        "to refill from empty once the power is back",
+        f"at {recharge['charge_kw']:.2f} kW; up to {recharge['service_a']:.0f} A on a service leg, "
+        f"{_charging_is(study)}",
+    )
+    return [lasts, _saved(study), refill]
+
+
+def _at_best(study: Study) -> str:
+    """What no way of running the units can beat, or why it is not known."""
+    bound, currency = study.bound.saving, study.bills.with_battery.currency
+    if bound is None:
+        return f"The best possible is not given: {'; '.join(study.bound.notes)}." if study.bound.notes else ""
+    if bound < 0.0:
+        return f"However these units are run they add {-bound:,.0f} {currency} a year or more to the bill."
+    share = study.bound.captured_frac
+    took = "" if share is None else f"; the plan captures {share:.0%} of it"
+    most = f"No way of running these units could save more than {bound:,.0f} {currency} a year{took}."
+    return " ".join([most, *view.bound_lines(study)])
+
+
+def _charging_is(study: Study) -> str:
+    """What the highest service current is counted on top of."""
+    if study.site.service.calculated_load_va is None:
+        return "charging alone: no calculated load of the house is given"
+    return "all units charging on top of the calculated load of the house"
+
+
+def _shared_refill(study: Study) -> str:
+    """How long the refill takes when the units share what the service leaves."""
+    refill = view.refill_text(study.document["outage"]["recharge"]["shared_from_empty_h"])
+    return "the units are never full again" if refill == "never" else f"the refill takes {refill}"
+
+
+def _between(study: Study, name: str, word) -> str:
+    """A result as its range, "" where none was worked out."""
+    rows = getattr(study.ranges, name) if study.ranges is not None else ()
+    low, _, high = span_of(rows) if rows else (0.0, 0.0, 0.0)
+    return f"{word(low)} to {word(high)} as uncertain inputs vary one at a time" if rows else ""
+
+
+def _saved(study: Study) -> tuple[str, str, str]:
+    bills, currency = study.bills, study.bills.with_battery.currency
+    without, paid = view.printed_bills(bills)
+    what = "a year off the bill, by the battery" if bills.saving >= 0.0 else "a year: the battery adds to the bill"
+    behind = f"{without:,.2f} {currency} without it, {paid:,.2f} {currency} with it, on the same rate"
+    between = _between(study, "saving", lambda value: f"{value:,.0f} {currency}")
+    behind = "; ".join(filter(None, (between, behind)))
+    behind += "; bought for outages" if "ought for outages" in view.saving_text(bills) else ""
+    return f"{round(bills.saving):,} {currency}", what, behind
+
+
+def verdicts_of(study: Study) -> str:
+    """Counts of the verdicts side by side."""
+    verdicts = [finding["verdict"] for finding in study.document["panel"]["findings"]]
+    words = {"fail": "not met", "not-assessed": "not assessed", "marginal": "marginal", "pass": "met as stated"}
+    return ", ".join(f"{verdicts.count(verdict)} {word}" for verdict, word in words.items())
+
+
+def _not_paid(study: Study) -> int | None:
+    """Years of the cash flow in which the equipment is not paid for; None where it is, or where money is not given."""
+    money = study.document["money"] or {}
+    worth = money.get("npv")
+    return study.site.money.years if worth is not None and worth < 0.0 and study.site.money else None
+
+
+def hashes_of(study: Study) -> list[tuple[str, str]]:
+    """SHA-256 of the site as it was understood (site-used.toml) and of every file that it names."""
+    used = site_toml(study.site).encode("utf-8")
+    out = [("site-used.toml", hashlib.sha256(used).hexdigest())]
+    for name in sorted(set(_texts(study.site.model_dump()))):
+        try:
+            path = study.site.folder / name
+            if path.is_file():
+                with path.open("rb") as file:
+                    out.append((name, hashlib.file_digest(file, "sha256").hexdigest()))
+        except (OSError, ValueError):  # a text that is no path
+            continue
+    return out
+
+
+def _texts(value) -> list[str]:
+    if isinstance(value, dict):
+        return [text for one in value.values() for text in _texts(one)]
+    if isinstance(value, list | tuple):
+        return [text for one in value for text in _texts(one)]
+    return [str(value)] if isinstance(value, str | Path) and value else []
+
+
+def pdf_of(report_path: str | Path, pdf_path: str | Path) -> None:
+    """Print a report to PDF with Chromium, where it is on the machine.
+
+    Parameters
+    ----------
+    report_path, pdf_path : path
+
+    Raises
+    ------
+    BadInput
+        No Chromium, no report, or a print that failed.
+    """
+    browser = next(filter(None, map(shutil.which, CHROMIUM)), None)
+    if browser is None:
+        raise BadInput(
+            "needs Chromium, which is not on this machine",
+            key="pdf",
+            way_out="open report.html in a browser and print it",
+        )
+    report = Path(report_path).resolve()
+    if not report.is_file():
+        raise BadInput("is not there", key="pdf", value=str(report_path), way_out="write the report first")
+    with written(Path(pdf_path).resolve()) as beside, tempfile.TemporaryDirectory() as profile:
+        command = [
+            browser,
+            "--headless",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-sync",
+            "--disable-background-networking",
+            "--disable-component-update",
+            f"--user-data-dir={profile}",
+            "--no-pdf-header-footer",
+            f"--print-to-pdf={beside}",
+            report.as_uri(),
+        ]
+        if os.geteuid() == 0:  # as root its sandbox refuses to start
+            command.insert(1, "--no-sandbox")
+        try:
+            done = subprocess.run(command, capture_output=True, timeout=PDF_S, check=False)
+        except subprocess.TimeoutExpired:
+            raise BadInput(
+                f"took Chromium longer than {PDF_S:.0f} s",
+                key="pdf",
+                value=str(report_path),
+                way_out="open report.html in a browser and print it",
+            ) from None
+        if done.returncode or not beside.is_file():
+            said = done.stderr.decode("utf-8", "replace").strip().splitlines()[-1:]
+            raise BadInput(
+                f"could not be printed by Chromium: {' '.join(said)}",
+                key="pdf",
+                value=str(report_path),
+                way_out="open report.html in a browser and print it",
+            )

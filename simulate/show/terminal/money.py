@@ -1,0 +1,228 @@
+"""Money on a terminal: printed bills beside ours, the cash flow, what charged the units, how sure we are."""
+
+from __future__ import annotations
+
+import calendar
+from typing import TYPE_CHECKING
+
+from simulate.bill.bill import rounded_to_add
+from simulate.document.uncertainty import NO_EFFECT, span_of
+from simulate.show.terminal.view import hours_text, plain, table_of
+from simulate.site.cautions import MONEY
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rich.console import Console
+
+    from simulate.bill.replay import ReplayedBill
+    from simulate.document.audit import Sources
+    from simulate.document.ranges import Range
+    from simulate.document.uncertainty import Ranges
+    from simulate.document.worth import Worth
+
+
+def show_replay(replayed: Sequence[ReplayedBill], console: Console, *, currency: str = "USD") -> None:
+    """Ours beside theirs for each printed bill; a difference above one percent is named.
+
+    Parameters
+    ----------
+    replayed : sequence of ReplayedBill
+        As `simulate.document.worth.replay_of` returns them.
+    console : Console
+    currency : str
+    """
+    table = table_of(f"printed bill [{currency}]", "theirs", "ours", "difference", "their kWh", "our kWh")
+    for one in replayed:
+        theirs, less = rounded_to_add([one.theirs, one.ours - one.theirs])
+        kwh = "not printed" if one.their_kwh is None else f"{one.their_kwh:,.1f}"
+        table.add_row(
+            one.label,
+            f"{theirs:,.2f}",
+            f"{theirs + less:,.2f}",
+            f"{less:+,.2f}{_share(one)}",
+            kwh,
+            f"{one.our_kwh:,.1f}",
+        )
+    console.print(table)
+    for one in replayed:
+        for reason in one.because:
+            console.print(f"{plain(one.label)}: {plain(reason)}")
+    console.print(f"[bold]{replay_text(replayed)}[/bold]")
+
+
+def _share(one: ReplayedBill) -> str:
+    return f" ({(one.ours - one.theirs) / abs(one.theirs):+.1%})" if one.theirs else ""
+
+
+def replay_text(replayed: Sequence[ReplayedBill]) -> str:
+    """How many printed bills are met, in one sentence."""
+    close = sum(one.is_close for one in replayed)
+    text = f"Our bill is within 1 % of {close} of {len(replayed)} printed bills"
+    return text + ("." if close == len(replayed) else "; what the others differ by is named above.")
+
+
+def show_money(worth: Worth, console: Console) -> None:
+    """The money in a table and a sentence, then what stands apart from it."""
+    document, unit = worth.document(), worth.currency
+    table = table_of(f"money over {worth.money.years} years [{unit}]", "")
+    for name, text in money_lines(worth, document):
+        table.add_row(name, text)
+    console.print(table)
+    console.print(f"[bold]{money_text(worth)}[/bold]")
+    if worth.unserved_worth:
+        console.print(apart_text(worth))
+    for note in worth.notes:
+        console.print(f"[dim]- {plain(note)}[/dim]")
+    console.print(f"[dim]{MONEY}[/dim]")
+
+
+def money_lines(worth: Worth, document: dict):
+    """Name and text of each figure, for terminal and report."""
+    amount = lambda value: "not known" if value is None else f"{round(value, 2) + 0.0:,.2f}"  # no minus zero
+    years = lambda value: f"not within {worth.money.years} years" if value is None else f"{value:,.1f} years"
+    life = worth.life
+    yield "battery units, installed", amount(document["installed_price"])
+    yield "panel, labour, permit", amount(document["other_installed_price"])
+    if worth.money.incentives:
+        yield "incentives, as stated", amount(sum(one.amount for one in worth.money.incentives))
+    yield "bill saving, year 1", f"{document['saving_first_year']:+,.2f}"
+    last = f"bill saving, year {len(life.saving)}, at today's prices and {life.capacity_frac[-1]:.0%} capacity"
+    yield last, f"{life.saving[-1]:+,.2f}"
+    if worth.flow is not None:
+        rate = worth.money.discount_rate_frac
+        yield f"net present value at {rate:.1%}", f"{document['npv']:+,.2f}"
+        yield "internal rate of return", "none" if document["irr"] is None else f"{document['irr']:.1%} a year"
+        simple = document["simple_payback_y"]
+        yield "simple payback", "never" if simple is None else f"{simple:,.1f} years"
+        yield "discounted payback", years(document["discounted_payback_y"])
+        ratio = document["savings_to_investment"]
+        yield "savings to investment", "not defined" if ratio is None else f"{round(ratio, 2) + 0.0:.2f}"
+        yield "cost of a kWh shifted", amount(document["cost_per_kwh_shifted"])
+        yield "cost of a kWh backed up", amount(document["cost_per_kwh_backed_up"])
+    yield "warranty ends", warranty_text(worth)
+
+
+def apart_text(worth: Worth) -> str:
+    """What the energy served in outages is worth to the client; it stands apart from the money."""
+    unit = worth.currency
+    return (
+        f"Apart from all this: {worth.backed_up_kwh:,.1f} kWh a year served in outages, worth "
+        f"{worth.unserved_worth:,.0f} {unit} a year at {worth.money.unserved_worth_per_kwh:g} {unit}/kWh as stated."
+    )
+
+
+def warranty_text(worth: Worth) -> str:
+    """When the first warranty ends and by which of its terms."""
+    if worth.warranty.by == "none":
+        return "not stated"
+    words = {"years": "years", "throughput": "throughput", "retention": "loss of capacity"}
+    by = words[worth.warranty.by]
+    return f"after {worth.warranty.year:.1f} years, ended by {by} first ({plain(worth.warranty_of)})"
+
+
+def money_text(worth: Worth) -> str:
+    """Whether the saving pays for the equipment, in one sentence, as it is."""
+    saving, unit = float(worth.life.saving[0]), worth.currency
+    about = f"the bill saving is about {saving:,.0f} {unit} a year"
+    if saving < 0.0:
+        about = f"the battery adds about {-saving:,.0f} {unit} a year to the bill"
+    if worth.flow is None:
+        return f"Modelled: {about}; without the price of the units it cannot be said whether that pays."
+    if worth.flow.npv < 0.0:
+        return f"Bought for outages: {about} and does not pay for the equipment within {worth.money.years} years."
+    years = worth.flow.discounted_payback_y
+    when = "" if years is None else f" after about {years:.0f} years, interest counted"
+    return f"Modelled: {about} and pays for the equipment{when}; prices, use and rates will differ."
+
+
+def show_sources(sources: Sources, console: Console) -> None:
+    """What charged the units month by month, what was lost, and how much solar stayed in the house."""
+    table = table_of("charged [kWh]", "bought", "from solar", "on the cells", "given")
+    rows = sources.by_month()
+    columns = ("from_grid", "from_solar", "on_cells", "discharge")
+    printed = {name: rounded_to_add([row[name] for row in rows], digits=0) for name in columns}
+    for k, row in enumerate(rows):
+        table.add_row(calendar.month_abbr[row["month"]], *(f"{printed[name][k]:,.0f}" for name in columns))
+    table.add_row("year", *(f"{sum(printed[name]):,.0f}" for name in columns))
+    console.print(table)
+    words = {"charge": "charging", "discharge": "discharging", "no_load": "no-load draw", "on_grid": "on-grid draw"}
+    lost = dict(zip(words.values(), rounded_to_add([sources.lost_kwh[name] for name in words], digits=0), strict=True))
+    console.print(
+        f"Lost in the units: {sum(lost.values()):,.0f} kWh a year: "
+        + ", ".join(f"{name} {kwh:,.0f}" for name, kwh in lost.items())
+        + f". Solar not used: {sources.lost_kwh['curtailed']:,.0f} kWh."
+    )
+    for line in source_lines(sources):
+        console.print(line)
+
+
+def source_lines(sources: Sources) -> list[str]:
+    """What solar did and what it cost to store, and whether charging from solar alone was kept."""
+    lines = []
+    if sources.self_consumption_frac is not None and sources.self_sufficiency_frac is not None:
+        lines.append(
+            f"{sources.self_consumption_frac:.0%} of the solar is used on site; solar meets "
+            f"{sources.self_sufficiency_frac:.0%} of the load."
+        )
+    if sources.kwh("from_solar") > 0.0:
+        lines.append(
+            f"Stored solar is not free: {sources.kwh('from_solar'):,.0f} kWh would have earned "
+            f"{sources.credit_lost:,.2f} {sources.currency} of export credit."
+        )
+    if sources.solar_only and sources.is_solar_only:
+        lines.append('charge_from = "solar" is kept: 0 kWh were charged from the utility.')
+    elif sources.solar_only:
+        bought = sources.kwh("from_grid")
+        lines.append(f'[bold]charge_from = "solar" is NOT kept: {bought:,.3f} kWh were bought to charge.[/bold]')
+    return lines
+
+
+def show_ranges(ranges: Ranges, console: Console) -> None:
+    """The results as ranges, what each input does to them, and on what ground it was varied."""
+    unit = ranges.currency
+    money = lambda value: f"{round(value):,}"
+    for name, rows, words in (
+        (f"bill saving [{unit} a year]", ranges.saving, money),
+        ("hours, nine times in ten", ranges.hours, hours_text),
+        (f"net present value [{unit}]", ranges.npv, money),
+    ):
+        if rows:
+            console.print(f"[bold]{plain(range_text(name, rows, words))}[/bold]")
+            console.print(_ranges_table(rows, words, ranges))
+    for basis in dict.fromkeys(span.basis for span in ranges.spans.values()):
+        names = [name for name, span in ranges.spans.items() if span.basis == basis and name in _varied(ranges)]
+        if names:
+            console.print(f"[dim]- {plain(', '.join(names))}: {plain(basis)}[/dim]")
+    for note in ranges.notes:
+        console.print(f"[dim]- {plain(note)}[/dim]")
+    console.print("[dim]One input at a time: inputs that move together can go further.[/dim]")
+
+
+def _varied(ranges: Ranges) -> set[str]:
+    return {row.name for row in (*ranges.saving, *ranges.hours, *ranges.npv)}
+
+
+def range_text(name: str, rows: Sequence[Range], words) -> str:
+    """A result as its range, the stated inputs in the middle.
+
+    Examples
+    --------
+    >>> from simulate.document.ranges import Range
+    >>> range_text("saving", [Range("load", 0.8, 1.0, 1.2, 90.0, 100.0, 110.0)], lambda value: f"{value:.0f}")
+    'saving: 90 to 110, 100 as stated'
+    """
+    low, mid, high = span_of(rows)
+    return f"{name}: {words(low)} to {words(high)}, {words(mid)} as stated"
+
+
+def _ranges_table(rows: Sequence[Range], words, ranges: Ranges):
+    table = table_of("one input at a time", "at its low", "result", "at its high", "result")
+    for row in rows:
+        if row.swing >= NO_EFFECT:
+            name = f"{row.name} [{ranges.spans[row.name].unit}]"
+            table.add_row(plain(name), f"{row.low:.3g}", words(row.at_low), f"{row.high:.3g}", words(row.at_high))
+    still = [row.name for row in rows if row.swing < NO_EFFECT]
+    if still:
+        table.caption = "no effect: " + ", ".join(still)
+    return table
