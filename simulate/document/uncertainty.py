@@ -12,7 +12,6 @@ import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.rate import Rate
-from simulate.bill.cash_flow import Money
 from simulate.bill.three_bills import ThreeBills
 from simulate.document.ranges import Range, tornado
 from simulate.document.study import bills_of
@@ -22,6 +21,7 @@ from simulate.house.ride import ride_through
 from simulate.house.year import HouseYear, run_year, walk_asked
 from simulate.physics.outages.outages import nine_in_ten
 from simulate.show.terminal.view import tenths
+from simulate.site.money import Money
 from simulate.site.pools import pools_of
 from simulate.site.site import Site
 

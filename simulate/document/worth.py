@@ -9,7 +9,7 @@ import numpy as np
 from profiles.noun import BadInput
 from simulate.bill.ageing import WarrantyEnd, age, warranty_end
 from simulate.bill.bill import price_bill
-from simulate.bill.cash_flow import CashFlow, Money, cash_flow, with_replacements
+from simulate.bill.cash_flow import CashFlow, cash_flow, with_replacements
 from simulate.bill.discount import discount_factors
 from simulate.bill.replay import ReplayedBill, replay_bill
 from simulate.bill.three_bills import ThreeBills
@@ -17,6 +17,7 @@ from simulate.house.house import House
 from simulate.house.interruptions import indices_in, interruptions_of, start_weight
 from simulate.house.ride import outage_kw
 from simulate.house.year import Asked, HouseYear, ask, walk_asked, with_reserve
+from simulate.site.money import Money
 from simulate.site.pools import pools_of
 from simulate.site.site import Site
 

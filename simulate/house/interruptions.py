@@ -10,7 +10,7 @@ from math import inf
 import numpy as np
 
 from profiles.noun import BadInput
-from simulate.physics.outages.outages import Outage
+from simulate.site.outage import Outage
 
 SIGMA, MAJOR_SIGMA = 1.4, 0.6
 """Spread of the logarithm of the duration where none is given: everyday 1.2 to 1.6, major such that most last 24 to 120

@@ -23,7 +23,8 @@ from simulate.house.ride import RideThrough, island_of, outage_kw, ride_through,
 from simulate.house.storm import pickup_of, storm_rows
 from simulate.physics.compiled import jit
 from simulate.physics.island import one_outage
-from simulate.physics.outages.outages import Outage, first_dark, nine_in_ten
+from simulate.physics.outages.outages import first_dark, nine_in_ten
+from simulate.site.outage import Outage
 from simulate.site.site import Site
 
 LOAD_CASES = ("usual", "frugal", "storm")

@@ -13,16 +13,7 @@ from simulate.house.house import House, without_circuits
 from simulate.house.year import HouseYear, run_year
 from simulate.physics.island import HAND_AFTER_H
 from simulate.physics.outages.load_control import control_load
-from simulate.physics.outages.outages import (
-    SEASONS,
-    TOLERANCE_H,
-    WHY,
-    Dark,
-    Island,
-    first_dark,
-    lasting_frac,
-    spread,
-)
+from simulate.physics.outages.outages import SEASONS, TOLERANCE_H, WHY, Dark, Island, first_dark, lasting_frac, spread
 from simulate.site.pools import leg_of, solar_returns
 from simulate.site.site import Site
 

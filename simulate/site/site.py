@@ -16,9 +16,9 @@ from profiles.noun import BadInput, Noun, read_noun
 from profiles.rate.rate import Rate, resolve_rate
 from profiles.solar.roof import Solar
 from profiles.weather.weather import WeatherSource
-from simulate.bill.cash_flow import Money
-from simulate.physics.outages.outages import Outage
-from simulate.plans.calendar_plans import Operation
+from simulate.site.money import Money
+from simulate.site.operation import Operation
+from simulate.site.outage import Outage
 from simulate.site.unit import Battery
 from simulate.site.wiring import Generator, Service, Subpanel
 

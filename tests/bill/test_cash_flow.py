@@ -5,9 +5,10 @@ import pytest
 
 from profiles.noun import BadInput, read_noun
 from simulate.bill.ageing import age, full_cycles, warranty_end
-from simulate.bill.cash_flow import Money, cash_flow
+from simulate.bill.cash_flow import cash_flow
 from simulate.bill.discount import annuity_factor, irr, npv, payback_y
 from simulate.document.ranges import tornado
+from simulate.site.money import Money
 
 EXACT = 1e-9
 

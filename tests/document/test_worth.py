@@ -13,10 +13,10 @@ from simulate.house.reliability import interruptions_of, unserved_of
 from simulate.house.ride import ride_through
 from simulate.house.year import run_year, walk_asked
 from simulate.optimum.best import best_targets
-from simulate.physics.outages.outages import Outage
 from simulate.physics.pool import Pool
 from simulate.physics.walk import run_plan
 from simulate.show.terminal import money as bill_view
+from simulate.site.outage import Outage
 from simulate.site.site import read_site
 from tests.site.small_site import circuit, locked_pair, small_site, unit
 

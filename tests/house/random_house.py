@@ -6,7 +6,7 @@ import numpy as np
 
 from profiles.hours import Hours
 from simulate.house.house import House, house_of
-from simulate.plans.calendar_plans import PLANS
+from simulate.site.operation import PLANS
 from tests.house.test_year import peaks
 from tests.site.small_site import circuit, locked_pair, small_site, unit
 

@@ -11,7 +11,7 @@ from simulate.house.house import house_of
 from simulate.house.year import run_year
 from simulate.optimum.best import worth_of_more
 from simulate.physics.pool import Pool
-from simulate.plans.calendar_plans import PLANS
+from simulate.site.operation import PLANS
 from tests.house.random_house import random_house
 from tests.house.test_year import peaks
 from tests.site.small_site import circuit, locked_pair, small_site, unit

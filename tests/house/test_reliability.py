@@ -30,8 +30,8 @@ from simulate.house.reliability import (
 )
 from simulate.house.ride import outage_kw, ride_through
 from simulate.house.storm import pickup_kw, pickup_of, storm_rows
-from simulate.physics.outages.outages import Outage
 from simulate.show.terminal.listing import second_lines, show_reliability
+from simulate.site.outage import Outage
 from simulate.site.site import read_site
 from tests.site.small_site import circuit, locked_pair, small_site, unit
 

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from profiles.hours import hours_of_year
 from profiles.noun import BadInput
 from simulate.physics.pool import Pool
-from simulate.plans.calendar_plans import HoldFull, hold_mask, price_cycles, reachable_floor, reserve_frac
+from simulate.plans.calendar_plans import hold_mask, price_cycles, reachable_floor, reserve_frac
+from simulate.site.operation import HoldFull
 
 
 def trade(price, round_trip):

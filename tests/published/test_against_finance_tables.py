@@ -12,8 +12,9 @@ Sources:
 import pytest
 
 from profiles.noun import read_noun
-from simulate.bill.cash_flow import Money, cash_flow
+from simulate.bill.cash_flow import cash_flow
 from simulate.bill.discount import annuity_factor, discount_factors, irr, npv
+from simulate.site.money import Money
 
 HALF_OF_THE_LAST_DIGIT = {"npv": 5e-6, "irr": 5e-6, "blocher": 5e-4, "five": 5e-6, "spv": 5e-4, "upv": 5e-3}
 

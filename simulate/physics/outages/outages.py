@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
-from pydantic import Field
 
-from profiles.loads.circuit import Fraction, NotNegative, Positive
-from profiles.noun import BadInput, Noun
+from profiles.noun import BadInput
 from simulate.physics.island import EMPTY, HELD_OFF, OVERLOAD, every_outage, one_outage
 from simulate.physics.pool import Cell, Pool
 from simulate.physics.walk import series
@@ -18,30 +15,6 @@ WHY = {EMPTY: "empty", OVERLOAD: "overload", HELD_OFF: "held-off"}
 MARKS_H = (4, 8, 12, 24, 72, 168)
 SEASONS = {"winter": (12, 1, 2), "spring": (3, 4, 5), "summer": (6, 7, 8), "autumn": (9, 10, 11)}
 TOLERANCE_H = 1e-9
-
-
-class MajorEvents(Noun):
-    """Long interruptions apart from the everyday ones."""
-
-    per_year: NotNegative = Field(description="interruptions a year")
-    mean_h: Positive = Field(description="hours each [h]")
-
-
-class Outage(Noun):
-    """What outages are asked about."""
-
-    horizon_h: float = Field(336.0, gt=0, le=2000, description="outages are followed for so long [h]")
-    start_soc: Literal["as-run", "full"] | Fraction = Field("as-run", description='"as-run", "full" or a fraction')
-    load_case: Literal["usual", "frugal", "storm"] = Field("usual", description='"usual", "frugal" or "storm"')
-    restart_soc: Fraction = Field(0.0, description="loads are dropped here to keep a grid for solar; 0: no restart")
-    reconnect_s: NotNegative = Field(300.0, description="solar waits this long on a new island (IEEE 1547) [s]")
-    per_year: NotNegative | None = Field(None, description="interruptions a year (IEEE 1366 SAIFI)")
-    mean_h: Positive | None = Field(None, description="hours each (CAIDI) [h]")
-    sigma: NotNegative | None = Field(None, description="of the logarithm of the duration")
-    major: MajorEvents | None = Field(None, description="major events apart")
-    month_weights: tuple[NotNegative, ...] | None = Field(
-        None, min_length=12, max_length=12, description="twelve weights by month"
-    )
 
 
 @dataclass(frozen=True, eq=False)
