@@ -45,6 +45,7 @@ class Solar(Noun):
     breaker_a: int | None = Field(None, gt=0, description="its breaker [A]")
     opposite_end: bool | None = Field(None, description="is its breaker at the far end of the bus from the main?")
     export: bool = Field(True, description="main-panel solar sends its surplus out")
+    existing: bool = Field(False, description="true: the roof stands already and is in today's bill; false: it is new")
     series: SolarLog | None = Field(None, description="the inverter's own log instead of a roof: { csv, column }")
 
     @model_validator(mode="after")

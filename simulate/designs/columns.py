@@ -40,7 +40,7 @@ RESULTS = {
     **{f"out_{name}_kwh": ("kWh a year", _ENERGY[name]) for name in ENERGIES},
     "out_throughput_kwh": ("kWh a year", "delivered by the units, as warranties count it"),
     "out_installed_price": ("currency", "price of the units and of what else is named; none without their price"),
-    "out_today": ("currency a year", "bill on today's rate; none without [rate_today]"),
+    "out_today": ("currency a year", "bill of today, before the new rate, new solar and the battery"),
     "out_without_battery": ("currency a year", "bill on the site's rate without a battery"),
     "out_with_battery": ("currency a year", "bill on the site's rate with it"),
     "out_saving": ("currency a year", "out_without_battery less out_with_battery"),

@@ -243,12 +243,12 @@ def _hourly_prices(site: Site, calendar: RateCalendar) -> dict:
     return {"buy_per_kwh": price, "sell_per_kwh": credit}
 
 
-def _bills_without(asked: Asked) -> tuple[float | None, float]:
+def _bills_without(asked: Asked) -> tuple[float, float]:
     """What the house pays today, and on the site's rate without a battery: the same for every lane."""
     from simulate.document.study import bills_of
 
     bills = bills_of(walk_asked(asked))
-    return None if bills.today is None else bills.today.total, bills.without_battery.total
+    return bills.today.total, bills.without_battery.total
 
 
 def _energy_kwh(house: House, years: LaneYears) -> dict:

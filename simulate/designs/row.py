@@ -172,8 +172,7 @@ def row_of(run: HouseYear, ride: RideThrough | None, wanted: Wanted) -> dict:
     """The results of a design by the names of their columns."""
     bills = bills_of(run)
     row = year_row(run.energy_kwh(), installed_price(run.house.site))
-    today = None if bills.today is None else bills.today.total
-    row |= bill_row(today, bills.without_battery.total, bills.with_battery.total)
+    row |= bill_row(bills.today.total, bills.without_battery.total, bills.with_battery.total)
     row |= payback_row(run.house.site, row["out_installed_price"], row["out_saving"])
     if wanted.bound:
         from simulate.house.bound import bound_of
@@ -190,7 +189,7 @@ def year_row(energy_kwh: dict, price: float | None) -> dict:
 
 
 def bill_row(today: float | None, without: float, with_battery: float) -> dict:
-    """The three bills and the saving."""
+    """The bills and the saving."""
     return {
         "out_today": today,
         "out_without_battery": without,

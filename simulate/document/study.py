@@ -9,10 +9,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from profiles.noun import BadInput
-from simulate.bill.three_bills import ThreeBills, three_bills
+from simulate.bill.four_bills import FourBills, four_bills
 from simulate.document.observed import observed
 from simulate.document.timeline import who_goes_dark
-from simulate.document.worth import PLANS_BY_CALENDAR, Worth, without_battery_kw, worth_of
+from simulate.document.worth import (
+    PLANS_BY_CALENDAR,
+    Worth,
+    is_new_solar,
+    without_battery_kw,
+    without_solar_kw,
+    worth_of,
+)
 from simulate.house.bound import Bound, bound_of
 from simulate.house.caps import limit_document
 from simulate.house.recharge import recharge_of
@@ -35,15 +42,18 @@ QUICK_STEPS = 36_000
 three for quarter-hours."""
 
 
-def bill_document(bills: ThreeBills, bound: Bound, asked: Asked) -> dict:
+def bill_document(bills: FourBills, bound: Bound, asked: Asked) -> dict:
     """The bill part of the study document."""
-    named = {"today": bills.today, "without_battery": bills.without_battery, "with_battery": bills.with_battery}
     return {
         "currency": bills.with_battery.currency,
-        **{name: None if bill is None else bill.total for name, bill in named.items()},
+        "today": bills.today.total,
+        "without_battery": bills.without_battery.total,
+        "with_battery": bills.with_battery.total,
+        "steps": bills.document(),
+        "change": bills.change,
         "saving": bills.saving,
         "tariff_effect": bills.tariff_effect,
-        "lines": [{"bill": name, **vars(line)} for name, bill in named.items() if bill for line in bill.lines],
+        "lines": [{"bill": name, **vars(line)} for name, bill in bills.apart.items() for line in bill.lines],
         "bound": bound.saving,
         "best_net": bound.net,
         "bound_method": bound.method,
@@ -55,8 +65,8 @@ def bill_document(bills: ThreeBills, bound: Bound, asked: Asked) -> dict:
     }
 
 
-def bills_of(run: HouseYear) -> ThreeBills:
-    """The three bills of a year.
+def bills_of(run: HouseYear) -> FourBills:
+    """The bills of a year from today's to the one with the battery.
 
     Raises
     ------
@@ -65,8 +75,15 @@ def bills_of(run: HouseYear) -> ThreeBills:
     """
     site = run.house.site
     try:
-        with_kw = (run.year.import_kw, run.year.export_kw)
-        return three_bills(site.rate_today, site.rate, without_battery_kw(run), with_kw, run.hours)
+        return four_bills(
+            site.rate_today,
+            site.rate,
+            without_battery_kw(run),
+            (run.year.import_kw, run.year.export_kw),
+            run.hours,
+            without_solar_kw=without_solar_kw(run) if is_new_solar(site) else None,
+            adds_battery=any(group.count for group in site.battery),
+        )
     except BadInput as error:
         raise error.at(site.file) from None
 
@@ -81,7 +98,7 @@ class Study:
     run : HouseYear
     ride : RideThrough
         The site's load case; `storm` is the storm case, a row of its own.
-    bills : ThreeBills
+    bills : FourBills
     weather : tuple of str
         Weather files of other years, for `ranges`.
     thorough : bool
@@ -94,7 +111,7 @@ class Study:
     run: HouseYear
     ride: RideThrough
     storm: RideThrough
-    bills: ThreeBills
+    bills: FourBills
     weather: tuple[str, ...] = ()
     thorough: bool = False
     replayed: tuple[ReplayedBill, ...] = ()
@@ -268,7 +285,7 @@ def outage_document(ride: RideThrough, at: str | None = None) -> dict:
 
 
 def study(site: Site | None = None) -> Study:
-    """Do the whole job on one site: the year, every outage, the three bills.
+    """Do the whole job on one site: the year, every outage, the bills.
 
     Parameters
     ----------

@@ -12,7 +12,7 @@ import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.rate import Rate
-from simulate.bill.three_bills import ThreeBills
+from simulate.bill.four_bills import FourBills
 from simulate.document.ranges import Range, tornado
 from simulate.document.study import bills_of
 from simulate.document.worth import Life, asked_again, flow_of, life_of, price_of_units
@@ -192,7 +192,7 @@ def _outcomes(base: HouseYear) -> Callable[..., Outcome]:
     mids, money, price = _stated(base), base.house.site.money, price_of_units(base.house.site)
 
     @functools.cache
-    def simulated(changed: frozenset) -> tuple[HouseYear, ThreeBills]:
+    def simulated(changed: frozenset) -> tuple[HouseYear, FourBills]:
         run = _varied_year(base, dict(changed)) if changed else base
         return run, bills_of(run)
 

@@ -11,8 +11,8 @@ from simulate.bill.ageing import WarrantyEnd, age, warranty_end
 from simulate.bill.bill import price_bill
 from simulate.bill.cash_flow import CashFlow, cash_flow, with_replacements
 from simulate.bill.discount import discount_factors
+from simulate.bill.four_bills import FourBills
 from simulate.bill.replay import ReplayedBill, replay_bill
-from simulate.bill.three_bills import ThreeBills
 from simulate.house.house import House
 from simulate.house.interruptions import indices_in, interruptions_of, start_weight
 from simulate.house.ride import outage_kw
@@ -110,13 +110,13 @@ class Worth:
         }
 
 
-def worth_of(run: HouseYear, bills: ThreeBills, *, unserved_kwh_per_year: float | None = None) -> Worth | None:
+def worth_of(run: HouseYear, bills: FourBills, *, unserved_kwh_per_year: float | None = None) -> Worth | None:
     """What a site's system is worth over the years of its [money] table.
 
     Parameters
     ----------
     run : HouseYear
-    bills : ThreeBills
+    bills : FourBills
         Of the same year.
     unserved_kwh_per_year : float, optional
         Energy of the backed-up circuits that outages still leave unserved with the battery, in the site's own load
@@ -194,14 +194,14 @@ def flow_of(money: Money, life: Life, installed_price: float, backed_up_kwh_per_
     )
 
 
-def life_of(run: HouseYear, bills: ThreeBills, years: int, *, n_simulated: int = N_SIMULATED) -> Life:
+def life_of(run: HouseYear, bills: FourBills, years: int, *, n_simulated: int = N_SIMULATED) -> Life:
     """Simulate a site's year again with the capacity that its units have left in later years.
 
     Parameters
     ----------
     run : HouseYear
         The first year.
-    bills : ThreeBills
+    bills : FourBills
         Of the same year.
     years : int
     n_simulated : int
@@ -261,7 +261,7 @@ def _first_years(left: np.ndarray, years: int, n: int) -> list[int]:
     return sorted({int(year) for year in (*spread, *gone, *(year - 1 for year in gone))})
 
 
-def _year_of(run: HouseYear, bills: ThreeBills, groups, left) -> tuple[float, float]:
+def _year_of(run: HouseYear, bills: FourBills, groups, left) -> tuple[float, float]:
     """Saving and discharged energy of a year with so much capacity left in each group."""
     if (left < 1.0).any():
         frac = {group.name: float(share) for group, share in zip(groups, left, strict=True)}
@@ -346,6 +346,17 @@ def without_battery_kw(run: HouseYear) -> tuple[np.ndarray, np.ndarray]:
     main = site.solar is not None and site.solar.connected_at == "main-panel"
     exports = site.solar.export if main else site.subpanel.export
     return np.maximum(net, 0.0), np.maximum(-net, 0.0) * exports
+
+
+def without_solar_kw(run: HouseYear) -> tuple[np.ndarray, np.ndarray]:
+    """Import and export of the house without battery and solar, each of shape (n_steps,). [kW]"""
+    load_kw = np.maximum(run.house.load_kw, 0.0)
+    return load_kw, np.zeros_like(load_kw)
+
+
+def is_new_solar(site: Site) -> bool:
+    """Does solar change the bill by itself: a roof that is new, and that works without a battery unit?"""
+    return site.solar is not None and not site.solar.existing and site.solar.connected_at != "battery"
 
 
 def replay_of(run: HouseYear, bills) -> tuple[ReplayedBill, ...]:

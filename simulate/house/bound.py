@@ -147,7 +147,7 @@ def bound_of(run: HouseYear, bills) -> Bound:
     Parameters
     ----------
     run : HouseYear
-    bills : ThreeBills
+    bills : FourBills
         Of the same year.
 
     Returns

@@ -12,7 +12,7 @@ from profiles.rate.meter_sums import MeterSums, meter_sums
 from profiles.rate.rate import Rate
 from simulate.bill.amounts import bill_amounts
 from simulate.bill.bill import Bill, Line, bill_of, price_bill, rounded_to_add
-from simulate.bill.three_bills import three_bills
+from simulate.bill.four_bills import four_bills
 
 AXIS = hours_of_year(2025, "America/New_York")
 NONE = np.zeros(8760)
@@ -130,9 +130,9 @@ def test_s46_an_hour_belongs_to_the_price_of_its_start():
     assert total(kw, NONE, one) == pytest.approx(0.90, abs=EXACT)
 
 
-def test_s47_three_bills_keep_the_change_of_rate_apart():
+def test_s47_four_bills_keep_the_change_of_rate_apart():
     with_battery = (LOAD + CHARGE - SERVED, NONE)
-    three = three_bills(rate(price_per_kwh=0.16), two_prices(0.10, 0.30), (LOAD, NONE), with_battery, AXIS)
+    three = four_bills(rate(price_per_kwh=0.16), two_prices(0.10, 0.30), (LOAD, NONE), with_battery, AXIS)
     bills = [bill.total / 365 for bill in (three.today, three.without_battery, three.with_battery)]
     assert bills == pytest.approx([4.64, 4.90, 3.311111], abs=S_DIGITS)
     effects = (three.tariff_effect / 365, three.saving / 365, three.total_effect / 365)
@@ -141,9 +141,47 @@ def test_s47_three_bills_keep_the_change_of_rate_apart():
     assert [row["kind"] for row in three.by_kind()] == ["energy"]
 
 
+def test_each_step_changes_the_bill_by_what_it_alone_adds():
+    solar = np.where((AXIS.minute >= 720) & (AXIS.minute < 780), 3.0, 0.0)
+    net = LOAD - solar
+    with_solar = (np.maximum(net, 0.0), np.maximum(-net, 0.0))
+    four = four_bills(
+        rate(price_per_kwh=0.16),
+        rate(price_per_kwh=0.20, fixed_per_month=5.0),
+        with_solar,
+        (with_solar[0], NONE),
+        AXIS,
+        without_solar_kw=(LOAD, NONE),
+    )
+    assert [one.name for one in four.steps] == ["today", "rate", "solar", "battery"]
+    # 29 kWh a day; the clocks take an hour of a 1 kW night in March and give it back in November
+    assert four.today.total == pytest.approx(365 * 29 * 0.16, abs=EXACT)
+    assert four.steps[1].change == pytest.approx(365 * 29 * 0.04 + 60.0, abs=EXACT)
+    assert four.steps[2].change == pytest.approx(-365 * 1.0 * 0.20, abs=EXACT)  # 1 of 3 kWh is used, 2 earn nothing
+    assert four.steps[3].change == 0.0
+    assert four.change == pytest.approx(sum(one.change for one in four.steps), abs=EXACT)
+
+
+def test_a_roof_that_stands_already_earns_what_each_rate_pays():
+    sold = np.where(AXIS.minute == 720, 2.0, 0.0)
+    pays = {"export": {"method": "net-billing", "credit_per_kwh": 0.05}}
+    four = four_bills(rate(price_per_kwh=0.2, **pays), rate(price_per_kwh=0.2), (LOAD, sold), (LOAD, NONE), AXIS)
+    assert [(one.name, round(one.change, 9)) for one in four.steps] == [
+        ("today", 0.0),
+        ("rate", round(365 * 2 * 0.05, 9)),
+        ("battery", 0.0),
+    ]
+
+
+def test_nothing_new_is_one_bill_and_no_change():
+    four = four_bills(None, rate(price_per_kwh=0.2), (LOAD, NONE), (LOAD, NONE), AXIS, adds_battery=False)
+    assert ([one.name for one in four.steps], four.change) == (["today"], None)
+    assert set(four.apart) == {"without_battery", "with_battery"}
+
+
 def test_two_currencies_are_refused():
     with pytest.raises(BadInput, match="rate_today.currency must be the currency of the new rate, not 'CAD'"):
-        three_bills(rate(price_per_kwh=0.1, currency="CAD"), rate(price_per_kwh=0.1), (NONE, NONE), (NONE, NONE), AXIS)
+        four_bills(rate(price_per_kwh=0.1, currency="CAD"), rate(price_per_kwh=0.1), (NONE, NONE), (NONE, NONE), AXIS)
 
 
 # ---- demand --------------------------------------------------------------------------------------------------------

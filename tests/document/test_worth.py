@@ -82,6 +82,18 @@ def test_s47_three_bills_of_a_site():
     assert bills.total_effect / 365 == pytest.approx(1.328889, abs=PRINTED)
 
 
+def test_steps_of_a_site_with_and_without_a_roof_that_stands_already():
+    names = {}
+    for existing in (False, True):
+        run = run_year(read_site().with_values({"solar.existing": existing}))
+        assert run.house.solar_kw.any()
+        bills = bills_of(run)
+        names[existing] = [one.name for one in bills.steps]
+        assert bills.change == pytest.approx(bills.with_battery.total - bills.steps[0].bill.total, abs=EXACT)
+        assert bills.saving == pytest.approx(-bills.steps[-1].change, abs=EXACT)
+    assert names == {False: ["today", "rate", "solar", "battery"], True: ["today", "rate", "battery"]}
+
+
 def two_days():
     """9 kWh and 3 kWh in the peaks of two days, to the end of the second; a lossless pool of 9 kWh."""
     peak = (np.arange(45) % 24 >= 16) & (np.arange(45) % 24 < 21)

@@ -480,7 +480,7 @@ class TestLoud:
         console = Console(width=160, record=True, file=io.StringIO())
         show_study(one, console)
         text = console.export_text()
-        assert all(shown in text for shown in (f"{without:,.2f}", f"{with_:,.2f}", f"{without - with_:+,.2f}"))
+        assert all(shown in text for shown in (f"{without:,.2f}", f"{with_:,.2f}", f"{with_ - without:+,.2f}"))
 
     def test_a_bound_below_nothing_is_said_as_it_is(self):
         one = study(small_site([circuit("Lights", 0.1)], [unit(on_grid_w=15.0)]))
@@ -524,7 +524,7 @@ class TestSums:
         head, *rows = page.tables["table-bills"]
         cents = [[round(number(cell) * 100) for cell in row[1:]] for row in rows]
         bills = demo.bills
-        for k, bill in enumerate((bills.today, bills.without_battery, bills.with_battery)):
+        for k, bill in enumerate(bills.apart.values()):
             column = [row[k] for row in cents]
             assert sum(column[:-1]) == column[-1]
             assert column[-1] == round(bill.total * 100)

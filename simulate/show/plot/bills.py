@@ -9,7 +9,7 @@ from simulate.bill.bill import Bill
 from simulate.show.plot.paper import DARK, INK, LIGHT, MIDDLE, bars, key_above, month_name, name_axes, paper
 
 BARS = {
-    "today": (LIGHT, "", "today's rate"),
+    "today": (LIGHT, "", "today"),
     "without_battery": (MIDDLE, "///", "without battery"),
     "with_battery": (DARK, "", "with battery"),
 }

@@ -256,10 +256,9 @@ def _recharge(study: Study) -> Iterator[Plate]:
 
 
 def _named(study: Study) -> dict:
-    three = study.bills
-    bills_ = {"today": three.today, "without_battery": three.without_battery, "with_battery": three.with_battery}
-    months = set(three.with_battery.by_month)
-    return {name: bill for name, bill in bills_.items() if bill is not None and set(bill.by_month) == months}
+    months = set(study.bills.with_battery.by_month)
+    drawn = {name: bill for name, bill in study.bills.apart.items() if name in bills.BARS}
+    return {name: bill for name, bill in drawn.items() if set(bill.by_month) == months}
 
 
 def _bills(study: Study) -> Iterator[Plate]:

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from profiles.files import written
 from profiles.noun import BadInput
+from simulate.document.money_answer import change_text
 from simulate.document.study import Study
 from simulate.document.uncertainty import span_of
 from simulate.show.report.sheets import BESIDE, TWIN, parts_of
@@ -75,6 +76,7 @@ def report_html(study: Study, figures) -> str:
         numbers=numbers_of(study),
         warnings=warnings_of(study),
         saving=view.saving_text(study.bills),
+        change=change_text(study.bills),
         why=view.why_text(study.ride.why_frac),
         tables=tables,
         cautions=cautions,
@@ -202,7 +204,6 @@ def _saved(study: Study) -> tuple[str, str, str]:
     behind = f"{without:,.2f} {currency} without it, {paid:,.2f} {currency} with it, on the same rate"
     between = _between(study, "saving", lambda value: f"{value:,.0f} {currency}")
     behind = "; ".join(filter(None, (between, behind)))
-    behind += "; bought for outages" if "ought for outages" in view.saving_text(bills) else ""
     return f"{round(bills.saving):,} {currency}", what, behind
 
 

@@ -18,7 +18,8 @@ from simulate.show.terminal.money import money_lines
 from simulate.site import cautions
 
 BILLS = {
-    "today": "today's rate, no battery",
+    "today": "today",
+    "new_rate": "this rate, as today else",
     "without_battery": "this rate, no battery",
     "with_battery": "this rate, with the battery",
 }
@@ -273,7 +274,7 @@ def _replay(study: Study) -> Table:
 
 
 def _bills(study: Study) -> Table:
-    bills = {name: getattr(study.bills, name) for name in BILLS if getattr(study.bills, name) is not None}
+    bills = study.bills.apart
     named = {name: bill.by_item for name, bill in bills.items()}
     items = sorted(dict.fromkeys(item for own in named.values() for item in own), key=lambda item: KINDS.index(item[0]))
     sums = {name: rounded_to_add([own.get(item, 0.0) for item in items]) for name, own in named.items()}

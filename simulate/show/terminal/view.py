@@ -9,15 +9,32 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simulate.bill.bill import KINDS, rounded_to_add
+from simulate.document.money_answer import change_text, printed_steps
 from simulate.physics.outages.outages import SEASONS, nine_in_ten
 from simulate.site.cautions import LIFE_SUPPORT, MANUAL
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from simulate.bill.three_bills import ThreeBills
+    from simulate.bill.four_bills import FourBills
     from simulate.document.study import Study
     from simulate.house.ride import RideThrough
+
+
+STEPS = {
+    "today": "today",
+    "rate": "on the new rate",
+    "solar": "with solar",
+    "battery": "with the battery",
+}
+"""What each step of the bill is called."""
+BILLS = {
+    "today": "today",
+    "new_rate": "new rate",
+    "without_battery": "no battery",
+    "with_battery": "with battery",
+}
+"""What the bills line by line are called."""
 
 
 def hours_text(hours: float, horizon_h: float = float("inf")) -> str:
@@ -92,14 +109,12 @@ def why_text(why_frac: dict[str, float]) -> str:
     return text + "; more battery units cure only empty ones" if set(why_frac) != {"empty"} else text
 
 
-def saving_text(bills: ThreeBills) -> str:
-    """The saving in one sentence, as it is."""
+def saving_text(bills: FourBills) -> str:
+    """What the battery does to the bill in one sentence, as it is."""
     currency, saving = bills.with_battery.currency, bills.saving
     if saving < 0.0:
-        return f"The battery adds about {-saving:,.0f} {currency} a year to the bill: bought for outages."
-    if saving < 300.0:
-        return f"Bought for outages: the bill saving is about {saving:,.0f} {currency} a year."
-    return f"The bill saving is about {saving:,.0f} {currency} a year."
+        return f"The battery adds about {-saving:,.0f} {currency} a year to the bill."
+    return f"The bill saving by the battery is about {saving:,.0f} {currency} a year."
 
 
 def show_study(study: Study, console: Console) -> None:
@@ -223,29 +238,23 @@ def show_one(one: dict, console: Console) -> None:
     console.print(table)
 
 
-def printed_bills(bills: ThreeBills) -> tuple[float, float]:
+def printed_bills(bills: FourBills) -> tuple[float, float]:
     """The year without and with the battery as bills print it; the printed saving is their difference. [currency]"""
     return round(bills.without_battery.total, 2), round(bills.with_battery.total, 2)
 
 
-def show_bills(bills: ThreeBills, console: Console) -> None:
-    """The three bills of the year and the saving, rounded so that they add."""
-    currency = bills.with_battery.currency
-    table = table_of(f"bill of the year [{currency}]", "total")
-    if bills.today is not None:
-        table.add_row("today's rate, no battery", f"{bills.today.total:,.2f}")
-    without, with_ = printed_bills(bills)
-    table.add_row("this rate, no battery", f"{without:,.2f}")
-    table.add_row("this rate, with the battery", f"{with_:,.2f}")
-    table.add_row("saving by the battery", f"{without - with_:+,.2f}")
+def show_bills(bills: FourBills, console: Console) -> None:
+    """The bills from today's to the last, what each step changes, and the change against today."""
+    table = table_of(f"bill of the year [{bills.with_battery.currency}]", "total", "change")
+    for name, total, change in printed_steps(bills):
+        table.add_row(STEPS[name], f"{total:,.2f}", "" if name == "today" else f"{change:+,.2f}")
     console.print(table)
-    console.print(saving_text(bills))
+    console.print(f"[bold]{change_text(bills)}[/bold]")
 
 
-def show_lines(bills: ThreeBills, console: Console) -> None:
+def show_lines(bills: FourBills, console: Console) -> None:
     """Line items of the year by kind, for each bill."""
-    named = {"today": bills.today, "no battery": bills.without_battery, "with battery": bills.with_battery}
-    named = {name: bill for name, bill in named.items() if bill is not None}
+    named = {BILLS[name]: bill for name, bill in bills.apart.items()}
     found = dict.fromkeys((line.kind, line.name) for bill in named.values() for line in bill.lines)
     items = sorted(found, key=lambda item: KINDS.index(item[0]))
     sums = {name: bill.by_item for name, bill in named.items()}
@@ -298,4 +307,4 @@ def study_html(study: Study) -> str:
     """A study as its answer, its table and its saving, for notebooks."""
     from html import escape
 
-    return f"<p>{escape(answer(study.ride))}</p>{study.ride._repr_html_()}<p>{escape(saving_text(study.bills))}</p>"
+    return f"<p>{escape(answer(study.ride))}</p>{study.ride._repr_html_()}<p>{escape(change_text(study.bills))}</p>"
