@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from simulate.bill.bill import price_bill as price_bill
     from simulate.designs.choose import choose_circuits as choose_circuits
     from simulate.designs.compare import compare_units as compare_units
+    from simulate.designs.draft import Draft as Draft
     from simulate.designs.fleet import by_group as by_group
     from simulate.designs.fleet import read_fleet as read_fleet
     from simulate.designs.influence import pareto as pareto
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
     from simulate.site.site import read_site as read_site
 
 _HOME = {
+    "Draft": "designs.draft",
     "HouseYear": "house.year",
     "Lanes": "physics.lanes.lanes",
     "Pool": "physics.pool",

@@ -13,6 +13,7 @@ from profiles.files import folder_for, written
 from profiles.noun import BadInput
 from profiles.rate.prices import Prices
 from simulate.designs.design import Design, design_of, where_text
+from simulate.designs.draft import Draft
 from simulate.document.study import cautions_for
 from simulate.house.house import House, SiteSources, cold_steps, house_of
 from simulate.house.ride import RideThrough, ride_through
@@ -177,16 +178,10 @@ def compare_units(site: Site, totals: Sequence[int] = (1, 2, 3, 4, 5, 6)) -> Com
     totals = tuple(totals)
     if not totals or not all(isinstance(n, int | np.integer) and 1 <= n <= MOST_UNITS for n in totals):
         raise BadInput("must be whole numbers from 1 to 99", key="units", value=totals, way_out="write 1:6")
-    series = _Series(site)
-    found = {}
-    for n, run, ride in _ladder(series, max(totals)):
-        if n in totals:
-            found[n] = (run, ride)
-    designs = []
+    found, designs = {n: ride for n, ride in _ladder(Draft(site), max(totals)) if n in totals}, []
     for n in totals:
-        where = where_text(found[n][1].house)
-        label = f"{n} {'unit' if n == 1 else 'units'}: {where}"
-        designs.append(design_of(label, found[n][1], site, designs[-1] if designs else None))
+        label = f"{n} {'unit' if n == 1 else 'units'}: {where_text(found[n].house)}"
+        designs.append(design_of(label, found[n], site, designs[-1] if designs else None))
     return Comparison("battery units", tuple(designs), (*_unit_notes(site), *_notes(site)))
 
 
@@ -247,26 +242,13 @@ class _Series:
         return replace(self.house, site=site, pools=pools, cold=cold)
 
 
-def _ladder(series: _Series, most: int):
-    """Total, year and outages of 1, 2, 3, ... units, each one more on the leg that fails first."""
-    groups = series.site.battery
-    on_leg = {leg: 0 for leg in ("A", "B", "both") if any(group.leg == leg for group in groups)}
-    ride = None
+def _ladder(draft: Draft, most: int):
+    """Total and outages of 1, 2, 3, ... units, each one more on the leg that fails first."""
+    on_leg, ride = dict.fromkeys(draft.units, 0), None
     for n in range(1, most + 1):
-        on_leg[leg_that_fails_first(series.house, ride, on_leg)] += 1
-        run, ride = series.simulated(series.site.with_values(_counts(groups, on_leg)))
-        yield n, run, ride
-
-
-def _counts(groups, on_leg: dict[str, int]) -> dict[str, int]:
-    """Count of each group: in file order up to its own count, what is left on the last of its leg."""
-    left, out = dict(on_leg), {}
-    for group in groups:
-        more = [one for one in groups if one.leg == group.leg][-1] is not group
-        take = min(left[group.leg], group.count) if more else left[group.leg]
-        out[f'battery["{group.name}"].count'] = take
-        left[group.leg] -= take
-    return out
+        on_leg[leg_that_fails_first(draft.house, ride, on_leg)] += 1
+        ride = draft.changed(units=on_leg).ride
+        yield n, ride
 
 
 def leg_that_fails_first(house: House, ride: RideThrough | None, on_leg: dict[str, int]) -> str:
