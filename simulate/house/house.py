@@ -234,7 +234,7 @@ def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
         years = meter_years(meter, site.site.timezone)
         if years:
             return int(years[-1]), [f"site.year = {years[-1]} (the year that {load.meter} covers)"]
-        if load.extend is not None:
+        if load.extend is not None or load.redate:
             year = fullest_year(meter, site.site.timezone)
             return year, [f"site.year = {year} (the year of which {load.meter} holds most)"]
     if site.solar is not None and site.solar.series is not None:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import zoneinfo
-
 import numpy as np
 
 from profiles.hours import Hours
@@ -68,30 +65,3 @@ def covered_kw(meter: Meter, hours: Hours, register: str = "net") -> np.ndarray:
 def step_starts(hours: Hours) -> np.ndarray:
     """Starts of the steps, seconds since 1970 in UTC, shape (n_steps,)."""
     return hours.utc.as_unit("s").asi8
-
-
-def meter_years(meter: Meter, timezone: str | None = None) -> tuple[int, ...]:
-    """Calendar years that the file covers, gaps of up to a day in all aside.
-
-    Parameters
-    ----------
-    timezone : str, optional
-        IANA zone whose years are meant; else the file's own clock.
-    """
-    first, last = int(meter.start_utc[0]), int(meter.start_utc[-1] + meter.duration_s[-1])
-    clock = meter.local if timezone is None else None
-    years = range(dt.datetime.fromtimestamp(first, dt.UTC).year - 1, dt.datetime.fromtimestamp(last, dt.UTC).year + 2)
-    found = []
-    for year in years:
-        begin, end = (_new_year(y, timezone, clock) for y in (year, year + 1))
-        overlap = np.minimum(meter.start_utc + meter.duration_s, end) - np.maximum(meter.start_utc, begin)
-        if end - begin - np.maximum(overlap, 0).sum() <= 86_400:
-            found.append(year)
-    return tuple(found)
-
-
-def _new_year(year: int, timezone: str | None, clock) -> int:
-    if timezone is not None:
-        return int(dt.datetime(year, 1, 1, tzinfo=zoneinfo.ZoneInfo(timezone)).timestamp())
-    utc_s = int(dt.datetime(year, 1, 1, tzinfo=dt.UTC).timestamp())
-    return utc_s - clock.offset_at(utc_s)

@@ -8,11 +8,12 @@ import zoneinfo
 import numpy as np
 
 from profiles.hours import Hours
-from profiles.meter.readings.clock import zone_clock
+from profiles.meter.on_axis.years import meter_years
+from profiles.meter.readings.clock import DAY_S, zone_clock
 from profiles.meter.readings.meter import Issue, Meter, merged, where
 from profiles.noun import BadInput
 
-INTERPOLATED_S, LIKE_DAY_S = 3600, 86_400
+INTERPOLATED_S, LIKE_DAY_S = 3600, DAY_S
 FILLED_QUALITY = 16
 _LIKE_DAYS = (7, -7, 14, -14, 21, -21, 28, -28)
 
@@ -42,17 +43,38 @@ def fill_gaps(meter: Meter, hours: Hours) -> Meter:
     if not gaps:
         return meter
     _refuse_long(meter, gaps, hours, clock)
+    return _filled(meter, gaps, hours.timezone, clock)
+
+
+def fill_inside(meter: Meter, timezone: str) -> Meter:
+    """A copy with the gaps between its first and its last reading filled, as far as `fill_gaps` would; others stay."""
+    end = meter.start_utc + meter.duration_s
+    at = np.flatnonzero((meter.start_utc[1:] > end[:-1]) & (meter.start_utc[1:] - end[:-1] <= LIKE_DAY_S))
+    gaps = [(int(end[i]), int(meter.start_utc[i + 1])) for i in at]
+    known = [gap for gap in gaps if _is_short(gap, meter) or _has_like_days(meter, gap, timezone)]
+    return _filled(meter, known, timezone, zone_clock(timezone)) if known else meter
+
+
+def _filled(meter: Meter, gaps: list[tuple[int, int]], timezone: str, clock) -> Meter:
     filled, issues = [], []
     for kind, rule, done in (
         ("interpolated", _line, "filled in on a straight line between its neighbours"),
         ("like-day", _like_days, "filled from the same weekday and time of the weeks around it"),
     ):
         mine = [gap for gap in gaps if (kind == "interpolated") == _is_short(gap, meter)]
-        pieces = [piece for gap in mine for piece in rule(meter, gap, hours.timezone)]
+        pieces = [piece for gap in mine for piece in rule(meter, gap, timezone)]
         filled += pieces
         if pieces:
             issues.append(Issue(kind, len(pieces), where([piece[0] for piece in pieces], clock), done))
     return _joined(meter, filled, tuple(issues))
+
+
+def _has_like_days(meter: Meter, gap: tuple[int, int], timezone: str) -> bool:
+    try:
+        _like_days(meter, gap, timezone)
+    except BadInput:
+        return False
+    return True
 
 
 def gaps_of(meter: Meter, hours: Hours) -> list[tuple[int, int]]:
@@ -74,19 +96,18 @@ def _is_short(gap: tuple[int, int], meter: Meter) -> bool:
 
 
 def _refuse_long(meter: Meter, gaps: list[tuple[int, int]], hours: Hours, clock) -> None:
-    from profiles.meter.on_axis.axis import meter_years
-
     long = [gap for gap in gaps if gap[1] - gap[0] > LIKE_DAY_S]
     if not long:
         return
     begin, end = long[0]
     years = meter_years(meter, hours.timezone)
     missing_h = sum(b - a for a, b in long) / 3600.0
-    ways = (
-        f"set site.year = {years[-1]}, or state redate = true beside the file's name"
-        if years
-        else 'give a file of a whole year, or state extend = "like-weekdays" or "degree-days" beside its name'
-    )
+    if years:
+        ways = f"set site.year = {years[-1]}, or state redate = true beside the file's name"
+    elif meter.covered_s >= 365 * DAY_S - LIKE_DAY_S:
+        ways = "it holds a year all the same: state redate = true beside its name, and every date takes what was read"
+    else:
+        ways = 'give a file of a whole year, or state extend = "like-weekdays" or "degree-days" beside its name'
     raise BadInput(
         f"has no readings from {clock.stamp(begin)} to {clock.stamp(end)}"
         + (f" and in {len(long) - 1} more gaps beyond a day" if len(long) > 1 else "")

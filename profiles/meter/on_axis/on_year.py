@@ -6,10 +6,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from profiles.hours import Hours, hours_of_year
+from profiles.hours import Hours
 from profiles.meter.on_axis.gaps import LIKE_DAY_S, fill_gaps, gaps_of
-from profiles.meter.on_axis.other_years import extend_year, redate
-from profiles.meter.readings.clock import zone_clock
+from profiles.meter.on_axis.other_years import laid_on
 from profiles.meter.readings.espi import ESTIMATED
 from profiles.meter.readings.meter import Meter
 
@@ -29,10 +28,11 @@ def meter_on_year(
     meter : Meter
     hours : Hours
     extend : str, optional
-        "like-weekdays" or "degree-days": how part of a year becomes the whole; used only where gaps are beyond a day.
+        "like-weekdays" or "degree-days": how part of a year becomes the whole; used only where gaps are beyond a day,
+        and only for seasons that stand nowhere in the file.
     other_year : bool
-        Whether readings of another year may be put on this one, weekday on weekday and season on season; used only
-        where the file has nothing of this year.
+        Whether readings of other dates may be put on this year, weekday on weekday and season on season; used only
+        where gaps are beyond a day. What was read on a date of this year stays there.
     temp_c : callable, optional
         Outdoor temperature on any axis, for "degree-days". [degC]
 
@@ -41,33 +41,11 @@ def meter_on_year(
     BadInput
         The year is not covered and nothing that was asked for helps.
     """
-    if other_year and not _touches(meter, hours):
-        theirs = hours_of_year(fullest_year(meter, hours.timezone), hours.timezone, hours.step_min)
-        return redate(_whole(meter, theirs, extend, temp_c), hours)
-    return _whole(meter, hours, extend, temp_c)
-
-
-def _whole(meter: Meter, hours: Hours, extend: str | None, temp_c) -> Meter:
     longest = max((end - begin for begin, end in gaps_of(meter, hours)), default=0)
-    if extend is None or longest <= LIKE_DAY_S:
+    if longest <= LIKE_DAY_S or extend is None and not other_year:
         return fill_gaps(meter, hours)
     warmth = temp_c(hours) if temp_c is not None and extend == "degree-days" else None
-    return extend_year(meter, hours, extend, warmth)
-
-
-def _touches(meter: Meter, hours: Hours) -> bool:
-    return any(year == hours.year for year, _ in _seconds_by_year(meter, hours.timezone))
-
-
-def fullest_year(meter: Meter, timezone: str) -> int:
-    """The calendar year with the most time read; of equals the latest."""
-    return max(_seconds_by_year(meter, timezone), key=lambda item: (item[1], item[0]))[0]
-
-
-def _seconds_by_year(meter: Meter, timezone: str) -> list[tuple[int, int]]:
-    local = meter.start_utc + zone_clock(timezone).offsets(meter.start_utc)
-    year = local.astype("datetime64[s]").astype("datetime64[Y]").astype(np.int64) + 1970
-    return [(int(one), int(meter.duration_s[year == one].sum())) for one in np.unique(year)]
+    return laid_on(meter, hours, redate=other_year, extend=extend, temp_c=warmth)
 
 
 def meter_notes(name: str, read: Meter, used: Meter) -> list[str]:
@@ -83,12 +61,12 @@ def meter_notes(name: str, read: Meter, used: Meter) -> list[str]:
     known = (read.quality >= 0).any()
     estimated = float(np.isin(read.quality, ESTIMATED).mean())
     told = f"{100 * estimated:.2f} % of the readings estimated" if known else "the file says nothing of estimates"
-    notes = [
+    delivered = used.register_kwh("delivered")
+    added = 0.0 if used.filled is None else float(delivered[used.filled].sum())
+    return [
         f"{name}: read as {read.dialect}",
         f"{name}: {read.readings:,} readings of {read.interval_s / 60:g} min, {read.energy_kwh:,.1f} kWh, "
         f"{100 * read.completeness_frac:.2f} % complete, {told}",
+        f"{name}: {added:,.1f} of {delivered.sum():,.1f} kWh were filled in, not read",
+        *(f"{name}: {one.count} {one.kind} ({one.where}): {one.done}" for one in used.issues),
     ]
-    if used.filled is not None and used.filled.any():
-        added = float(used.kwh[used.filled].sum())
-        notes.append(f"{name}: {added:,.1f} of {used.kwh.sum():,.1f} kWh were filled in, not read")
-    return notes + [f"{name}: {one.count} {one.kind} ({one.where}): {one.done}" for one in used.issues]

@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from profiles.meter.on_axis.axis import meter_years
+from profiles.meter.on_axis.years import meter_years
 from profiles.meter.readings.clock import DAY_S, Clock, zone_clock
 from profiles.meter.readings.espi import ESTIMATED
 from profiles.meter.readings.meter import Issue, Meter, merged, where
