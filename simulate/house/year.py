@@ -11,6 +11,8 @@ import numpy as np
 from profiles.noun import BadInput
 from profiles.rate.prices import Prices, rate_prices
 from simulate.house.house import House, house_of
+from simulate.house.least_cost import interactive_targets, prices_ahead
+from simulate.house.score import year_cost
 from simulate.physics.pool import Pool
 from simulate.physics.walk import Wish, Year, walk_year
 from simulate.plans.calendar_plans import (
@@ -34,6 +36,8 @@ if TYPE_CHECKING:
 RESERVE_FRAC = 0.2
 CLOSES_KWH = 1e-9
 MOST_LAPS = 5
+BETTER = 1.0
+"""Units of currency a year by which another plan must do better than least-cost to be run in its place."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +61,8 @@ class Asked:
         The import caps of `demand-limit`, a row for each of `cap_charges`.
     choice : Choice or None
         How `reserve = "best"` was chosen.
+    settings : tuple of str
+        What was set by the result of the whole year, in words.
     """
 
     house: House
@@ -71,6 +77,7 @@ class Asked:
     cap: Cap | None = None
     cap_charges: tuple[str, ...] = ()
     choice: Choice | None = None
+    settings: tuple[str, ...] = ()
 
     @cached_property
     def pools(self) -> tuple[Pool, ...]:
@@ -116,6 +123,7 @@ class HouseYear:
     def notes(self) -> tuple[str, ...]:
         change = self.year.stored_change_kwh
         lines = [f'operation.plan = "{self.asked.plan}"', f"operation.reserve = {_reserve_text(self.asked.reserve)}"]
+        lines += self.asked.settings
         if self.asked.choice is not None:
             lines.append(self.asked.choice.text)
         if self.asked.cap is not None:
@@ -276,8 +284,50 @@ def with_reserve(asked: Asked, reserve, targets_of=None) -> Asked:
         from simulate.house.caps import limited
 
         return limited(asked)
+    if asked.plan == "least-cost":
+        return _least_cost(asked)
     asked = replace(asked, wish=replace(asked.wish, targets_kwh=(targets_of or _targets)(asked)))
     return asked if asked.wish.parallel else replace(asked, wish=replace(asked.wish, stay_kwh=_stay_kwh(asked)))
+
+
+def _least_cost(asked: Asked) -> Asked:
+    """The least-cost plan, or another that does better here over the year: then it is a setting, and said."""
+    house, prices = asked.house, asked.prices
+    if not asked.pools:
+        return asked
+    dearest = float(prices.buy_per_kwh.max())
+    cost = lambda one: year_cost(house, walk_asked(one).year, dearest)
+    other = {name: with_reserve(ask_plan(house, prices, name), asked.reserve) for name in _other_plans(house, prices)}
+    costs = {name: cost(one) for name, one in other.items()}
+    least = min(costs, key=costs.get)
+    if not asked.wish.parallel:  # whole circuits: the best of the plans by the calendar
+        return replace(other[least], plan=asked.plan, settings=(f'least-cost runs as "{least}" here',))
+    ours = _expected(asked)
+    mine = cost(ours)
+    better = mine - costs[least]
+    if better > BETTER or mine > costs["keep-full"] - BETTER:
+        name = least if better > BETTER else "keep-full"
+        gain = f"{abs(mine - costs[name]):.2f} {'more' if mine > costs[name] else 'less'} off the bill of this year"
+        return replace(other[name], plan=asked.plan, settings=(f'least-cost runs as "{name}" here: {gain}',))
+    return ours
+
+
+def _expected(asked: Asked) -> Asked:
+    """The wish of the least-cost plan itself."""
+    site = asked.house.site
+    sell = asked.prices.sell_per_kwh * _solar_exports(site)
+    ahead = prices_ahead(site.rate, asked.prices.buy_per_kwh, sell)
+    return replace(asked, wish=replace(asked.wish, targets_kwh=interactive_targets(asked, ahead)))
+
+
+def _other_plans(house: House, prices: Prices) -> list[str]:
+    """Plans by the calendar that this house can run."""
+    plans = ["keep-full"]
+    if prices.buy_per_kwh.min() < prices.buy_per_kwh.max():
+        plans.append("time-of-use")
+    if house.site.solar is not None:
+        plans.append("self-consumption")
+    return plans
 
 
 def prices_of(house: House) -> Prices:

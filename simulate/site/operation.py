@@ -9,7 +9,15 @@ from pydantic import Field
 from profiles.loads.circuit import Fraction, NotNegative
 from profiles.noun import Noun
 
-PLANS = ("keep-full", "self-consumption", "time-of-use", "demand-limit", "forecast", "best-possible")
+PLANS = (
+    "keep-full",
+    "self-consumption",
+    "time-of-use",
+    "demand-limit",
+    "forecast",
+    "least-cost",
+    "best-possible",
+)
 
 
 class HoldFull(Noun):
