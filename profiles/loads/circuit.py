@@ -51,6 +51,9 @@ STANDARD_BREAKERS_A = (
 """Standard ampere ratings of overcurrent devices, NEC 240.6(A). [A]"""
 
 WIRE_SIZES = ("14", "12", "10", "8", "6", "4", "3", "2", "1", "1/0", "2/0", "3/0", "4/0")
+CONSEQUENCES = ("medical", "flood", "heat", "water", "food", "comfort", None)
+"""What is lost with a circuit, the gravest first; used wherever circuits tie or are ranked (our own order)."""
+
 CIRCUIT_KINDS = (
     "lighting",
     "receptacle",
@@ -170,6 +173,11 @@ class Circuit(BreakerNoun):
     @property
     def is_medical(self) -> bool:
         return self.if_lost == "medical" or self.kind == "medical"
+
+    @property
+    def consequence(self) -> int:
+        """Place in `CONSEQUENCES` of what is lost with it: 0 is the gravest."""
+        return CONSEQUENCES.index("medical" if self.is_medical else self.if_lost)
 
     def outage_factor(self, load_case: str) -> float:
         """Factor on the load in an outage of that load case."""

@@ -133,9 +133,9 @@ class MeasuredLoad(When):
     shape: str | None = Field(None, description="schedule that spreads it; without one it is even")
 
     def kw_on(self, hours, sources):
-        annual_kwh = self.measured_kwh / self.over_days * hours.n_days
+        on = self.mask(hours)
+        annual_kwh = self.measured_kwh / self.over_days * len(np.unique(hours.day[on]))
         if self.shape is None:
-            on = self.mask(hours)
             return on * annual_kwh / (on.sum() * hours.step_h)
         return _shaped(self, annual_kwh, hours)
 

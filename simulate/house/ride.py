@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from profiles.loads.circuit import CONSEQUENCES
 from profiles.noun import BadInput
 from simulate.document.timeline import end_together
 from simulate.house.house import House, without_circuits
@@ -283,9 +284,10 @@ def _first_priority(house: House, dark: Dark, horizon_h: float):
     top = [k for k, c in enumerate(house.circuits) if c.priority == min(one.priority for one in house.circuits)]
     needs = (house.share[:, top] > 0.0).T
     single = np.array([(needs[:, p] & (needs.sum(axis=1) == 1)).any() for p in range(needs.shape[1])])
-    pool = np.where(needs.any(axis=0), dark.dark_h, np.inf).argmin(axis=1)
+    needed_h = np.where(needs.any(axis=0), dark.dark_h, np.inf)
+    pool = needed_h.argmin(axis=1)
     rows = np.arange(len(pool))
-    hours = dark.dark_h[rows, pool]
+    hours = needed_h[rows, pool]
     censored = ~np.isfinite(hours)
     why = np.array(["", *WHY.values()])[dark.why[rows, pool]]
     why = np.where(single[pool] | (len(house.pools) == 1), why, "other-leg")
@@ -301,13 +303,14 @@ def _why_of_both(why, island: Island, pools, soc, dark: Dark, **asked) -> np.nda
 
 
 def _first_lost(house: House, load_case: str, dark: Dark, dropped: dict, begin) -> np.ndarray:
-    """Index in the site of the first circuit lost: highest priority number, then largest kW, then file order."""
+    """Index in the site of the first circuit lost: of those that go at once the gravest, then the largest kW."""
     kw = outage_kw(house, load_case)
     n, step_h = house.hours.n_steps, house.hours.step_h
-    priority = np.array([circuit.priority for circuit in house.circuits]).reshape(-1, 1)
-    rank = priority * 1e6 + kw
+    gravity = np.array([-circuit.consequence for circuit in house.circuits], dtype=float).reshape(-1, 1)
+    rank = (gravity + len(CONSEQUENCES)) * 1e6 + kw
+    carries = (house.share > 0.0).any(axis=1)
     drop_h = _drop_h(house, dropped, begin, np.ones(len(house.circuits), bool))
-    when = np.minimum(dark.dark_h.min(axis=1), drop_h)
+    when = np.minimum(dark.dark_h[:, carries].min(axis=1), drop_h)
     lost = when < house.site.outage.horizon_h
     step = (begin + np.floor(np.where(lost, when, 0.0) / step_h + TOLERANCE_H).astype(np.int64)) % n
     best, out = np.full(len(when), -1.0), np.full(len(when), -1)

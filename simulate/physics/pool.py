@@ -243,7 +243,7 @@ def island_step(e_kwh, floor_kwh, load_kw, solar_kw, dc_kw, may_charge, cell, h)
             end, t = floor_kwh, max((e_kwh - floor_kwh) / (out_kw - in_kw), 0.0)
         charged = (in_kw - dc_in_kw) / cell.charge_efficiency * t
         return end, t, charged, spare_kw * t - charged + (dc_kw - dc_in_kw) * t
-    end, _ = fill(e_kwh, cell.usable_kwh, in_kw, out_kw, cell, h)
+    end, _ = fill(e_kwh, cell.usable_kwh, in_kw - dc_in_kw, out_kw - dc_in_kw, cell, h)
     stored = end - e_kwh + out_kw * h
     from_dc = min(dc_in_kw * h, stored)
     charged = (stored - from_dc) / cell.charge_efficiency

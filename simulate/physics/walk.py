@@ -247,7 +247,7 @@ def run_plan(load_kw, reach_kw, solar_kw, targets_kwh, pool: Pool, *, soc_kwh: f
     reach = series(reach_kw, n_steps, "reach_kw", most=np.inf)
     if not 0.0 <= soc_kwh <= pool.usable_kwh:
         raise BadInput("must lie between 0 and usable_kwh", key="soc_kwh", value=soc_kwh)
-    one = (1, n_steps)
+    one, parallel = (1, n_steps), works_in_parallel(load, reach)
     wish = Wish(
         reach_kw=np.minimum(reach, pool.discharge_kw).reshape(one),
         two_pole_kw=np.zeros(n_steps),
@@ -256,8 +256,8 @@ def run_plan(load_kw, reach_kw, solar_kw, targets_kwh, pool: Pool, *, soc_kwh: f
         charge_kw=np.full(one, pool.charge_kw),
         dc_kw=np.zeros(one),
         inside_kw=np.zeros(one),
-        parallel=works_in_parallel(load, reach),
-        export=bool((targets[:, 0] < pool.usable_kwh).any()),
+        parallel=parallel,
+        export=parallel and bool((targets[:, 0] < pool.usable_kwh).any()),
     )
     return walk_year(load, solar, wish, (pool,), [soc_kwh], step_h)
 

@@ -96,7 +96,8 @@ def every_pair_end(begin, soc, series, marks, next_shed, early_shed, cells, time
             by_hand = 1 if marks[0, 0, HAND, t] and (t - first) * h >= HAND_AFTER_H - 1e-12 else 0
             left_h = wait_h
             for p in range(2):
-                early = early or marks[PAIR, p, TRIPS + by_hand, t] > 0 or early_shed[p, t]
+                early = early or marks[PAIR, p, TRIPS + by_hand, t] > 0
+                early = early or (next_shed[PAIR, p, t] == t if by_hand else early_shed[p, t])
                 e[p], left_h, _, why_p = _one_step(t, by_hand, e[p], wait_h, series[PAIR, p], 0.0, cell_at(cells, p), h)
                 early = early or why_p != 0
             wait_h = left_h
