@@ -10,7 +10,7 @@ from threading import Lock
 from types import EllipsisType
 
 from profiles.noun import BadInput
-from simulate.bill.three_bills import ThreeBills
+from simulate.bill.four_bills import FourBills
 from simulate.document.study import Study, bills_of, storm_of
 from simulate.house.bound import Bound, bound_of
 from simulate.house.house import House, house_of
@@ -171,7 +171,7 @@ class Draft:
         return self._kept.rides(key, lambda: storm_of(self.ride))
 
     @cached_property
-    def bills(self) -> ThreeBills:
+    def bills(self) -> FourBills:
         """Its bills, as `bills_of` the year."""
         return self._kept.bills(self._year_key, lambda: bills_of(self.run))
 

@@ -13,7 +13,7 @@ from simulate.document.study import bills_of, study
 from simulate.house.house import house_of
 from simulate.house.ride import ride_through
 from simulate.house.year import run_year
-from simulate.plans.calendar_plans import PLANS
+from simulate.site.operation import PLANS
 from simulate.site.site import read_site, site_of
 from tests.house.random_house import random_house
 from tests.site.small_site import circuit, locked_pair, small_site, unit
