@@ -154,9 +154,9 @@ def _year_row(ride: RideThrough) -> dict:
     recharge = recharge_of(run)
     return {
         **_reliability(ride),
-        "recharge_h": _finite(recharge["from_empty_h"]),
-        "service_a": recharge["service_a"],
-        "service_exceeded": recharge["exceeds"],
+        "recharge_h": None if recharge is None else _finite(recharge["from_empty_h"]),
+        "service_a": None if recharge is None else recharge["service_a"],
+        "service_exceeded": None if recharge is None else recharge["exceeds"],
         "no_load_kwh": no_load,
         "on_grid_kwh": on_grid,
         "saving": bills_of(run).saving,

@@ -12,9 +12,9 @@ from profiles.rate.calendar import rate_calendar
 from simulate.bill.bill import price_bill
 from simulate.house.year import HouseYear
 from simulate.physics.pool import Pool, fill
-from simulate.site.unit import Battery
+from simulate.site.load_calculation import LINE_VOLTS, service_load
+from simulate.site.unit import Battery, service_has
 
-LINE_VOLTS = {"120/240": 240.0, "120/208": 208.0, "120": 120.0}
 MARGIN = 1.25
 """Charging counts at 125 % as a sizing margin; many authorities accept 100 % in the calculation (NEC 215.3, 220)."""
 MODES = ("reserve-then-off-peak", "at-once", "off-peak")
@@ -152,10 +152,12 @@ def service_share(site) -> ServiceShare:
     kw, amps = sum(g.count * g.unit_charge_kw for g in groups), legs[heavy]
     full = {g.name: g.unit_charge_kw for g in groups}
     said = f"All units charging draw {kw:.2f} kW, {amps:.1f} A on leg {heavy}"
-    missing = [f"service.{k}" for k in ("main_breaker_a", "calculated_load_va") if getattr(service, k) is None]
+    load = service_load(site)
+    missing = ["service.main_breaker_a"] if service.main_breaker_a is None else []
+    missing += load.missing
     if missing:
         return ServiceShare(kw, amps, None, full, None, f"{said}. Not assessed: give {', '.join(missing)}.")
-    house_a = service.calculated_load_va / LINE_VOLTS[service.system]
+    house_a = load.amps
     room_a = max(service.main_breaker_a - house_a, 0.0) / MARGIN
     room_kw = room_a * LINE_VOLTS[service.system] / 1000.0
     unit_kw = _shared_on_legs(groups, room_a)
@@ -328,23 +330,40 @@ def _charged(rate, hours) -> np.ndarray:
     return charged
 
 
-def recharge_of(run: HouseYear) -> dict:
-    """The recharge part of the study document: AC kW of the bank, hours from the cutoff to full, service amperes."""
+def charging_stop(site) -> str | None:
+    """Why the units cannot be charged as drawn: a charging circuit at volts that the service does not have."""
+    for group in (group for group in site.battery if group.count):
+        if not service_has(site.service.system, group.charging_circuit.volts):
+            volts = group.charging_circuit.volts
+            return f"{group.name}: a {site.service.system} V service has no {volts} V to charge from."
+    return None
+
+
+def cold_h(house) -> float:
+    """Hours of the year in which the cells of some pool are too cold to charge. [h]"""
+    return float(house.cold.any(axis=0).sum() * house.hours.step_h) if len(house.cold) else 0.0
+
+
+def recharge_of(run: HouseYear) -> dict | None:
+    """The recharge part of the study document: AC kW of the bank, hours from the cutoff to full, service amperes.
+
+    None where `charging_stop` names a circuit: nothing is charged from volts that are not there.
+    """
     house = run.house
-    site, service = house.site, house.site.service
-    share = service_share(site)
-    house_a = None if service.calculated_load_va is None else service.calculated_load_va / LINE_VOLTS[service.system]
+    site = house.site
+    if charging_stop(site) is not None:
+        return None
+    share, load = service_share(site), service_load(site)
     wait_h = site.operation.after_outage_wait_min / 60.0
     pools = run.asked.pools
     return {
         "charge_kw": sum(pool.charge_kw for pool in pools),
         "from_empty_h": max((refill_h(pool) for pool in pools), default=0.0),
         "wait_h": wait_h,
+        "too_cold_h_per_year": cold_h(house),
         "after_outage": site.operation.after_outage,
-        "service_a": share.charging_a + (house_a or 0.0),
-        "service_a_is": "charging alone: service.calculated_load_va is not given"
-        if house_a is None
-        else "all units charging on top of service.calculated_load_va",
+        "service_a": share.charging_a + (load.amps or 0.0),
+        "service_a_is": _service_a_is(load),
         "exceeds": share.exceeds,
         "headroom_kw": share.headroom_kw,
         "shared_unit_kw": share.unit_kw,
@@ -356,6 +375,12 @@ def recharge_of(run: HouseYear) -> dict:
         },
         "demand": demand_consequence(run),
     }
+
+
+def _service_a_is(load) -> str:
+    if load.va is None:
+        return f"charging alone: give {', '.join(load.missing)}"
+    return f"all units charging on top of the calculated load, {load.amps:.1f} A ({load.how})"
 
 
 def _shared_refill_h(leg_pools, share: ServiceShare) -> float:

@@ -20,6 +20,17 @@ ROUND_TRIP_EFFICIENCY = 0.85
 """AC to AC, NREL Annual Technology Baseline 2020 after Cole and Frazier (2020)."""
 
 
+def service_has(system: str, volts: float) -> bool:
+    """The service has this voltage, between a leg and neutral or between its legs.
+
+    Examples
+    --------
+    >>> service_has("120", 240), service_has("120/208", 208), service_has("120/240", 120)
+    (False, True, True)
+    """
+    return volts in {"120/240": (120, 240), "120/208": (120, 208), "120": (120,)}[system]
+
+
 class ChargingCircuit(BreakerNoun):
     """The branch circuit of the main panel that recharges one battery unit."""
 

@@ -27,9 +27,17 @@ class Calculation(Noun):
     small_appliance_circuits: int = Field(2, ge=2, description="small-appliance branch circuits")
     laundry_circuits: int = Field(1, ge=0, description="laundry branch circuits")
     appliances: tuple[Nameplate, ...] = Field((), description="nameplates of ranges, dryers and appliances in place")
-    heating_va: NotNegative = Field(0.0, description="electric space heating [VA]")
+    heating_va: NotNegative = Field(0.0, description="electric space heating, not that of a heat pump [VA]")
     heating_units: int = Field(1, ge=1, description="separately controlled units of electric space heating")
+    continuous_heating_va: NotNegative = Field(
+        0.0, description="electric thermal storage and other heating expected to be continuous at full nameplate [VA]"
+    )
     cooling_va: NotNegative = Field(0.0, description="air conditioning [VA]")
+    heat_pump_va: NotNegative = Field(0.0, description="compressor of a heat pump [VA]")
+    strip_heat_va: NotNegative = Field(0.0, description="supplementary strips of a heat pump [VA]")
+    strips_with_compressor: bool = Field(True, description="false: strips and compressor cannot run together")
+    ev_va: NotNegative = Field(0.0, description="electric vehicle supply, nameplate, all together [VA]")
+    largest_motor_va: NotNegative = Field(0.0, description="the largest motor, of the standard method [VA]")
 
 
 class Service(BreakerNoun):
@@ -42,12 +50,24 @@ class Service(BreakerNoun):
     bus_a: Positive | None = Field(None, description="bus rating of the main panel [A]")
     free_spaces: int | None = Field(None, ge=0, description="free spaces in the main panel")
     calculated_load_va: NotNegative | None = Field(None, description="load calculation of the house as it is [VA]")
-    load_method: Literal["220.82", "220.83", "220.87", "other"] | None = Field(
-        None, description="how the load was calculated"
+    load_method: Literal["220.82", "standard", "220.83", "220.87", "other"] | None = Field(
+        None,
+        description='how the load is calculated: "220.82" (optional), "standard", "220.83" (existing dwelling), '
+        '"220.87" (measured demand) or "other" (only with calculated_load_va)',
+    )
+    highest_demand_kw: Positive | None = Field(
+        None, description='of load_method = "220.87": highest 15-minute demand on record [kW]'
+    )
+    demand_record: Literal["year", "30-day"] | None = Field(
+        None, description='of load_method = "220.87": how long the record is, "year" or "30-day"'
     )
     calculation: Calculation | None = Field(None, description="or: rows that the load is calculated from")
     other_load: AnyLoads | None = Field(None, description="what stays on the main panel beside the listed circuits")
     whole_house: MeterLoad | None = Field(None, description="meter of the whole house, listed circuits included")
+    terminals_c: Literal[60, 75] = Field(60, description="marking of the main panel's terminals [degC]")
+    fault_current_ka: Positive | None = Field(None, description="available fault current at the main panel [kA]")
+    interrupting_ka: Positive | None = Field(None, description="least interrupting rating of its breakers [kA]")
+    emergency_disconnect: bool | None = Field(None, description="an emergency disconnect stands outdoors (dwelling)")
 
 
 class Space(Noun):

@@ -1,10 +1,15 @@
 """Charging circuits, service headroom, busbars, places, spaces: worked scenarios S07, S08, S10; panels invented."""
 
+import copy
+import datetime as dt
+
 import pytest
 
 from simulate.panel.checks.layout import Layout, Simulated
 from simulate.panel.checks.service import chargers, fitting_frac
+from simulate.site.site import site_of
 from tests.panel.panel_bench import bench, both_unit, circuit, findings, locked_pair, only, unit
+from tests.site.small_site import BASE
 
 LOAD = [circuit("A", 0.1)]
 
@@ -94,8 +99,8 @@ def test_s10_three_chargers_on_one_service():
     assert "125 % of 72.0 A charging" in one.text
     assert "Shared limit that fits: 13.2 kW, 4.40 kW a unit" in one.text
     assert "staggered: 2 of 3 on leg A at full rate at once" in one.text
-    assert "125 % used as a sizing margin; many authorities accept 100 % in the calculation." in one.text
     assert "At 100 % it is 103.25 A" in one.text
+    assert "125 % used as a sizing margin; many authorities accept 100 % in the calculation" in one.text
 
 
 def test_headroom_that_fits_and_headroom_that_is_none():
@@ -129,24 +134,71 @@ def test_a_simulated_peak_stands_beside_and_is_no_verdict():
     assert "Simulated peak" in only(service(1), "service-headroom", simulated=Simulated(house_peak_kw=7.25)).text
 
 
-def test_a_measured_demand_does_not_stand_beside_a_cycling_battery():
-    keys = {"load_method": "220.87"}
-    tables = {"service": {"main_breaker_a": 200, "calculated_load_va": 7500, **keys}}
-    site = bench(LOAD, [both_unit()], operation={"plan": "time-of-use"}, **tables)
-    one = only(site, "service-headroom")
-    assert (one.verdict, "220.87 does not stand beside solar" in one.text) == ("not-assessed", True)
-    site = bench(LOAD, [both_unit()], operation={"plan": "keep-full"}, **tables)
-    assert only(site, "service-headroom").verdict == "pass"
+def measured(plan="time-of-use", **keys):
+    """A house of 7,500 VA by measured demand beside a battery."""
+    keys = {"main_breaker_a": 200, "load_method": "220.87", "calculated_load_va": 7500} | keys
+    return only(bench(LOAD, [both_unit()], operation={"plan": plan}, service=keys), "service-headroom")
+
+
+def test_a_30_day_record_does_not_stand_beside_a_cycling_battery():
+    """220.87, from memory: the 30-day record of its exception is not for services with renewables or peak shaving."""
+    assert "how long the record is" in measured().text
+    one = measured(demand_record="30-day")
+    assert (one.verdict, "a 30-day record does not stand beside solar" in one.text) == ("not-assessed", True)
+    assert measured("keep-full", demand_record="30-day").verdict == "pass"
+    assert measured("keep-full").verdict == "pass"
+
+
+def test_a_years_record_beside_a_battery_is_read_in_two_ways():
+    """220.87: some authorities read the exception for the whole method, so it is met at one end only."""
+    one = measured(demand_record="year")
+    assert (one.verdict, one.value) == ("marginal", pytest.approx(7500 / 240 + 30))
+    assert "Some authorities read the exception of 220.87" in one.text
+
+
+def test_a_highest_demand_counts_at_125_percent():
+    """220.87(1): 9.6 kW on record is 12,000 VA, 50 A at 240 V."""
+    one = measured("keep-full", calculated_load_va=None, highest_demand_kw=9.6)
+    assert one.value == pytest.approx(50 + 30)
+
+
+def quarter_hours(tmp_path, minutes=15, days=31):
+    """A meter file of a flat kW with one quarter of an hour at 8 kW."""
+    start, n = dt.datetime(2025, 1, 1), days * 24 * 60 // minutes
+    stamps = [start + dt.timedelta(minutes=minutes * k) for k in range(n)]
+    kwh = [2.0 if k == 777 else 0.25 for k in range(n)]
+    rows = [f"{at:%Y-%m-%d %H:%M},{one * minutes / 15}" for at, one in zip(stamps, kwh, strict=True)]
+    (tmp_path / "usage.csv").write_text("start,kwh\n" + "\n".join(rows) + "\n")
+    return measured_site(tmp_path)
+
+
+def measured_site(folder):
+    data = copy.deepcopy(BASE) | {"circuit": LOAD, "battery": [both_unit()], "operation": {"plan": "keep-full"}}
+    meter = {"meter": "usage.csv"}
+    data["service"] = {"main_breaker_a": 200, "load_method": "220.87", "whole_house": meter}
+    data["site"] = data["site"] | {"code_edition": "NEC 2023", "timezone": "Etc/GMT+5"}
+    return site_of(data, file="bench.toml", folder=folder)
+
+
+def test_the_demand_of_a_meter_file_is_its_highest_quarter_of_an_hour(tmp_path):
+    """2 kWh in 15 minutes is 8 kW; 125 % of it 10,000 VA, 41.67 A."""
+    one = only(quarter_hours(tmp_path), "service-headroom")
+    assert one.value == pytest.approx(10_000 / 240 + 30)
+    assert "highest 15 minutes of usage.csv (30-day)" in one.text
+
+
+def test_hourly_readings_show_no_demand(tmp_path):
+    one = only(quarter_hours(tmp_path, minutes=60), "service-headroom")
+    assert (one.verdict, "usage.csv has readings of 60 minutes" in one.text) == ("not-assessed", True)
 
 
 def test_headroom_from_calculation_rows():
     rows = {"floor_area_ft2": 1500.0}
     site = service(1, calculated=None, calculation=rows, load_method="220.82")
     assert only(site, "service-headroom").value == pytest.approx(9000 / 240 + 30)
-    assert "(optional method; legs alike)" in only(site, "service-headroom").text
-    assert (
-        "(standard method; legs alike)" in only(service(1, calculated=None, calculation=rows), "service-headroom").text
-    )
+    assert "(optional method, 220.82; legs alike)" in only(site, "service-headroom").text
+    unnamed = only(service(1, calculated=None, calculation=rows), "service-headroom").text
+    assert "(standard method, Article 220, no method named; legs alike)" in unnamed
     tables = {"service": {"main_breaker_a": 100, "calculation": rows}}
     nameless = bench(LOAD, [both_unit()], edition=None, **tables)
     assert "give site.code_edition." in only(nameless, "service-headroom").text

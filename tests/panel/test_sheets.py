@@ -205,7 +205,7 @@ def test_charging_circuits_state_the_setting():
     assert len(sheets(house([both_unit(count=3)]))["charging"]["rows"]) == 3
 
 
-def test_the_load_calculation_by_both_methods():
+def test_the_load_calculation_by_the_method_that_is_named():
     """The lines of Annex D, example D1(a); the standard itself is checked in published/."""
     rows = {
         "floor_area_ft2": 1500.0,
@@ -214,19 +214,21 @@ def test_the_load_calculation_by_both_methods():
             {"name": "dryer", "va": 5500.0, "kind": "dryer"},
         ],
     }
-    made = sheets(house(service={"calculation": rows, "calculated_load_va": 21400, "load_method": "220.83"}))
-    lines = {(row[0], row[1]): (row[2], row[3]) for row in made["load-calculation"]["rows"]}
-    assert lines["standard", "total"] == (18600.0, 77.5)
-    assert lines["standard", "neutral"] == (14550.0, 60.6)
-    assert lines["optional", "total"][0] == 10000.0 + 0.4 * (9000 + 17500 - 10000)
-    assert lines["220.83", "calculated load of the house as it is, given"] == (21400, 89.2)
+
+    def lines(**service):
+        made = sheets(house(service={"calculation": rows, **service}))["load-calculation"]
+        return {row[0]: tuple(row[1:]) for row in made["rows"]}
+
+    standard = lines(load_method="standard")
+    assert standard["calculated load, standard method, Article 220"] == (18600.0, 77.5)
+    assert standard["of this, on the neutral"] == (14550.0, 60.6)
+    optional = lines(load_method="220.82")
+    assert optional["calculated load, optional method, 220.82"][0] == 10000.0 + 0.4 * (9000 + 17500 - 10000)
+    given = sheets(house(service={"calculation": rows, "calculated_load_va": 21400, "load_method": "220.83"}))
+    assert ["calculated load, as given, 220.83", 21400, 89.17] in given["load-calculation"]["rows"]
     later = sheets(house(service={"calculation": rows}, site={"code_edition": "NEC 2026"}))["load-calculation"]
     assert "The 2026 figures (2 VA/ft2, first 8 kVA) are from trade-press notes." in later["notes"]
-    assert any("Article 120, edition 2026" in note for note in later["notes"])
-    nameless = sheets(house(service={"calculation": rows}, edition=None))["load-calculation"]
-    assert "Not calculated: give site.code_edition, an edition that is held." in nameless["notes"]
-    blank = sheets(house())["load-calculation"]
-    assert blank["rows"] == [["method ________", "calculated load of the house as it is, given", "", ""]]
+    assert "Article 120, NEC 2026: confirm in the adopted edition." in later["notes"]
 
 
 def test_labels_warn_where_one_source_feeds_both_legs():

@@ -99,8 +99,9 @@ def test_a_short_branch_loses_little():
     assert "over 10 ft of 12 AWG Cu loses" in one.text
 
 
-def test_a_source_that_carries_the_largest_two_only_is_marginal():
+def test_a_source_that_carries_the_largest_two_only_fails():
+    """702.4: automatic transfer without load control must carry the full transferred load."""
     loads = [circuit(f"Plugs {k}", 0.1, kind="receptacle", running_w=100, largest_w=1000) for k in range(3)]
     one = only(bench(loads, [unit("A", continuous_kw=2.5)]), "source-capacity")
-    assert one.verdict == "marginal"
+    assert one.verdict == "fail"
     assert "the full transferred load must be carried (702.4): 3.00 kW of 2.50 kW." in one.text

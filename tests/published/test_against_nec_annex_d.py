@@ -7,8 +7,8 @@ IN, sec. 4255, read on the publisher's own page) prints the same chain at 115 V.
 
 import pytest
 
-from simulate.panel.checks.calculation import lighting_demand_va, optional_load, standard_load
 from simulate.panel.checks.tables import next_standard_breaker_a
+from simulate.site.load_calculation import lighting_demand_va, optional_load, standard_load
 from simulate.site.wiring import Calculation, Nameplate
 
 RANGE = Nameplate(name="range", va=12_000.0, kind="range")

@@ -6,10 +6,10 @@ from simulate.panel.checks.conductor import allowed_at
 from simulate.panel.checks.finding import Figure, Finding, found, missing, pass_or_fail
 from simulate.panel.checks.layout import Layout
 from simulate.panel.checks.tables import needed_breaker_a, next_standard_breaker_a
-from simulate.site.unit import Battery
+from simulate.site.unit import Battery, service_has
 
 CIRCUIT = "NEC 210.20(A)"
-CONDUCTOR = "NEC 240.4(D), 310.16, 110.14(C)"
+CONDUCTOR = "NEC 240.4(D), {ampacity}, 110.14(C)"
 COLD = "NEC 110.3(B), the unit's own limits; cell temperature by place is common practice"
 HEATED_C = 18.0
 """Cell temperature in a heated place, common practice. [degC]"""
@@ -21,14 +21,9 @@ def charging_findings(layout: Layout) -> list[Finding]:
     return out + [_cold(layout, group) for group in layout.groups]
 
 
-def wrong_volts(layout: Layout, volts: float) -> bool:
-    """The service does not have this voltage."""
-    return volts != 120 and volts != layout.line_volts
-
-
 def _circuit(layout: Layout, group: Battery) -> Finding:
     check, circuit = "charging-circuit", group.charging_circuit
-    if wrong_volts(layout, circuit.volts):
+    if not service_has(layout.site.service.system, circuit.volts):
         figure = Figure(float(circuit.volts), layout.line_volts or 120.0, "V")
         text = f"{group.name}: a {layout.site.service.system} V service has no {circuit.volts} V to charge from."
         return found(check, group.name, "fail", figure, CIRCUIT, text)

@@ -11,7 +11,7 @@ from simulate.panel.checks.tables import SMALL_CONDUCTOR_A, ampacity_a, full_loa
 CONTINUOUS_KINDS = ("lighting", "heat", "water-heater", "ev")
 """Kinds whose load is taken to last three hours or more; receptacles are not continuous (common practice)."""
 
-GENERAL = "NEC 240.4(D), 310.16, 110.14(C)"
+GENERAL = "NEC 240.4(D), {ampacity}, 110.14(C)"
 MOTOR = "NEC 430.22, 430.52, 240.4(G)"
 COOLING = "NEC 440.4(B), 240.4(G)"
 LOAD = "NEC 210.19(A), 210.20(A)"

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from simulate.panel.checks.tables import EDITIONS_HELD
+from simulate.site.editions import EDITIONS_HELD, edition_year, numbered
 
 Verdict = Literal["pass", "marginal", "fail", "not-assessed"]
 
@@ -104,48 +103,20 @@ def pass_or_marginal(figure: Figure) -> Verdict:
     return "pass" if figure.met else "marginal"
 
 
-def edition_year(code_edition: str | None) -> int | None:
-    """Year of an edition that we hold, else None.
-
-    Examples
-    --------
-    >>> edition_year("NEC 2023"), edition_year("NEC 1999"), edition_year(None)
-    (2023, None, None)
-    """
-    match = re.fullmatch(r"\s*(?:NEC|NFPA\s*70)?[\s,-]*(\d{4})\s*", code_edition or "", re.IGNORECASE)
-    year = int(match[1]) if match else None
-    return year if year in EDITIONS_HELD else None
-
-
-def section(rule: str, year: int | None) -> str:
-    """A rule's number in an edition: Article 220 became Article 120 in 2026, the ampacity table moved in 2020.
-
-    Examples
-    --------
-    >>> section("NEC 220.82", 2026), section("NEC 310.16", 2017)
-    ('NEC 120.82', 'NEC 310.15(B)(16)')
-    """
-    if year is not None and year >= 2026:
-        rule = re.sub(r"\b220\b", "120", rule)
-    if year is not None and year < 2020:
-        rule = rule.replace("310.16", "310.15(B)(16)")
-    return rule
-
-
 def by_edition(finding: Finding, code_edition: str | None) -> Finding:
     """The finding with its edition; without one that we hold, the Code's own checks are not assessed."""
     year = edition_year(code_edition)
+    basis, said = numbered(finding.basis, year), numbered(finding.text, year)
     if finding.check in PHYSICS:
-        return finding
+        return replace(finding, basis=basis, text=said)
     edition = code_edition.strip() if code_edition else "edition not given"
-    basis = finding.basis
     if basis != COMMON_PRACTICE:
         adopted = edition if basis.startswith("NEC") else f"site adopts {edition}"
-        basis = f"{section(basis, year)}; {adopted}; {CONFIRM}"
+        basis = f"{basis}; {adopted}; {CONFIRM}"
     if year is not None or finding.verdict == "not-assessed":
-        return replace(finding, basis=basis)
+        return replace(finding, basis=basis, text=said)
     why = "give site.code_edition"
     if code_edition:
         why = f'site.code_edition "{edition}" is not held (NEC {EDITIONS_HELD[0]} to NEC {EDITIONS_HELD[-1]} are)'
-    text = f"Not assessed: {why}. As computed: {finding.text}"
+    text = f"Not assessed: {why}. As computed: {said}"
     return replace(finding, verdict="not-assessed", basis=basis, text=text)

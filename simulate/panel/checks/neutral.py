@@ -7,7 +7,7 @@ from simulate.panel.checks.finding import Figure, Finding, found, missing, pass_
 from simulate.panel.checks.layout import Layout
 
 SHARED = "NEC 210.4, 300.3(B)"
-BOND = "NEC 250.24(A)(5), 250.30, 250.142(B)"
+BOND = "NEC {load-side-bond}, 250.30, 250.142(B)"
 LOUD = "DO NOT ENERGISE UNTIL CORRECTED."
 
 

@@ -160,7 +160,7 @@ def source_kw(layout: Layout) -> tuple[float | None, float, Circuit | None, list
 
 
 OPTIONAL_STANDBY = "NEC 702.4"
-STAND_ALONE = "NEC 710.15(A)"
+STAND_ALONE = "NEC {stand-alone}"
 
 
 def _capacity(layout: Layout) -> list[Finding]:
@@ -176,13 +176,7 @@ def _capacity(layout: Layout) -> list[Finding]:
         return [missing("source-capacity", "battery units", keys, basis)]
     figure = Figure(needed_kw if transfer else alone_kw, layout.whole_kw, "kW")
     verdict = "pass" if figure.met else "fail"
-    if transfer and verdict == "fail" and _is_full_load(layout):
-        verdict = _three_way(demand(layout, layout.legs), layout.whole_kw)
     return [found("source-capacity", "battery units", verdict, figure, basis, _capacity_text(layout, figure, largest))]
-
-
-def _is_full_load(layout: Layout) -> bool:
-    return layout.site.subpanel.transfer.kind == "automatic" and layout.site.subpanel.load_control != "automatic"
 
 
 def _capacity_text(layout: Layout, figure: Figure, largest: Circuit) -> str:
@@ -195,9 +189,11 @@ def _capacity_text(layout: Layout, figure: Figure, largest: Circuit) -> str:
         how = "Automatic transfer without load control: the full transferred load"
     alone_kw = peak_w(largest) / 1000.0
     article_702 = f"{how} must be carried (702.4)"
-    article_710 = f"the largest single equipment, {largest.name} at {alone_kw:.2f} kW, must be carried (710.15(A))"
+    article_710 = (
+        f"the largest single equipment, {largest.name} at {alone_kw:.2f} kW, must be carried ({{stand-alone}})"
+    )
     if panel.mode == "transfer":
-        rest = f"By 710.15(A) it would be {largest.name}, {alone_kw:.2f} kW"
+        rest = f"By {{stand-alone}} it would be {largest.name}, {alone_kw:.2f} kW"
         return (
             f"{article_702}: {figure.value:.2f} kW of {figure.limit:.2f} kW. {rest}. "
             "Some authorities apply the other article."

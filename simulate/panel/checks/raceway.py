@@ -13,7 +13,7 @@ from simulate.site.wiring import Raceway
 NIPPLE_IN = 24.0
 """A raceway no longer than this needs no adjustment for bundling, NEC 310.15(C)(1). [in]"""
 
-BUNDLE = "NEC 310.15(B), 310.15(C)(1), 310.16"
+BUNDLE = "NEC {ambient}, {bundling}, {neutral-count}, {ampacity}"
 FEEDER = "NEC 215.2, 215.3, 240.4"
 BUS = "NEC 408.36"
 DROP = "NEC 210.19(A) and 215.2(A) informational notes"

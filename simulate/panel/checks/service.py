@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from simulate.panel.checks.calculation import house_load
-from simulate.panel.checks.finding import Figure, Finding, edition_year, found, missing, pass_or_fail
+from simulate.house.recharge import charging_leg_a, charging_legs
+from simulate.panel.checks.finding import Figure, Finding, Verdict, found, missing, pass_or_fail
 from simulate.panel.checks.layout import LEG_VOLTS, Layout
-from simulate.site.unit import Battery
+from simulate.site.load_calculation import ServiceLoad, service_load
 
-HEADROOM = "NEC 220.82, 220.83, 215.3"
-BUSBAR = "NEC 705.12(B)"
-SUM_NOTE = "125 % used as a sizing margin; many authorities accept 100 % in the calculation."
+HEADROOM = "NEC {load-calculation}, 215.3, 230.42"
+BUSBAR = "NEC {busbar}"
+SUM_NOTE = (
+    "125 % used as a sizing margin; many authorities accept 100 % in the calculation; others take charging as a "
+    "continuous load at 125 %."
+)
 FULL_BUS, OPPOSITE_END_BUS = 1.0, 1.2
 
 
@@ -39,22 +42,11 @@ class Chargers:
     n: dict[str, int]
 
 
-def charging_legs(layout: Layout, group: Battery) -> tuple[str, ...]:
-    """Service legs that one charging circuit draws from."""
-    if group.charging_circuit.volts != 120:
-        return layout.legs
-    own = group.leg if group.leg in layout.legs else layout.legs[0]
-    return (group.charging_circuit.leg or own,)
-
-
 def chargers(layout: Layout) -> Chargers:
     """Charging current by leg, every unit at the limit of its circuit and its charger."""
-    amps, n = dict.fromkeys(layout.legs, 0.0), dict.fromkeys(layout.legs, 0)
-    for group in layout.groups:
-        for leg in charging_legs(layout, group):
-            if leg in amps:
-                amps[leg] += group.count * group.unit_charge_kw * 1000.0 / group.charging_circuit.volts
-                n[leg] += group.count
+    by_leg = charging_leg_a(layout.groups, layout.site.service.system)
+    amps = {leg: by_leg[leg] for leg in layout.legs}
+    n = {leg: sum(g.count for g in layout.groups if leg in charging_legs(g)) for leg in layout.legs}
     return Chargers(amps, sum(group.count * group.unit_charge_kw for group in layout.groups), n)
 
 
@@ -76,33 +68,41 @@ def fitting_frac(main_a: float, house_a: float, charging_a: float) -> float:
 def _headroom(layout: Layout) -> list[Finding]:
     if not layout.groups:
         return []
-    site = layout.site
-    house_va, how = house_load(site.service, edition_year(site.site.code_edition))
-    keys = ["service.main_breaker_a"] if site.service.main_breaker_a is None else []
-    if house_va is None:
-        keys.append("service.calculated_load_va" if site.service.calculation is None else "site.code_edition")
+    main_a, load = layout.site.service.main_breaker_a, service_load(layout.site)
+    keys = ["service.main_breaker_a"] if main_a is None else []
+    keys += load.missing
     bank = chargers(layout)
     leg = max(bank.amps, key=bank.amps.get)
     peak = _peak(layout)
     if keys:
         known = f"All units together draw {bank.amps[leg]:.1f} A on leg {leg}. {peak}"
         return [missing("service-headroom", "service", keys, HEADROOM, known.strip())]
-    house_a = house_va / (layout.line_volts or LEG_VOLTS)
-    figure = Figure(house_a + 1.25 * bank.amps[leg], site.service.main_breaker_a, "A")
-    text = (
-        f"Calculated load {house_a:.2f} A ({how}; legs alike) and 125 % of {bank.amps[leg]:.1f} A charging on leg "
-        f"{leg} is {figure.value:.2f} A of {figure.limit:g} A. {SUM_NOTE}"
-    )
+    figure = Figure(load.amps + 1.25 * bank.amps[leg], main_a, "A")
+    text = f"{_headroom_text(load, bank, leg, figure)} {peak}".strip()
     if not figure.met:
-        text += " " + _what_fits(layout.groups, bank, leg, house_a, figure.limit)
-    if figure.met and _is_87_void(site):
-        why = "220.87 does not stand beside solar or a battery that cuts peaks: give a calculation by 220.82 or 220.83."
-        return [missing("service-headroom", "service", ["service.load_method"], HEADROOM, f"{why} {text}")]
-    return [found("service-headroom", "service", pass_or_fail(figure), figure, HEADROOM, f"{text} {peak}".strip())]
+        text += " " + _what_fits(layout.groups, bank, leg, load.amps, figure.limit)
+    verdict = _headroom_verdict(load, bank.amps[leg], figure)
+    if load.not_in_rows and verdict != "fail":
+        return [missing("service-headroom", "service", list(load.not_in_rows), HEADROOM, text)]
+    return [found("service-headroom", "service", verdict, figure, HEADROOM, text)]
 
 
-def _is_87_void(site) -> bool:
-    return site.service.load_method == "220.87" and (site.solar is not None or site.operation.plan != "keep-full")
+def _headroom_verdict(load: ServiceLoad, charging_a: float, figure: Figure) -> Verdict:
+    """Fail above the main breaker at 100 % of the charging current, marginal from there to 125 % of it."""
+    if load.amps + charging_a > figure.limit + 1e-9:
+        return "fail"
+    return "pass" if figure.met and not load.doubts else "marginal"
+
+
+def _headroom_text(load: ServiceLoad, bank: Chargers, leg: str, figure: Figure) -> str:
+    text = (
+        f"Calculated load {load.amps:.2f} A ({load.how}; legs alike) and 125 % of {bank.amps[leg]:.1f} A charging on "
+        f"leg {leg} is {figure.value:.2f} A of {figure.limit:g} A. At 100 % it is {load.amps + bank.amps[leg]:.2f} A. "
+        f"{SUM_NOTE}"
+    )
+    doubts = [f"{one[0].upper()}{one[1:]}." for one in load.doubts]
+    asked = [f"Not in the rows: {', '.join(load.not_in_rows)}."] if load.not_in_rows else []
+    return " ".join([text, *doubts, *load.notes, *asked])
 
 
 def _peak(layout: Layout) -> str:
@@ -112,11 +112,10 @@ def _peak(layout: Layout) -> str:
 
 def _what_fits(groups, bank: Chargers, leg: str, house_a: float, main_a: float) -> str:
     frac = fitting_frac(main_a, house_a, bank.amps[leg])
-    full = house_a + bank.amps[leg]
     at_once = int(frac * bank.n[leg] + 1e-9)
     units = sum(group.count for group in groups)
     return (
-        f"At 100 % it is {full:.2f} A. Shared limit that fits: {frac * bank.kw:.1f} kW, "
+        f"Shared limit that fits: {frac * bank.kw:.1f} kW, "
         f"{frac * bank.kw / units:.2f} kW a unit, held by a listed power control; or staggered: "
         f"{at_once or 'none'} of {bank.n[leg]} on leg {leg} at full rate at once."
     )
@@ -187,8 +186,8 @@ def _bus(layout: Layout, subject: str, ratings: tuple[float, float], sources_a: 
         f"{figure.value:.1f} A of {share:.0%} of {bus_a:g} A, {figure.limit:.0f} A, {ends}."
     )
     if not figure.met and layout.site.subpanel.power_control:
-        text += " Held by a listed power control system (705.13): record its setting."
-        return found("busbar", subject, "pass", Figure(figure.value, None, "A"), "NEC 705.12(B), 705.13", text)
+        text += " Held by a listed power control system ({power-control}): record its setting."
+        return found("busbar", subject, "pass", Figure(figure.value, None, "A"), "NEC {busbar}, {power-control}", text)
     if not figure.met:
         text += " A smaller main breaker, a larger bus, or a listed power control system."
     return found("busbar", subject, pass_or_fail(figure), figure, BUSBAR, text)

@@ -10,8 +10,8 @@ from simulate.panel.checks.layout import Layout
 from simulate.panel.checks.tables import COPPER_AMPACITY_A, needed_breaker_a, next_standard_breaker_a
 from simulate.site.unit import Battery
 
-OUTPUT = "NEC 705.28, 210.20(A)"
-CONDUCTOR = "NEC 240.4, 310.16, 110.14(C)"
+OUTPUT = "NEC {source-output}, 210.20(A)"
+CONDUCTOR = "NEC 240.4, {ampacity}, 110.14(C)"
 
 
 def source_findings(layout: Layout) -> list[Finding]:

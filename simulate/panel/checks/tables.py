@@ -11,9 +11,6 @@ import math
 from profiles.loads.circuit import STANDARD_BREAKERS_A, WIRE_SIZES
 from profiles.noun import BadInput
 
-EDITIONS_HELD = (2011, 2014, 2017, 2020, 2023, 2026)
-"""Editions of the NEC whose values the tables below are held to be good for."""
-
 SOURCES = {
     "STANDARD_BREAKERS_A": "NEC 240.6(A), 2023; seen in three independent reproductions",
     "COPPER_AMPACITY_A": "NEC Table 310.16, 2023 (310.15(B)(16) in 2011-2017); seen in two reproductions that agree",

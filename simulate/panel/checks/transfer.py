@@ -9,10 +9,10 @@ from simulate.panel.checks.layout import LEG_VOLTS, Layout
 from simulate.panel.checks.motor import RATED_VOLTS
 from simulate.panel.checks.tables import LARGEST_HP
 
-KEPT = "NEC 210.8, 210.12(E)"
+KEPT = "NEC 210.8, 210.12, {afci-extension}"
 FAULT = "NEC 110.9, 110.10; ratio of fault to rated current is common practice"
 GENERATOR = "NEC 702.5, 702.4"
-GENERATOR_BOND = "NEC 250.30, 250.24(A)(5)"
+GENERATOR_BOND = "NEC 250.30, {load-side-bond}"
 LOCKED_OVER_FULL = 6.0
 """Locked-rotor over full-load current of a motor rating, NEC Table 430.251(A), from memory."""
 AFCI_EXTENSION_IN = 72.0

@@ -16,6 +16,9 @@ NONE = "-"
 """A cell that stays empty because nothing belongs there."""
 
 
+PLANNING = "Planning estimate: a licensed electrician designs and installs; the authority having jurisdiction decides."
+
+
 def sheet(title: str, columns: Sequence[str], rows: Sequence[Sequence], notes: Sequence[str] = (), svg="") -> dict:
     """One sheet.
 

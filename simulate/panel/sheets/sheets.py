@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from profiles.files import folder_for, written
-from simulate.panel.checks.calculation import optional_load, standard_load
-from simulate.panel.checks.finding import Finding, edition_year, section
+from simulate.panel.checks.finding import Finding
 from simulate.panel.checks.layout import Layout
+from simulate.panel.sheets.calculation import load_calculation
 from simulate.panel.sheets.commissioning import commissioning_form
 from simulate.panel.sheets.diagram import one_line
 from simulate.panel.sheets.handover import client_page, replacing
@@ -17,7 +17,7 @@ from simulate.panel.sheets.labels import label_set
 from simulate.panel.sheets.legsheet import leg_sheet
 from simulate.panel.sheets.page import sheets_page
 from simulate.panel.sheets.schedule import schedule, space_map
-from simulate.panel.sheets.sheet import BLANK, NONE, sheet, sheet_csv
+from simulate.panel.sheets.sheet import BLANK, NONE, PLANNING, sheet, sheet_csv
 from simulate.panel.sheets.visit import site_visit
 from simulate.panel.sheets.wirelist import charging_list, material_list, neutral_list, wiring_list
 
@@ -35,7 +35,6 @@ TITLE_BLOCK = (
     "date",
 )
 ORDER = ("fail", "not-assessed", "marginal", "pass")
-LICENSED = "Planning estimate: a licensed electrician designs and installs; the authority having jurisdiction decides."
 
 
 def sheets(
@@ -70,7 +69,7 @@ def sheets(
     """
     layout = Layout(site)
     return {
-        "one-line": sheet("One-line diagram", TITLE_BLOCK, [title_block(site)], [LICENSED], one_line(layout)),
+        "one-line": sheet("One-line diagram", TITLE_BLOCK, [title_block(site)], [PLANNING], one_line(layout)),
         "schedule": schedule(layout),
         "legs": leg_sheet(layout, assignment),
         "spaces": space_map(layout),
@@ -104,36 +103,7 @@ def check_sheet(findings: Sequence[Finding]) -> dict:
     fails = sum(f.verdict == "fail" for f in findings)
     open_ = sum(f.verdict == "not-assessed" for f in findings)
     counts = f"{fails} fail, {open_} not assessed, of {len(findings)} findings. There is no overall verdict."
-    return sheet("Checks", columns, rows, [counts, LICENSED])
-
-
-def load_calculation(layout: Layout) -> dict:
-    """The load calculation: from its rows by both methods, or as given, or blank."""
-    service, year = layout.site.service, edition_year(layout.site.site.code_edition)
-    rows, notes = [], [LICENSED]
-    if service.calculation is not None and year is not None:
-        for method, load in (("standard", standard_load), ("optional", optional_load)):
-            rows += _method_rows(layout, method, load(service.calculation, year))
-        rule = section("NEC 220", year)
-        notes.append(f"Standard and optional method, Article {rule.removeprefix('NEC ')}, edition {year}: confirm.")
-        if year >= 2026:
-            notes.append("The 2026 figures (2 VA/ft2, first 8 kVA) are from trade-press notes.")
-    elif service.calculation is not None:
-        notes.append("Not calculated: give site.code_edition, an edition that is held.")
-    given = BLANK if service.calculated_load_va is None else service.calculated_load_va
-    how = service.load_method or "method ________"
-    rows.append([how, "calculated load of the house as it is, given", given, _amps(layout, service.calculated_load_va)])
-    return sheet("Load calculation", ["method", "line", "load [VA]", "current [A]"], rows, notes)
-
-
-def _method_rows(layout: Layout, method: str, load) -> list[list]:
-    rows = [[method, line, va, NONE] for line, va in load.lines]
-    rows.append([method, "total", load.va, _amps(layout, load.va)])
-    return [*rows, [method, "neutral", load.neutral_va, _amps(layout, load.neutral_va)]]
-
-
-def _amps(layout: Layout, va: float | None):
-    return BLANK if va is None else round(va / (layout.line_volts or 120.0), 1)
+    return sheet("Checks", columns, rows, [counts, PLANNING])
 
 
 def write_sheets(made: Mapping[str, dict], folder: str | Path) -> list[Path]:

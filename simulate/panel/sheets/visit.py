@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from simulate.panel.checks.layout import Layout, power_keys
 from simulate.panel.sheets.sheet import BLANK, sheet
+from simulate.site.load_calculation import service_load
 
 
 def site_visit(layout: Layout) -> dict:
@@ -36,10 +37,15 @@ def _service(layout: Layout) -> list[list]:
         ["service", "main breaker", _known(service.main_breaker_a, " A")],
         ["service", "bus rating", _known(service.bus_a, " A")],
         ["service", "free spaces", _known(service.free_spaces)],
-        ["service", "load calculation", _known(service.calculated_load_va, " VA")],
+        ["service", "load calculation", _load(layout)],
         ["service", "panel listing and condition, available fault current", BLANK],
         ["service", "utility, meter type, edition adopted", _known(layout.site.site.code_edition)],
     ]
+
+
+def _load(layout: Layout) -> str:
+    load = service_load(layout.site)
+    return BLANK if load.va is None else f"{load.va:,.0f} VA ({load.how})"
 
 
 IN_WORDS = {

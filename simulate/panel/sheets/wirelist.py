@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 
 from profiles.loads.circuit import Circuit, Wire
+from simulate.house.recharge import charging_legs
 from simulate.panel.checks.layout import Layout
-from simulate.panel.checks.service import charging_legs
 from simulate.panel.sheets.schedule import leg_text, space_of
 from simulate.panel.sheets.sheet import BLANK, NONE, breaker_text, length_text, sheet, wire_text
 from simulate.site.unit import Battery
@@ -62,7 +62,7 @@ def _between(layout: Layout) -> str:
 
 def _unit_rows(layout: Layout, group: Battery) -> list[list]:
     rows, charging = [], group.charging_circuit
-    legs = "+".join(charging_legs(layout, group))
+    legs = "+".join(charging_legs(group))
     poles = "" if charging.volts == 120 else " 2-pole"
     for name in unit_names(group):
         breaker = f"main panel, {charging.breaker_a:g} A{poles}"
@@ -164,7 +164,7 @@ def _charging_row(layout: Layout, group: Battery, name: str) -> list:
         name,
         circuit.breaker_a,
         circuit.volts,
-        "+".join(charging_legs(layout, group)),
+        "+".join(charging_legs(group)),
         wire_text(circuit.wire),
         length_text(circuit.wire),
         BLANK,

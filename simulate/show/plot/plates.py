@@ -228,14 +228,14 @@ def _duration(study: Study) -> Iterator[Plate]:
 
 def _recharge(study: Study) -> Iterator[Plate]:
     refill = recharge.refill_of(study.run)
-    if refill is None or not refill.soc_kwh:
+    back = study.document["outage"]["recharge"]
+    if back is None or refill is None or not refill.soc_kwh:
         return
     rows = []
     for k in range(0, len(refill.at_h), -(-len(refill.at_h) // MOST_ROWS)):
         stored = [f"{soc[k]:.2f}" for soc in refill.soc_kwh.values()]
         rows.append((f"{refill.at_h[k]:.2f}", *stored, *(f"{amps[k]:.1f}" for amps in refill.service_a.values())))
     most = max(float(amps.max()) for amps in refill.service_a.values())
-    back = study.document["outage"]["recharge"]
     text = (
         f"From empty with all units charging at once: full {refill_text(back['from_empty_h'] + back['wait_h'])} after "
         f"the power is back, the wait of {60.0 * back['wait_h']:.0f} min included. "

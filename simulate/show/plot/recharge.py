@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulate.house.recharge import LINE_VOLTS, charging_leg_a, refill_h, stored_after_kwh
+from simulate.house.recharge import charging_leg_a, refill_h, stored_after_kwh
 from simulate.show.plot.paper import GREY, INK, LINES, TEXT_PT, key_above, name_axes, paper
+from simulate.site.load_calculation import service_load
 
 STEP_H = 0.05
 
@@ -45,7 +46,8 @@ def refill_of(run) -> Refill | None:
     if not np.isfinite(longest_h):
         return None
     at_h = np.arange(0.0, wait_h + 1.1 * longest_h + STEP_H, STEP_H)
-    soc_kwh, base = {}, (service.calculated_load_va or 0.0) / LINE_VOLTS[service.system]
+    soc_kwh, house_a = {}, service_load(house.site).amps
+    base = house_a or 0.0
     amps = {leg: np.full(len(at_h), base) for leg in (("A",) if service.system == "120" else ("A", "B"))}
     for leg_pool in house.pools:
         stored = np.array([stored_after_kwh(leg_pool.pool, h, wait_h=wait_h) for h in at_h])
@@ -54,7 +56,7 @@ def refill_of(run) -> Refill | None:
         for leg, full_a in charging_leg_a(leg_pool.groups, service.system).items():
             if leg in amps:
                 amps[leg] += full_a * share
-    house_too = service.calculated_load_va is not None
+    house_too = house_a is not None
     return Refill(
         at_h,
         soc_kwh,

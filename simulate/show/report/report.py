@@ -19,6 +19,7 @@ from profiles.noun import BadInput
 from simulate.document.money_answer import change_text
 from simulate.document.study import Study
 from simulate.document.uncertainty import span_of
+from simulate.house.recharge import charging_stop
 from simulate.show.report.sheets import BESIDE, TWIN, parts_of
 from simulate.show.report.sources import with_source
 from simulate.show.report.table import Table
@@ -83,7 +84,7 @@ def report_html(study: Study, figures) -> str:
         solar_words=[text for text in study.document["cautions"] if text in SOLAR],
         one_year=cautions.ONE_YEAR.format(n=len(study.ride.hours)),
         assumptions=[with_source(text) for text in study.document["assumptions"]],
-        charging_is=_charging_is(study),
+        charging_is=(study.document["outage"]["recharge"] or {}).get("service_a_is", ""),
         refill_words=REFILL,
         at_best=_at_best(study),
         money_said=None if study.worth is None else money_text(study.worth),
@@ -155,11 +156,13 @@ def numbers_of(study: Study) -> list[tuple[str, str, str]]:
         f"worst outage of the modelled year: {worst}; in the storm case {in_storm}",
     )
     recharge = outage["recharge"]
+    if recharge is None:
+        return [lasts, _saved(study), ("none", "to refill from: do not build this as drawn", charging_stop(study.site))]
     refill = (
         view.refill_text(recharge["from_empty_h"]),
         "to refill from empty once the power is back",
         f"at {recharge['charge_kw']:.2f} kW; up to {recharge['service_a']:.0f} A on a service leg, "
-        f"{_charging_is(study)}",
+        f"{recharge['service_a_is']}",
     )
     return [lasts, _saved(study), refill]
 
@@ -175,13 +178,6 @@ def _at_best(study: Study) -> str:
     took = "" if share is None else f"; the plan captures {share:.0%} of it"
     most = f"No way of running these units could save more than {bound:,.0f} {currency} a year{took}."
     return " ".join([most, *view.bound_lines(study)])
-
-
-def _charging_is(study: Study) -> str:
-    """What the highest service current is counted on top of."""
-    if study.site.service.calculated_load_va is None:
-        return "charging alone: no calculated load of the house is given"
-    return "all units charging on top of the calculated load of the house"
 
 
 def _shared_refill(study: Study) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 
 from simulate.bill.bill import KINDS, rounded_to_add
 from simulate.document.money_answer import change_text, printed_steps
+from simulate.house.recharge import charging_stop
 from simulate.physics.outages.outages import SEASONS, nine_in_ten
 from simulate.site.cautions import LIFE_SUPPORT, MANUAL
 
@@ -205,6 +206,10 @@ def outage_lines(ride: RideThrough, document: dict) -> list[str]:
             f"Recharge from the cutoff: {refill_text(recharge['from_empty_h'])} at {recharge['charge_kw']:.2f} kW; "
             f"up to {recharge['service_a']:.0f} A on a service leg ({recharge['service_a_is']})."
         )
+        if recharge["too_cold_h_per_year"]:
+            lines.append(f"Cells are too cold to charge in {recharge['too_cold_h_per_year']:,.0f} hours of the year.")
+    else:
+        lines.append(f"[bold red]Do not build this as drawn: {plain(charging_stop(site) or '')}[/bold red]")
     if recharge and recharge.get("exceeds"):
         lines.append(f"[bold red]{plain(recharge['service_text'])}[/bold red]")
     return lines
