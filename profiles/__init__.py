@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from profiles.noun import BadInput as BadInput
     from profiles.rate.prices import rate_prices as rate_prices
     from profiles.rate.rate import Rate as Rate
-    from profiles.rate.rate import read_rate as read_rate
+    from profiles.rate.source import read_rate as read_rate
     from profiles.solar.roof import Solar as Solar
     from profiles.solar.roof import solar_kw as solar_kw
     from profiles.weather.weather import read_weather as read_weather
@@ -32,7 +32,7 @@ _HOME = {
     "meter_kw": "meter",
     "rate_prices": "rate.prices",
     "read_meter": "meter",
-    "read_rate": "rate.rate",
+    "read_rate": "rate.source",
     "read_weather": "weather.weather",
     "solar_kw": "solar.roof",
     "weather_on": "weather.weather",

@@ -141,31 +141,6 @@ def duty_cycle_kw(
     return running_w / 1000.0 * np.clip(np.diff(ran_h) / hours.step_h, 0.0, 1.0)
 
 
-def describe_library() -> dict[str, list[dict]]:
-    """What comes along, as plain data for a listing: shapes, rates, weather, appliances.
-
-    Examples
-    --------
-    >>> sorted(describe_library())
-    ['appliances', 'rates', 'shapes', 'weather']
-    """
-    from profiles.loads.shapes import WHOLE_HOUSE, published_shapes
-    from profiles.rate.rate import library_rates
-    from profiles.weather.weather import LIBRARY
-
-    shapes = [
-        {"name": shape.name, "peak_hour": int(shape.weekday_frac.argmax()) + 1, "source": shape.source}
-        for shape in published_shapes().values()
-    ]
-    shapes.append({"name": WHOLE_HOUSE, "peak_hour": None, "source": "the end uses above, weighed by ANSI/RESNET 301"})
-    return {
-        "shapes": shapes,
-        "rates": [{"name": f"library:{name}"} for name in library_rates()],
-        "weather": [{"name": f"library:{name}", "about": about} for name, (_, about) in LIBRARY.items()],
-        "appliances": [{"name": name} | one.model_dump() for name, one in appliances().items()],
-    }
-
-
 def _on_frac(minutes_per_hour, n_steps: int) -> np.ndarray:
     minutes = np.asarray(minutes_per_hour, dtype=float)
     if minutes.ndim and minutes.shape != (n_steps,):

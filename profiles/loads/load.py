@@ -8,8 +8,11 @@ import numpy as np
 from pydantic import Discriminator, Field, Tag
 
 from profiles.hours import Hours
+from profiles.loads.appliances import duty_cycle_kw
+from profiles.loads.shapes import end_use_kwh, hourly_shape_kw
+from profiles.meter import meter_kw, meter_on_year, read_meter
 from profiles.meter.readings.dialect import Dialect
-from profiles.noun import BadInput, Noun, tagged
+from profiles.noun import BadInput, Noun, read_noun, tagged
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -79,8 +82,6 @@ class CyclingLoad(When):
         mean_kw = self.running_w / 1000.0 * self.minutes_per_hour / 60.0 * self.mask(hours)
         if self.starts_per_hour is None or hours.step_min > LONGEST_CYCLED_MIN or not mean_kw.any():
             return mean_kw
-        from profiles.loads.appliances import duty_cycle_kw
-
         minutes = self.minutes_per_hour * self.mask(hours)
         return duty_cycle_kw(self.running_w, minutes, hours, seed=self.seed, starts_per_hour=self.starts_per_hour)
 
@@ -119,8 +120,6 @@ class ShapedLoad(When):
                     key="load.annual_kwh",
                     way_out='give it, or floor_area_ft2 and bedrooms of a "whole-house"',
                 )
-            from profiles.loads.shapes import end_use_kwh
-
             annual_kwh = sum(end_use_kwh(**home).values())
         return _shaped(self, annual_kwh, hours, **home)
 
@@ -196,8 +195,6 @@ class DesignLoad(When):
 
 
 def _shaped(load, annual_kwh: float, hours: Hours, **home) -> np.ndarray:
-    from profiles.loads.shapes import hourly_shape_kw
-
     kw = hourly_shape_kw(load.shape, 1.0, hours, **home) * load.mask(hours)
     total = kw.sum() * hours.step_h
     if not total > 0.0:
@@ -275,8 +272,6 @@ class Sources:
         )
 
     def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
-        from profiles.meter import meter_kw, meter_on_year, read_meter
-
         known = {"point": load.point, "column": load.column, "dialect": load.dialect}
         meter = read_meter(load.meter, timezone=hours.timezone, **known)
         whole = meter_on_year(meter, hours, extend=load.extend, other_year=load.redate, temp_c=self.temp_c)
@@ -320,8 +315,6 @@ def load_kw(load, hours: Hours, sources: Sources | None = None) -> np.ndarray:
 
 
 def _noun(data: dict) -> Noun:
-    from profiles.noun import read_noun
-
     kind = next((kind for key, kind in _KINDS.items() if key in data), None)
     if kind is None:
         raise BadInput("is not a load", key="load", value=data, way_out="give kw, watts, shape, meter, ...")

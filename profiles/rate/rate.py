@@ -1,14 +1,12 @@
-"""A utility's rate, and how to read one from the library or a file."""
+"""A utility's rate."""
 
 from __future__ import annotations
 
-import tomllib
-from pathlib import Path
 from typing import Literal
 
 from pydantic import Field, model_validator
 
-from profiles.noun import BadInput, Noun, read_noun
+from profiles.noun import BadInput, Noun
 from profiles.rate.charges import (
     Demand,
     Export,
@@ -21,8 +19,6 @@ from profiles.rate.charges import (
     Tier,
     check_tiers,
 )
-
-LIBRARY = Path(__file__).parents[1] / "library"
 
 
 class Rate(Noun):
@@ -144,102 +140,6 @@ class Rate(Noun):
         return tuple(f"{season.name} {period.name}" for season in self.season for period in season.periods)
 
 
-def read_rate(source: str | Path, folder: str | Path | None = None) -> Rate:
-    """Read a rate from the library or from a file.
-
-    Parameters
-    ----------
-    source : str or path
-        "library:NAME", a TOML file that holds the rate's keys at its top or under [rate], or a public
-        rate-structure record (JSON).
-    folder : path, optional
-        Where a relative path begins; the current folder by default.
-
-    Raises
-    ------
-    BadInput
-        No such rate or file, or a key that is wrong.
-
-    Examples
-    --------
-    >>> read_rate("library:flat").price_per_kwh
-    0.16
-    """
-    path = _rate_path(str(source), Path(folder or "."))
-    if path.suffix.lower() == ".json":
-        from profiles.rate.record import read_rate_record
-
-        return read_rate_record(path)
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(
-            f"cannot be read ({getattr(error, 'strerror', None) or 'not UTF-8'})",
-            key="rate.source",
-            value=str(path),
-            way_out="check the path",
-        ) from None
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(f"is not TOML: {error}", file=path, way_out="correct that line") from None
-    table = data.get("rate", data)
-    rate = read_noun(Rate, table, file=path, table="rate" if "rate" in data else "")
-    if rate.source is not None:
-        raise BadInput("names another rate", file=path, key="source", value=rate.source, way_out="name that one itself")
-    return resolve_rate(rate, path.parent, file=path)
-
-
-def resolve_rate(rate: Rate, folder: str | Path, file: object = None) -> Rate:
-    """The rate itself where `rate` only names its source, with the paths that it holds made absolute.
-
-    Parameters
-    ----------
-    rate : Rate
-    folder : path
-        Where relative paths begin: the folder of the file that holds the rate.
-    file : path, optional
-        Named in the message.
-
-    Examples
-    --------
-    >>> resolve_rate(Rate(source="library:flat"), ".").name
-    'Flat (invented)'
-    """
-    if rate.source is not None:
-        return _changed(_source_of(rate.source, folder, file), rate, file)
-    if rate.hourly_prices is None:
-        return rate
-    path = str((Path(folder) / rate.hourly_prices.csv).resolve())
-    return rate.model_copy(update={"hourly_prices": rate.hourly_prices.model_copy(update={"csv": path})})
-
-
-def _source_of(source: str, folder: str | Path, file: object) -> Rate:
-    try:
-        return read_rate(source, folder)
-    except BadInput as error:
-        if error.file is not None:
-            raise
-        raise BadInput(error.rule, file=file, key=error.key, value=error.value, way_out=error.way_out) from None
-
-
-def _changed(rate: Rate, by: Rate, file: object) -> Rate:
-    """The rate with the keys that stand beside its source in place of its own."""
-    keys = by.model_dump(exclude_unset=True, exclude={"source"})
-    if not keys:
-        return rate
-    return read_noun(Rate, {**rate.model_dump(exclude_unset=True), **keys}, file=file, table="rate")
-
-
-def library_rates() -> tuple[str, ...]:
-    """Names of the rates that come along, as in "library:NAME".
-
-    Examples
-    --------
-    >>> "flat" in library_rates()
-    True
-    """
-    return tuple(sorted(path.stem.removeprefix("rate_") for path in LIBRARY.glob("rate_*.toml")))
-
-
 def _check_same_name_same_price(season: Season) -> None:
     """Periods of one name are one period with several windows."""
     first: dict[str, Period] = {}
@@ -259,17 +159,3 @@ def _check_same_name_same_price(season: Season) -> None:
                 value=(one.price_per_kwh, period.price_per_kwh),
                 way_out="give one of them another name",
             )
-
-
-def _rate_path(source: str, folder: Path) -> Path:
-    if not source.startswith("library:"):
-        return folder / source
-    name = source.removeprefix("library:")
-    if name not in library_rates():
-        raise BadInput(
-            "is not a rate of the library",
-            key="rate.source",
-            value=source,
-            way_out="choose one of " + ", ".join(f"library:{known}" for known in library_rates()),
-        )
-    return LIBRARY / f"rate_{name}.toml"

@@ -1,4 +1,4 @@
-"""Roof and weather to kW per step: NREL's PVWatts chain. The only file that runs pvlib's models of a roof."""
+"""Roof and weather to kW per step by the chain of NREL/TP-6A20-62641; nobody else runs pvlib's models of a roof."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from profiles.noun import BadInput, Noun
 from profiles.solar.log import SolarLog, log_kw
 from profiles.weather.weather import WeatherYear
 
-ALBEDO_FRAC = 0.2  # grass and roofs; the PVWatts default
-DC_TO_AC = 1.2  # the PVWatts default ratio of roof to inverter (from memory)
-INVERTER_EFFICIENCY = 0.96  # nominal, PVWatts version 5
-REFERENCE_EFFICIENCY = 0.9637  # of the inverter whose curve PVWatts scales
+ALBEDO_FRAC = 0.2  # grass and roofs; the default of NREL/TP-6A20-62641
+DC_TO_AC = 1.2  # the default ratio of roof to inverter of NREL/TP-6A20-62641 (from memory)
+INVERTER_EFFICIENCY = 0.96  # nominal, NREL/TP-6A20-62641
+REFERENCE_EFFICIENCY = 0.9637  # of the inverter whose curve NREL/TP-6A20-62641 scales
 TRACKER_EFFICIENCY = 0.98  # of the DC converter between roof and battery; engineering judgement, no source
 # Glass over cell over glass (King, Boyson, Kratochvil: Photovoltaic Array Performance Model, SAND2004-3535, table 1).
 CELL_HEAT = {"roof": {"a": -2.98, "b": -0.0471, "deltaT": 1.0}, "rack": {"a": -3.47, "b": -0.0594, "deltaT": 3.0}}
@@ -35,10 +35,13 @@ class Solar(Noun):
         None, ge=0.0, le=360.0, description="where the roof faces, clockwise from north, 180 is south [deg]"
     )
     mount: Literal["roof", "rack"] = Field("roof", description='"roof": close to it | "rack": open behind')
-    gamma_per_degc: float = Field(
-        -0.0047, ge=-0.01, le=0.0, description="output per degC of cell temperature, PVWatts standard module [1/degC]"
+    power_per_degc: float = Field(
+        -0.0047,
+        ge=-0.01,
+        le=0.0,
+        description="output per degC of cell temperature; standard module of NREL/TP-6A20-62641 [1/degC]",
     )
-    losses_frac: float = Field(0.1408, ge=0.0, lt=1.0, description="system losses, PVWatts version 5 [fraction]")
+    losses_frac: float = Field(0.1408, ge=0.0, lt=1.0, description="system losses, NREL/TP-6A20-62641 [fraction]")
     curtails: Literal["smooth", "steps", "no"] = Field(
         "smooth", description='how it gives way in an island: "smooth" (frequency-watt) | "steps" | "no"'
     )
@@ -92,12 +95,12 @@ def solar_kw(roof: Solar, weather: WeatherYear | None, hours: Hours, *, folder: 
 
     Notes
     -----
-    Plane of array by Perez 1990, reflection off the glass for the beam, cell temperature by the Sandia model, PVWatts
-    DC power and losses, PVWatts inverter.
+    Plane of array by Perez 1990, reflection off the glass for the beam, cell temperature by the Sandia model, DC
+    power, losses and inverter by NREL/TP-6A20-62641.
 
     References
     ----------
-    Dobos: PVWatts Version 5 Manual, NREL/TP-6A20-62641, 2014. Perez et al., Solar Energy 44 (5), 1990.
+    Dobos, NREL/TP-6A20-62641, 2014. Perez et al., Solar Energy 44 (5), 1990.
 
     Examples
     --------
@@ -144,10 +147,10 @@ def solar_dc_kw(
 def array_dc_kw(roof: Solar, weather: WeatherYear) -> np.ndarray:
     """DC power of the roof after system losses, shape (n_steps,). [kW]"""
     absorbed, cell_c = _on_the_cells(roof, weather)
-    return (1.0 - roof.losses_frac) * cell_dc_kw(absorbed, cell_c, roof.dc_kw, roof.gamma_per_degc)
+    return (1.0 - roof.losses_frac) * cell_dc_kw(absorbed, cell_c, roof.dc_kw, roof.power_per_degc)
 
 
-def cell_dc_kw(absorbed_w_m2, cell_c, dc_kw: float, gamma_per_degc: float) -> np.ndarray:
+def cell_dc_kw(absorbed_w_m2, cell_c, dc_kw: float, power_per_degc: float) -> np.ndarray:
     """DC power before losses: linear in irradiance and in cell temperature.
 
     Notes
@@ -156,7 +159,7 @@ def cell_dc_kw(absorbed_w_m2, cell_c, dc_kw: float, gamma_per_degc: float) -> np
 
     References
     ----------
-    Dobos: PVWatts Version 5 Manual, NREL/TP-6A20-62641, 2014, section 8.
+    Dobos, NREL/TP-6A20-62641, 2014, section 8.
 
     Examples
     --------
@@ -165,15 +168,15 @@ def cell_dc_kw(absorbed_w_m2, cell_c, dc_kw: float, gamma_per_degc: float) -> np
     """
     from pvlib.pvsystem import pvwatts_dc
 
-    return np.maximum(pvwatts_dc(np.asarray(absorbed_w_m2), np.asarray(cell_c), dc_kw, gamma_per_degc), 0.0)
+    return np.maximum(pvwatts_dc(np.asarray(absorbed_w_m2), np.asarray(cell_c), dc_kw, power_per_degc), 0.0)
 
 
 def inverter_kw(dc_kw, ac_kw: float) -> np.ndarray:
-    """AC power of an inverter of rating `ac_kw`: PVWatts' part-load curve, clipped at the rating.
+    """AC power of an inverter of rating `ac_kw`: the part-load curve of NREL/TP-6A20-62641, clipped at the rating.
 
     References
     ----------
-    Dobos: PVWatts Version 5 Manual, NREL/TP-6A20-62641, 2014, section 10.
+    Dobos, NREL/TP-6A20-62641, 2014, section 10.
 
     Examples
     --------
@@ -190,7 +193,7 @@ def inverter_kw(dc_kw, ac_kw: float) -> np.ndarray:
 
 
 def losses_frac(**percent: float) -> float:
-    """System losses combined from their parts in percent, PVWatts' own parts by default.
+    """System losses combined from their parts in percent, those of NREL/TP-6A20-62641 by default.
 
     Parameters
     ----------

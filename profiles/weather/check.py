@@ -9,7 +9,7 @@ import pandas as pd
 
 from profiles.hours import STEP_MINUTES
 from profiles.noun import BadInput
-from profiles.weather.file import Rows
+from profiles.weather.rows import Rows
 
 # What no year on earth leaves: at the top of the air the sun gives 1,415 W/m2, clouds may add a little for an hour.
 PLAUSIBLE = {

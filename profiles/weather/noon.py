@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from profiles.weather.check import MONTH_DAYS
+from profiles.weather.record import Weather
 from profiles.weather.sun import solar_noon_min
-
-if TYPE_CHECKING:
-    from profiles.weather.weather import Weather
 
 # The smallest usual mistake in stamps is half an hour; good files are centred within a few minutes.
 NOON_TOLERANCE_MIN = 20.0

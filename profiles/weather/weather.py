@@ -15,8 +15,10 @@ from pydantic import Field
 from profiles.hours import Hours
 from profiles.noun import BadInput, Noun
 from profiles.weather.check import check_place, check_values, check_whole, day_of_year, size_of, without_offsets
-from profiles.weather.file import COLUMNS, KNOWN, Rows, read_rows
+from profiles.weather.file import read_rows
 from profiles.weather.noon import noon_note
+from profiles.weather.record import Weather
+from profiles.weather.rows import COLUMNS, KNOWN, Rows
 from profiles.weather.sun import Sun, sun_of_steps
 
 LIBRARY = {
@@ -38,57 +40,6 @@ class WeatherSource(Noun):
     storm_years: str | None = Field(
         None, min_length=1, description="folder of actual weather years, for the hardest days that really came"
     )
-
-
-@dataclass(frozen=True, eq=False)
-class Weather:
-    """One year as a weather file holds it, on the file's own standard clock.
-
-    Attributes
-    ----------
-    name, format : str
-        Station, and the format that the content showed.
-    latitude, longitude, altitude_m, utc_offset_h
-        Of the file; its clock knows no daylight saving. [deg], [deg], [m], [h]
-    year : int or None
-        The calendar year of an actual year; None where the months come from several.
-    step_min : int
-        Length of a row's interval. [min]
-    start_min : float
-        When the first interval of the year begins, after midnight of 1 January. [min]
-    temp_at_min : float
-        When temperature and wind were read, after the beginning of a row's interval. [min]
-    convention : str
-        What a stamp of the file means for its irradiance.
-    ghi, dni, dhi : ndarray, shape (n_rows,)
-        Mean global horizontal, direct normal and diffuse horizontal irradiance over the interval. [W/m2]
-    temp_c, wind_m_s : ndarray, shape (n_rows,)
-        Air temperature and wind speed. [degC], [m/s]
-    notes : tuple of str
-        What a reader of results should know about the file.
-    """
-
-    name: str
-    format: str
-    latitude: float
-    longitude: float
-    altitude_m: float
-    utc_offset_h: float
-    year: int | None
-    step_min: int
-    start_min: float
-    temp_at_min: float
-    convention: str
-    ghi: np.ndarray
-    dni: np.ndarray
-    dhi: np.ndarray
-    temp_c: np.ndarray
-    wind_m_s: np.ndarray
-    notes: tuple[str, ...] = ()
-
-    @property
-    def n_days(self) -> int:
-        return len(self.ghi) * self.step_min // 1440
 
 
 @dataclass(frozen=True, eq=False)

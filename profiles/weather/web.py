@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from profiles.noun import BadInput
-from profiles.weather.file import Rows, plain_values
+from profiles.weather.rows import Rows, plain_values
 
 OTHERS = (
     (re.compile(r"\*[UC]\d{4}"), "a BSRN file", "one month of 1-minute values"),

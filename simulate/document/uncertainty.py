@@ -310,7 +310,7 @@ def spread_prices(rate: Rate, factor: float) -> Rate | None:
 
     Examples
     --------
-    >>> from profiles.rate.rate import read_rate
+    >>> from profiles.rate.source import read_rate
     >>> wide = spread_prices(read_rate("library:two_period"), 2.0)
     >>> [round(p.price_per_kwh, 3) for p in wide.season[0].periods], spread_prices(read_rate("library:flat"), 2.0)
     ([0.5, 0.1], None)

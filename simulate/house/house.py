@@ -10,7 +10,11 @@ import numpy as np
 from profiles.hours import Hours, hours_of_year
 from profiles.loads.circuit import Circuit
 from profiles.loads.load import MeterLoad, Sources, load_kw
+from profiles.meter import fullest_year, meter_kw, meter_notes, meter_on_year, meter_years, read_meter
 from profiles.noun import BadInput
+from profiles.solar.log import log_years
+from profiles.solar.roof import solar_dc_kw, solar_kw
+from profiles.weather.weather import LIBRARY, read_weather, weather_on
 from simulate.house.notes import below_notes, house_cautions, shape_notes, weather_notes
 from simulate.site.pools import LegPool, carries_two_pole, leg_of, pool_of, pools_of, share_on_pools
 from simulate.site.site import DEFAULT_YEAR, Site
@@ -32,14 +36,10 @@ class SiteSources(Sources):
     @cached_property
     def weather(self):
         """The site's weather file, or None where none is named."""
-        from profiles.weather.weather import read_weather
-
         return None if self.site.weather is None else read_weather(self.site.weather, self.site.folder)
 
     def year(self, hours: Hours, asks: str = "a load that follows the weather"):
         """The weather on the hour axis; `asks` names what needs it, where there is none."""
-        from profiles.weather.weather import LIBRARY, weather_on
-
         if self.weather is None:
             known = ", ".join(f'"library:{name}"' for name in LIBRARY)
             raise BadInput(
@@ -57,8 +57,6 @@ class SiteSources(Sources):
 
     def meter(self, load: MeterLoad, timezone: str):
         """A meter file, read once."""
-        from profiles.meter import read_meter
-
         key = (load.meter, load.point, load.column, load.dialect)
         if key not in self._meters:
             known = {"point": load.point, "column": load.column, "dialect": load.dialect}
@@ -66,8 +64,6 @@ class SiteSources(Sources):
         return self._meters[key]
 
     def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
-        from profiles.meter import meter_kw, meter_notes, meter_on_year
-
         read = self.meter(load, hours.timezone)
         whole = meter_on_year(read, hours, extend=load.extend, other_year=load.redate, temp_c=self.temp_c)
         self.notes += meter_notes(load.meter, read, whole)
@@ -225,8 +221,6 @@ def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
     if site.site.year is not None:
         return site.site.year, []
     for key, load in _meter_loads(site):
-        from profiles.meter import fullest_year, meter_years
-
         try:
             meter = sources.meter(load, site.site.timezone)
         except BadInput as error:
@@ -238,8 +232,6 @@ def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
             year = fullest_year(meter, site.site.timezone)
             return year, [f"site.year = {year} (the year of which {load.meter} holds most)"]
     if site.solar is not None and site.solar.series is not None:
-        from profiles.solar.log import log_years
-
         years = log_years(site.solar.series, site.site.timezone, site.folder)
         if years:
             return int(years[-1]), [f"site.year = {years[-1]} (the year that the inverter's log covers)"]
@@ -336,8 +328,6 @@ def _solar(site: Site, hours: Hours, sources: SiteSources) -> tuple[np.ndarray, 
     none = np.zeros(hours.n_steps)
     if site.solar is None:
         return none, none
-    from profiles.solar.roof import solar_dc_kw, solar_kw
-
     roof = site.solar
     needs_weather = roof.series is None
     weather = sources.year(hours, asks="a roof without a log of its own") if needs_weather else None

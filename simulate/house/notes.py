@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from profiles.hours import Hours
+from profiles.weather.weather import far_note
 from simulate.site.pools import solar_returns
 from simulate.site.site import Site
 
@@ -13,8 +14,6 @@ METER_SLACK_KW = 0.1
 
 def weather_notes(site: Site, weather, year) -> list[str]:
     """The weather file, what its year says of itself, how far it lies, and weather years that nothing asks for."""
-    from profiles.weather.weather import far_note
-
     said = [f"weather: {weather.name} ({weather.format})", *year.notes]
     return said + list(far_note(weather, site.site.latitude, site.site.longitude)) + _storm_note(site)
 

@@ -10,7 +10,8 @@ from functools import lru_cache
 from pathlib import Path
 
 from profiles.noun import BadInput
-from profiles.rate.rate import Rate, resolve_rate
+from profiles.rate.rate import Rate
+from profiles.rate.source import resolve_rate
 from simulate.site.site import Site
 
 NAMES = re.compile(r'"(meter|csv|source)":\s*("(?:[^"\\]|\\.)*")')

@@ -13,7 +13,8 @@ from pydantic import Field, PrivateAttr
 
 from profiles.loads.circuit import Circuit
 from profiles.noun import BadInput, Noun, read_noun
-from profiles.rate.rate import Rate, resolve_rate
+from profiles.rate.rate import Rate
+from profiles.rate.source import resolve_rate
 from profiles.solar.roof import Solar
 from profiles.weather.weather import WeatherSource
 from simulate.site.money import Money

@@ -11,7 +11,8 @@ import pytest
 
 from profiles.hours import hours_of_year
 from profiles.noun import BadInput
-from profiles.rate.rate import Rate, read_rate
+from profiles.rate.rate import Rate
+from profiles.rate.source import read_rate
 from simulate.bill.replay import PrintedBill, read_printed_bills, replay_bill
 
 AXIS = hours_of_year(2025, "America/New_York")

@@ -3,7 +3,8 @@
 import pytest
 
 from profiles.noun import BadInput
-from profiles.rate.rate import Rate, read_rate
+from profiles.rate.rate import Rate
+from profiles.rate.source import read_rate
 from simulate.document.study import bills_of
 from simulate.document.uncertainty import SPANS, Span, ranges_of, span_of, spread_prices
 from simulate.document.worth import worth_of

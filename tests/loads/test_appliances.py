@@ -1,13 +1,10 @@
 """Appliances agree with themselves; on-off series keep their energy and show their peaks."""
 
-import json
-
 import numpy as np
 import pytest
 
 from profiles.hours import hours_of_year
-from profiles.loads.appliances import appliance, appliances, describe_library, duty_cycle_kw
-from profiles.loads.shapes import shape_names
+from profiles.loads.appliances import appliance, appliances, duty_cycle_kw
 from profiles.noun import BadInput
 
 FIVE = hours_of_year(2025, "America/New_York", 5)
@@ -99,15 +96,3 @@ def test_cycle_that_is_none_is_refused(arguments, message):
         duty_cycle_kw(*arguments, FIVE, seed=1)
     with pytest.raises(BadInput, match="starts_per_hour"):
         duty_cycle_kw(500.0, 6.0, FIVE, seed=1, starts_per_hour=0.0)
-
-
-def test_library_is_plain_data():
-    library = describe_library()
-    assert json.loads(json.dumps(library)).keys() == library.keys()
-    assert [shape["name"] for shape in library["shapes"]] == list(shape_names())
-    assert [one["name"] for one in library["weather"]] == [
-        "library:piedmont",
-        "library:alaska-coast",
-        "library:south-florida",
-    ]
-    assert all(one["source"] for one in library["appliances"] + library["shapes"])

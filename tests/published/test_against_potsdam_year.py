@@ -2,7 +2,7 @@
 
 How sure: computed from that library's file, the mean temperature also by its own reader (lib). The yield of 993.7 kWh
 for each kW is a trial run of pvlib 0.16.1 with other models than ours (Hay-Davies sky, Faiman cell, tilt 35 south,
--0.4 %/K, 14 % losses, PVWatts inverter); nobody published a target, so it is a check of plausibility between models.
+-0.4 %/K, 14 % losses, inverter of NREL/TP-6A20-62641); nobody published a target, so it is a check of plausibility between models.
 """
 
 from importlib.util import find_spec
@@ -61,7 +61,7 @@ def test_a_kilowatt_of_roof_yields_what_other_models_of_sky_and_cell_give(year):
         tilt_deg=35.0,
         azimuth_deg=180.0,
         mount="rack",
-        gamma_per_degc=-0.004,
+        power_per_degc=-0.004,
         losses_frac=0.14,
         connected_at="main-panel",
     )

@@ -2,7 +2,7 @@
 
 American Solar Energy Society, ases.org, monthly articles, 1 kW fixed south (seen-P; modelled by a satellite service):
 Miami, May and June 2012, 120 and 110 kWh; January to June 2012, 715 to 765 kWh (a range over five cities that include
-Miami). The slope and losses are not stated; 25 degrees on an open rack and PVWatts losses are ours. The other cities
+Miami). The slope and losses are not stated; 25 degrees on an open rack and the losses of NREL/TP-6A20-62641 are ours. The other cities
 have no weather in the library and are left out. Band: 15 %, as satellite years and typical years differ.
 
 Arizona Solar Center, azsolarcenter.org, Phoenix (seen-P): a flush roof gives "about 6 % less" than an open rack. The

@@ -12,7 +12,8 @@ from profiles.hours import hours_of_year
 from profiles.noun import BadInput, read_noun
 from profiles.rate.calendar import rate_calendar
 from profiles.rate.prices import rate_prices
-from profiles.rate.rate import Rate, library_rates, read_rate, resolve_rate
+from profiles.rate.rate import Rate
+from profiles.rate.source import library_rates, read_rate, resolve_rate
 
 NEW_YORK = "America/New_York"
 EXAMPLES = Path(__file__).parents[3] / "shared" / "examples"

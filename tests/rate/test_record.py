@@ -10,8 +10,9 @@ import pytest
 from profiles.hours import hours_of_year
 from profiles.noun import BadInput
 from profiles.rate.prices import rate_prices
-from profiles.rate.rate import Rate, read_rate, resolve_rate
+from profiles.rate.rate import Rate
 from profiles.rate.record import read_rate_record
+from profiles.rate.source import read_rate, resolve_rate
 from simulate.bill.bill import price_bill
 
 AXIS = hours_of_year(2025, "America/New_York")

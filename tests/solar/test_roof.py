@@ -102,7 +102,7 @@ def test_east_faces_the_morning_and_west_the_evening():
 
 def test_cold_and_open_roofs_give_more():
     assert solar_kw(roof(mount="rack"), PIEDMONT, HOURS).sum() > solar_kw(roof(), PIEDMONT, HOURS).sum()
-    flat = solar_kw(roof(gamma_per_degc=0.0), PIEDMONT, HOURS)
+    flat = solar_kw(roof(power_per_degc=0.0), PIEDMONT, HOURS)
     hot = PIEDMONT.temp_c > 30.0
     assert flat[hot].sum() > solar_kw(roof(), PIEDMONT, HOURS)[hot].sum()
 
@@ -255,3 +255,15 @@ def test_log_that_is_not_there_and_column_that_is_not_there(tmp_path):
     (tmp_path / "log.csv").write_text("")
     with pytest.raises(BadInput, match="cannot be read as CSV"):
         solar_kw(log, None, hours, folder=tmp_path)
+
+
+def test_the_old_name_of_the_temperature_coefficient_is_refused_and_the_new_one_named():
+    roof = {
+        "dc_kw": 3.0,
+        "tilt_deg": 20.0,
+        "azimuth_deg": 180.0,
+        "connected_at": "main-panel",
+        "gamma_per_degc": -0.004,
+    }
+    with pytest.raises(BadInput, match="gamma_per_degc is not a known key.*did you mean power_per_degc"):
+        read_noun(Solar, roof, table="solar")

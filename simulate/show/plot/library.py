@@ -105,7 +105,7 @@ def _appliance(one: dict) -> Plate:
 
 def _rate(one: dict) -> Plate:
     from profiles.rate.prices import rate_prices
-    from profiles.rate.rate import read_rate
+    from profiles.rate.source import read_rate
 
     hours = hours_of_year(YEAR, ZONE)
     prices = rate_prices(read_rate(f"library:{one['name']}"), hours).buy_per_kwh

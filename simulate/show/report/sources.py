@@ -24,8 +24,8 @@ DEMO = "demo site"
 """What `read_site` calls the embedded site."""
 DEFAULTS = {
     "round_trip_efficiency": "NREL ATB",
-    "losses_frac": "NREL PVWatts v5",
-    "gamma_per_degc": "NREL PVWatts v5",
+    "losses_frac": "NREL/TP-6A20-62641",
+    "power_per_degc": "NREL/TP-6A20-62641",
     "reconnect_s": "IEEE 1547",
     "no_load_w": "engineering range, no citation",
     "on_grid_w": "engineering range, no citation",

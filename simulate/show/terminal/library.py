@@ -21,7 +21,7 @@ def library_document() -> dict:
     """What comes along, as plain data: load shapes, rates, weather years, appliances."""
     from profiles.loads.appliances import appliances
     from profiles.loads.shapes import shape_names
-    from profiles.rate.rate import library_rates, read_rate
+    from profiles.rate.source import library_rates, read_rate
     from profiles.weather.weather import LIBRARY
 
     rates = {name: read_rate(f"library:{name}").name for name in library_rates()}
@@ -46,7 +46,7 @@ def library_names() -> dict[str, tuple[str, ...]]:
     """
     from profiles.loads.appliances import appliances
     from profiles.loads.shapes import shape_names
-    from profiles.rate.rate import library_rates
+    from profiles.rate.source import library_rates
     from profiles.weather.weather import LIBRARY
 
     return {
@@ -139,7 +139,7 @@ def _load_keys(one) -> str:
 def _rate(name: str) -> dict:
     from profiles.hours import hours_of_year
     from profiles.rate.prices import rate_prices
-    from profiles.rate.rate import read_rate
+    from profiles.rate.source import read_rate
 
     rate = read_rate(f"library:{name}")
     prices = rate_prices(rate, hours_of_year(YEAR, ZONE))

@@ -1,4 +1,4 @@
-"""Dobos: PVWatts Version 5 Manual, NREL/TP-6A20-62641, 2014: losses, DC power, inverter.
+"""Dobos, NREL/TP-6A20-62641, 2014: losses, DC power, inverter.
 
 How sure: the loss parts were read on pvlib's documentation page that cites the manual (seen-P there); the combined
 value, the DC example and the inverter's table are pvlib's (lib). The manual itself was not read.
