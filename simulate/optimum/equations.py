@@ -114,7 +114,7 @@ class Equations:
         return matrix, low, high, price, integral, row_low, row_high
 
 
-def equations(case: Case, clashes=None, *, may_split: bool = True) -> Equations:
+def equations(case: Case, clashes=None, *, may_split: bool = True, cyclic: bool = False) -> Equations:
     """Columns and rows of a case; floors, start and end are bounds that the solver sets.
 
     `clashes`, bool of shape (n_pools, n_steps), names steps beyond the `offending` ones that need a binary; without
@@ -156,7 +156,17 @@ def equations(case: Case, clashes=None, *, may_split: bool = True) -> Equations:
     _limit_flows(made, case, net)
     _add_binaries(made, case, net, np.zeros((len(case.pools), n), bool) if clashes is None else clashes, may_split)
     add_peaks(made, case, made.columns["import"])
+    if cyclic:
+        add_circle(made, len(case.pools))
     return made
+
+
+def add_circle(made: Equations, n_pools: int) -> None:
+    """Each pool ends as full as it begins."""
+    row = np.zeros(1, np.int64)
+    for p in range(n_pools):
+        stored = made.columns[f"stored {p}"]
+        made.add_rows(0.0, inf, (row, stored[-1:], 1.0), (row, stored[:1], -1.0))
 
 
 def _pair_dc_kw(case: Case, p: int) -> np.ndarray:

@@ -9,6 +9,7 @@ import numpy as np
 
 from profiles.noun import BadInput
 from simulate.optimum.best import METHOD, best_cost, best_path
+from simulate.optimum.cyclic import lowest
 from simulate.optimum.equations import Case, Demand, equations, offending
 from simulate.optimum.highs import loaded, solved
 from simulate.optimum.merged import can_merge, merged_equations
@@ -136,6 +137,21 @@ class Planner:
             self._solver = Solver(self.case)
         return self._solver.best(*states)
 
+    def best_circle(self, floor_kwh) -> Best:
+        """The best possible that ends as full as it begins."""
+        none = np.zeros(len(self.case.pools))
+        whole = as_one(self.case, floor_kwh, none, none)
+        if whole is not None and _is_exact(whole[0]):
+            share = np.array([pool.usable_kwh for pool in self.case.pools]) / whole[0].pools[0].usable_kwh
+            start = _lowest(whole[0], 0, whole[1][0][0])[0] * share
+            return self.best(floor_kwh, start, start)
+        if _is_exact(self.case):
+            start = np.array([_lowest(self.case, p, floor_kwh[p])[0] for p in range(len(self.case.pools))])
+            return self.best(floor_kwh, start, start)
+        if self._solver is None:
+            self._solver = Solver(self.case, cyclic=True)
+        return self._solver.best(floor_kwh, None, None)
+
 
 def best_bound(
     load_kw, reach_kw, solar_kw, buy_per_kwh, sell_per_kwh, pools, *, floor_kwh, start_kwh, end_kwh, **options
@@ -171,6 +187,43 @@ def best_bound(
         return solved(loaded(made)[0]) + untouched, RELAXED if odd else LINEAR
     best = Solver(case).best(*states)
     return best.bound, best.method
+
+
+def cyclic_bound(case: Case, floor_kwh) -> tuple[float, str]:
+    """Cost that no use of the pools undercuts that ends as full as it begins, and the method that found it.
+
+    Parameters
+    ----------
+    case : Case
+        From `checked_case`.
+    floor_kwh : ndarray, shape (n_pools, n_steps)
+        [kWh DC]
+
+    Examples
+    --------
+    >>> case = checked_case([0.0, 1.0], 9, 0, [0.1, 0.3], 0.0, Pool(1.0))
+    >>> cost, method = cyclic_bound(case, np.zeros((1, 2)))
+    >>> round(cost, 9), method
+    (0.1, 'exact convex programme')
+    """
+    floor_kwh = np.asarray(floor_kwh, dtype=float)
+    none = np.zeros(len(case.pools))
+    case, (floor, _, _) = as_one(case, floor_kwh, none, none) or (case, (floor_kwh, none, none))
+    if _is_exact(case):
+        return sum(_lowest(case, p, floor[p])[1] for p in range(len(case.pools))) - _shared(case), METHOD
+    odd = any(offending(case, p).any() for p in range(len(case.pools)))
+    if can_merge(case) and (case.n_steps > MOST_STEPS or not odd):
+        made, untouched = merged_equations(case, floor)
+        return solved(loaded(made)[0]) + untouched, RELAXED if odd else LINEAR
+    best = Solver(case, cyclic=True).best(floor, None, None)
+    return best.bound, best.method
+
+
+def _lowest(case: Case, p: int, floor) -> tuple[float, float]:
+    """Best start of one pool that ends as full, and the cost from there."""
+    made, usable = _programme(case, p), case.pools[p].usable_kwh
+    cost_of = lambda start: best_cost(made, floor_kwh=floor, start_kwh=start, end_kwh=start)
+    return lowest(cost_of, min(float(floor.min()), usable), usable)
 
 
 def as_one(case: Case, floor_kwh, start_kwh, end_kwh):
@@ -348,19 +401,20 @@ class Solver:
     [0.05, 0.2]
     """
 
-    def __init__(self, case: Case, clashes=None, rounds: int = MOST_ROUNDS):
-        self.rounds = rounds
+    def __init__(self, case: Case, clashes=None, rounds: int = MOST_ROUNDS, *, cyclic: bool = False):
+        self.rounds, self.cyclic = rounds, cyclic
         self.case, self.clashes = case, np.zeros((len(case.pools), case.n_steps), bool) if clashes is None else clashes
         self.is_small = case.n_steps <= MOST_STEPS
-        self.made = equations(case, self.clashes, may_split=self.is_small)
+        self.made = equations(case, self.clashes, may_split=self.is_small, cyclic=cyclic)
         self.highs, self.is_mixed = loaded(self.made)
 
     def best(self, floor_kwh, start_kwh, end_kwh) -> Best:
-        """Solve with these floors, shape (n_pools, n_steps), starts and ends, shape (n_pools,)."""
+        """Solve with these floors, shape (n_pools, n_steps), starts and ends, shape (n_pools,), if not cyclic."""
         for p, pool in enumerate(self.case.pools):
-            low = np.r_[start_kwh[p], floor_kwh[p]]
-            low[-1] = max(low[-1], end_kwh[p])
-            high = np.r_[start_kwh[p], np.full(self.case.n_steps, pool.usable_kwh)]
+            begins = (0.0, pool.usable_kwh) if self.cyclic else (start_kwh[p], start_kwh[p])
+            low = np.r_[begins[0], floor_kwh[p]]
+            low[-1] = max(low[-1], 0.0 if self.cyclic else end_kwh[p])
+            high = np.r_[begins[1], np.full(self.case.n_steps, pool.usable_kwh)]
             columns = self.made.columns[f"stored {p}"].astype(np.int32)
             self.highs.changeColsBounds(len(columns), columns, low, high)
         solved(self.highs)
@@ -368,7 +422,8 @@ class Solver:
         clashes = self._clashes(value) | self.clashes
         new = bool((clashes & ~self.clashes).any())
         if new and self.is_small and self.rounds > 0:
-            return Solver(self.case, clashes, self.rounds - 1).best(floor_kwh, start_kwh, end_kwh)
+            again = Solver(self.case, clashes, self.rounds - 1, cyclic=self.cyclic)
+            return again.best(floor_kwh, start_kwh, end_kwh)
         odd = not self.is_small and any(offending(self.case, p).any() for p in range(len(self.case.pools)))
         return self._read(value, relaxed=new or odd)
 

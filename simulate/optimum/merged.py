@@ -8,7 +8,7 @@ from math import inf
 
 import numpy as np
 
-from simulate.optimum.equations import Case, Equations, add_peaks, offending
+from simulate.optimum.equations import Case, Equations, add_circle, add_peaks, offending
 
 MOST_POOLS = 3
 
@@ -65,8 +65,10 @@ def runs_of(case: Case, floor_kwh) -> Runs:
     return Runs(np.flatnonzero(new), metered, net)
 
 
-def merged_equations(case: Case, floor_kwh, start_kwh, end_kwh) -> tuple[Equations, float]:
+def merged_equations(case: Case, floor_kwh, start_kwh=None, end_kwh=None) -> tuple[Equations, float]:
     """Columns and rows of a case with its floors and ends, and the cost that no use of the pools changes.
+
+    Without a start it ends as full as it begins, wherever that is.
 
     Notes
     -----
@@ -92,9 +94,10 @@ def merged_equations(case: Case, floor_kwh, start_kwh, end_kwh) -> tuple[Equatio
         serves = np.flatnonzero(limit > 0.0)
         worth = case.wear_per_kwh * dc - np.where(metered, 0.0, buy) * at_meter
         served = made.add_columns(f"served {p}", len(serves), 0.0, limit[serves] * h, worth[serves])
-        low = np.r_[start_kwh[p], floor_kwh[p][np.r_[first[1:], case.n_steps] - 1]]
-        low[-1] = max(low[-1], end_kwh[p])
-        high = np.r_[start_kwh[p], np.full(n, pool.usable_kwh)]
+        begins = (0.0, pool.usable_kwh) if start_kwh is None else (start_kwh[p], start_kwh[p])
+        low = np.r_[begins[0], floor_kwh[p][np.r_[first[1:], case.n_steps] - 1]]
+        low[-1] = max(low[-1], 0.0 if end_kwh is None else end_kwh[p])
+        high = np.r_[begins[1], np.full(n, pool.usable_kwh)]
         stored = made.add_columns(f"stored {p}", n + 1, low, high, 0.0)
         sun = np.flatnonzero(case.dc_kw[p][first] > 0.0)
         spill = made.add_columns(f"spill {p}", len(sun), 0.0, case.dc_kw[p][first[sun]] * h, 0.0)
@@ -127,6 +130,8 @@ def merged_equations(case: Case, floor_kwh, start_kwh, end_kwh) -> tuple[Equatio
         row = np.arange(len(sunny))
         made.add_rows(-inf, taken[pools][sunny], *((row, made.columns[f"filled {p}"], 1.0) for p in pools))
     _add_meter(made, case, runs, meter)
+    if start_kwh is None:
+        add_circle(made, n_pools)
     untouched = np.where(runs.net_kw > 0.0, case.buy_per_kwh, case.sell_per_kwh) * runs.net_kw * h
     return made, float(untouched[~runs.metered].sum())
 
