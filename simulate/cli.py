@@ -65,7 +65,7 @@ def _print_json(document: dict) -> None:
 
 
 def _part(document: dict, *names: str) -> dict:
-    keys = ("site", "steps", "step_h", *names, "assumptions", "cautions")
+    keys = ("site", "steps", "step_h", "answer", *names, "assumptions", "cautions")
     return {key: document[key] for key in keys if key in document}
 
 

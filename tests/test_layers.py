@@ -54,8 +54,6 @@ LATE_ALLOWED = ("simulate/cli.py",)
 KNOWN: set[tuple[str, str]] = {
     ("simulate.designs.compare", "simulate.show.plot.designs"),
     ("simulate.designs.compare", "simulate.show.plot.paper"),
-    ("simulate.document.study", "simulate.show.terminal.view"),
-    ("simulate.document.uncertainty", "simulate.show.terminal.view"),
     ("simulate.house.frontier", "simulate.document.worth"),
     ("simulate.house.ride", "simulate.document.timeline"),
     ("simulate.house.ride", "simulate.show.glance"),
@@ -63,11 +61,7 @@ KNOWN: set[tuple[str, str]] = {
     ("simulate.physics.walk", "simulate.show.glance"),
     ("simulate.show.outputs", "simulate.show.report.report"),
     ("simulate.show.outputs", "simulate.show.terminal.view"),
-    ("simulate.show.plot.heat", "simulate.show.terminal.view"),
-    ("simulate.show.plot.how_sure", "simulate.show.terminal.view"),
     ("simulate.show.plot.library", "simulate.show.terminal.library"),
-    ("simulate.show.plot.outages", "simulate.show.terminal.view"),
-    ("simulate.show.plot.plates", "simulate.show.terminal.view"),
     ("simulate.site.site", "simulate.show.glance"),
 }
 """Arrows up that still stand, (importer, imported)."""

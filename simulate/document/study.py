@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from html import escape
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from profiles.noun import BadInput
 from simulate.bill.four_bills import FourBills, four_bills
+from simulate.document.aged import at_end_of_warranty
+from simulate.document.answers import answer_of
 from simulate.document.observed import observed
 from simulate.document.timeline import who_goes_dark
 from simulate.document.worth import (
@@ -150,7 +153,17 @@ class Study:
     @cached_property
     def medical(self) -> dict | None:
         """`medical_of` the year."""
-        return medical_of(self.run)
+        return medical_of(self.run, self.aged)
+
+    @cached_property
+    def aged(self) -> RideThrough:
+        """Every outage with units at the end of their warranty."""
+        return ride_through(at_end_of_warranty(self.run))
+
+    @cached_property
+    def answer(self) -> dict:
+        """The sentences that somebody acts on: what must be put right, hours, money."""
+        return answer_of(self.ride, self.aged, self.findings, self.bills)
 
     @cached_property
     def findings(self) -> tuple:
@@ -173,6 +186,7 @@ class Study:
             "site": self.site.site.name,
             "steps": house.hours.n_steps,
             "step_h": house.hours.step_h,
+            "answer": self.answer,
             "energy_kwh": self.run.energy_kwh(),
             "bill": bill_document(self.bills, self.bound, self.run.asked),
             "outage": outage,
@@ -200,21 +214,18 @@ class Study:
         return [SHARED_NEUTRAL] * bool(wrong) + cautions_for(self.run)
 
     def _repr_html_(self) -> str:
-        from simulate.show.terminal.view import study_html
+        lines = "".join(f"<p>{escape(text)}</p>" for text in self.answer["text"])
+        return lines + self.ride._repr_html_()
 
-        return study_html(self)
 
-
-def medical_of(run: HouseYear) -> dict | None:
+def medical_of(run: HouseYear, aged: RideThrough | None = None) -> dict | None:
     """Medical circuits and their shortest hours of the year at end-of-warranty capacity; None without one."""
     site, never_carried = run.house.site, run.house.never_carried
     names = [circuit.name for circuit in run.house.circuits if circuit.is_medical]
     names += [circuit.name for circuit in site.circuit if circuit.is_medical and circuit.name in never_carried]
     if not names:
         return None
-    keys = {f'battery["{group.name}"].usable_kwh': group.unit_kwh * group.end_frac for group in site.battery}
-    drop = {key.replace("usable_kwh", "usable_kwh_ac"): None for key in keys}
-    aged = ride_through(run.house.with_battery_of(site.with_values(keys | drop)))
+    aged = ride_through(at_end_of_warranty(run)) if aged is None else aged
     return {
         "circuits": names,
         "hours_min": 0.0 if set(names) & set(never_carried) else float(aged.hours.min()),
@@ -264,6 +275,7 @@ def outage_document(ride: RideThrough, at: str | None = None) -> dict:
         "site": house.site.site.name,
         "steps": house.hours.n_steps,
         "step_h": house.hours.step_h,
+        "answer": answer_of(ride, ride_through(at_end_of_warranty(ride.run)), check_panel(house.site)),
         "outage": {**ride.document(), "recharge": recharge_of(ride.run)},
         "assumptions": assumptions_of(ride.run),
         "cautions": cautions_for(ride.run),

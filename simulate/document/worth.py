@@ -265,7 +265,7 @@ def _year_of(run: HouseYear, bills: FourBills, groups, left) -> tuple[float, flo
     """Saving and discharged energy of a year with so much capacity left in each group."""
     if (left < 1.0).any():
         frac = {group.name: float(share) for group, share in zip(groups, left, strict=True)}
-        run = walk_asked(asked_again(run.asked, _aged(run, frac)))
+        run = walk_asked(asked_again(run.asked, aged_house(run, frac)))
         year, rate = run.year, run.house.site.rate
         total = price_bill(year.import_kw, year.export_kw, rate, run.hours).total
         saving = bills.without_battery.total - total
@@ -274,7 +274,7 @@ def _year_of(run: HouseYear, bills: FourBills, groups, left) -> tuple[float, flo
     return saving, float(run.year.discharge_kw.sum() * run.hours.step_h)
 
 
-def _aged(run: HouseYear, frac: dict[str, float]) -> House:
+def aged_house(run: HouseYear, frac: dict[str, float]) -> House:
     """The house with a share of each group's energy left, its plan and reserve as they were resolved."""
     site = run.house.site
     groups = tuple(

@@ -145,6 +145,11 @@ class House:
         return share_on_pools(self.circuits, self.pools, self.two_pole)
 
     @cached_property
+    def carrying(self) -> np.ndarray:
+        """Pools that carry a circuit, shape (n_pools,) of bool."""
+        return (self.share > 0.0).any(axis=1)
+
+    @cached_property
     def limits(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Share of each carried circuit that each output limit sees, the limits [kW], and the pool of each."""
         rows, kw, pool = [], [], []

@@ -74,6 +74,24 @@ class RideThrough:
         lost = self.first_lost[self.first_lost >= 0]
         return self.name_of(int(np.bincount(lost).argmax())) if len(lost) else "none"
 
+    @cached_property
+    def first_legs(self) -> np.ndarray:
+        """Leg that goes dead first in each outage: "A", "B", "both", "" where none does, shape (n_steps,) of str."""
+        pools = self.house.pools
+        when = np.where(self.house.carrying, self.dark.dark_h, np.inf)
+        if not when.shape[1]:
+            return np.full(len(self.hours), "", dtype="<U4")
+        first = when.min(axis=1)
+        dead = np.isfinite(first)[:, None] & (when <= first[:, None] + TOLERANCE_H)
+        names = np.array(["both" if len(pool.legs) > 1 else pool.legs for pool in pools], dtype="<U4")
+        out = np.where(dead.any(axis=1), names[dead.argmax(axis=1)], "")
+        return np.where(dead.sum(axis=1) > 1, "both", out)
+
+    @cached_property
+    def usual_leg(self) -> str:
+        """The leg that goes dead first in most outages, "none" where none does."""
+        return most_common(self.first_legs) or "none"
+
     def in_months(self, months) -> np.ndarray:
         """Hours of the outages that begin in these months."""
         return self.hours[np.isin(self.house.hours.month, months)]
@@ -99,6 +117,7 @@ class RideThrough:
             "lasting_frac": lasting_frac(self.hours, self.horizon_h),
             "censored_frac": float(self.censored.mean()),
             "first_lost": self.usually_lost,
+            "first_lost_leg": self.usual_leg,
             "why": self.why_frac,
             "never_carried": list(self.house.never_carried),
             "legs": {leg: spread(hours) for leg, hours in self.leg_hours.items()},
@@ -125,6 +144,18 @@ class RideThrough:
         from simulate.show.glance import ride_html
 
         return ride_html(self)
+
+
+def most_common(names: np.ndarray) -> str:
+    """The name that occurs most often, the first of the alphabet where several do; "" where there is none.
+
+    Examples
+    --------
+    >>> most_common(np.array(["B", "A", "B", ""]))
+    'B'
+    """
+    found, counts = np.unique(names[names != ""], return_counts=True)
+    return str(found[counts.argmax()]) if len(found) else ""
 
 
 def ride_through(
@@ -308,14 +339,14 @@ def _first_lost(house: House, load_case: str, dark: Dark, dropped: dict, begin) 
     n, step_h = house.hours.n_steps, house.hours.step_h
     gravity = np.array([-circuit.consequence for circuit in house.circuits], dtype=float).reshape(-1, 1)
     rank = (gravity + len(CONSEQUENCES)) * 1e6 + kw
-    carries = (house.share > 0.0).any(axis=1)
     drop_h = _drop_h(house, dropped, begin, np.ones(len(house.circuits), bool))
-    when = np.minimum(dark.dark_h[:, carries].min(axis=1), drop_h)
+    dark_h = np.where(house.carrying, dark.dark_h, np.inf)
+    when = np.minimum(dark_h.min(axis=1), drop_h)
     lost = when < house.site.outage.horizon_h
     step = (begin + np.floor(np.where(lost, when, 0.0) / step_h + TOLERANCE_H).astype(np.int64)) % n
     best, out = np.full(len(when), -1.0), np.full(len(when), -1)
     on_pool = [np.broadcast_to(share[:, None] > 0.0, kw.shape) for share in house.share]
-    events = [(dark.dark_h[:, p] <= when + TOLERANCE_H, among) for p, among in enumerate(on_pool)]
+    events = [(dark_h[:, p] <= when + TOLERANCE_H, among) for p, among in enumerate(on_pool)]
     events.append((drop_h <= when + TOLERANCE_H, dropped[_hands(house)]))
     for happened, among in events:
         key = np.where(among, rank, -1.0)

@@ -7,7 +7,7 @@ from rich.console import Console
 from profiles.noun import BadInput
 from simulate.bill.ageing import age
 from simulate.document.study import bills_of
-from simulate.document.worth import NEAR_FRAC, _aged, asked_again, backed_up_kwh, life_of, replay_of, worth_of
+from simulate.document.worth import NEAR_FRAC, aged_house, asked_again, backed_up_kwh, life_of, replay_of, worth_of
 from simulate.house.bound import bound_of
 from simulate.house.reliability import interruptions_of, unserved_of
 from simulate.house.ride import ride_through
@@ -388,7 +388,7 @@ SHARED = {
 def test_units_that_hold_less_share_the_plan_of_the_year(name):
     """The same year as if the site had been written with smaller units and the plan worked out anew."""
     run = run_year(read_site().with_values(SHARED[name]))
-    house = _aged(run, {"Left unit": 0.8, "Right unit": 0.6})
+    house = aged_house(run, {"Left unit": 0.8, "Right unit": 0.6})
     shared, anew = walk_asked(asked_again(run.asked, house)).year, run_year(house).year
     for part in ("pool_kwh", "import_kw", "export_kw", "charge_kw", "discharge_kw", "curtailed_kw"):
         assert np.array_equal(getattr(shared, part), getattr(anew, part)), part

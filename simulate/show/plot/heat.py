@@ -7,9 +7,9 @@ from matplotlib.axes import Axes
 from matplotlib.colors import PowerNorm
 
 from profiles.noun import BadInput
+from simulate.document.words import hours_text
 from simulate.physics.outages.outages import nine_in_ten
 from simulate.show.plot.paper import GREY, INK, MONTHS, TEXT_PT, name_axes, paper
-from simulate.show.terminal.view import hours_text
 
 SHADES = "cividis"
 """Lightness rises evenly along it and the common colour deficiencies see the same order (Nunez, Anderton & Renslow

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from simulate.document.study import Study
 from simulate.document.uncertainty import CHOICES, NO_EFFECT, span_of
+from simulate.document.words import tenths
 from simulate.show.plot import money
 from simulate.show.plot.plate import Plate, plate
-from simulate.show.terminal.view import tenths
 
 
 def tornados(study: Study) -> Iterator[Plate]:

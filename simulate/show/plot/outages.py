@@ -8,9 +8,9 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from simulate.document.timeline import trace_of
+from simulate.document.words import hours_text
 from simulate.house.ride import RideThrough, outage_kw, worst_middle_best
 from simulate.show.plot.paper import DARK, GREY, INK, LIGHT, LINES, MIDDLE, MONTHS, TEXT_PT, name_axes, paper
-from simulate.show.terminal.view import hours_text
 
 LEAST_H = 6.0
 

@@ -10,6 +10,7 @@ import numpy as np
 from profiles.files import folder_for, written
 from simulate.bill.bill import rounded_to_add
 from simulate.document.study import Study
+from simulate.document.words import hours_text, refill_text, tenths
 from simulate.house.ride import outage_kw, worst_middle_best
 from simulate.panel.checks.layout import Layout, demand, power_keys
 from simulate.physics.outages.outages import TOLERANCE_H, nine_in_ten, spread
@@ -17,7 +18,6 @@ from simulate.show.plot import bills, day, heat, legs, money, outages, recharge,
 from simulate.show.plot.how_sure import tornados
 from simulate.show.plot.paper import MONTHS, drawing, month_name, write_png
 from simulate.show.plot.plate import Plate, plate
-from simulate.show.terminal.view import hours_text, refill_text, tenths
 
 SURVIVAL_ROWS_H = (1, 2, 4, 6, 8, 12, 18, 24, 36, 48, 72, 168, 336)
 DURATION_ROWS = (0, 1, 2, 5, 10, 25, 50, 75, 90, 100)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from simulate.show.terminal.view import hours_text, plain, refill_text, table_of
+from simulate.document.words import hours_text, refill_text
+from simulate.show.terminal.view import plain, table_of
 
 if TYPE_CHECKING:
     from rich.console import Console

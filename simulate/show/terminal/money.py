@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from simulate.bill.bill import rounded_to_add
 from simulate.document.uncertainty import NO_EFFECT, span_of
-from simulate.show.terminal.view import hours_text, plain, table_of
+from simulate.document.words import hours_text
+from simulate.show.terminal.view import plain, table_of
 from simulate.site.cautions import MONEY
 
 if TYPE_CHECKING:

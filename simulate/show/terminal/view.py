@@ -9,7 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simulate.bill.bill import KINDS, rounded_to_add
+from simulate.document.answers import hardest_month as worst_month
+from simulate.document.answers import hours_sentence as answer
 from simulate.document.money_answer import change_text, printed_steps
+from simulate.document.words import hours_text, refill_text
 from simulate.house.recharge import charging_stop
 from simulate.physics.outages.outages import SEASONS, nine_in_ten
 from simulate.site.cautions import LIFE_SUPPORT, MANUAL
@@ -36,58 +39,6 @@ BILLS = {
     "with_battery": "with battery",
 }
 """What the bills line by line are called."""
-
-
-def hours_text(hours: float, horizon_h: float = float("inf")) -> str:
-    """Hours as people say them; what outlives the horizon is "at least".
-
-    Examples
-    --------
-    >>> hours_text(7.56), hours_text(31.2), hours_text(0.4), hours_text(336.0, 336.0)
-    ('7.5 h', '31 h', '24 min', 'at least 336 h')
-    """
-    if hours >= horizon_h - 1e-9:
-        return f"at least {horizon_h:g} h"
-    if hours < 1.0:
-        return f"{int(hours * 60.0 + 1e-9)} min"
-    return f"{int(hours * 10.0 + 1e-9) / 10.0:g} h" if hours < 10.0 else f"{int(hours + 1e-9)} h"
-
-
-def tenths(hours: float) -> str:
-    """Hours that something lasts, to the tenth below, as `hours_text` rounds: for tables.
-
-    Examples
-    --------
-    >>> tenths(16.994), tenths(0.3)
-    ('16.9', '0.3')
-    """
-    return f"{int(hours * 10.0 + 1e-9) / 10.0:.1f}"
-
-
-def refill_text(hours: float) -> str:
-    """Hours until units are full again, to the nearest tenth.
-
-    Examples
-    --------
-    >>> refill_text(2.16), refill_text(float("inf"))
-    ('2.2 h', 'never')
-    """
-    return f"{hours:.1f} h" if hours < float("inf") else "never"
-
-
-def worst_month(ride: RideThrough) -> int:
-    """Month whose outages last the least nine times in ten, 1 to 12."""
-    return 1 + int(np.argmin([nine_in_ten(ride.in_months((month,))) for month in range(1, 13)]))
-
-
-def answer(ride: RideThrough) -> str:
-    """The answer in one sentence."""
-    month = worst_month(ride)
-    hours = nine_in_ten(ride.in_months((month,)))
-    name = calendar.month_name[month]
-    least = hours_text(hours, ride.horizon_h)
-    least = least if least.startswith("at least") else f"at least {least.replace(' h', ' hours')}"
-    return f"If the power fails at a random hour in {name}, nine times in ten you have {least}."
 
 
 WORDS = ("where", "done", "why", "verdict", "leg", "unit")
@@ -306,10 +257,3 @@ def table_of(first: str, *others: str):
     for name in others:
         table.add_column(name, justify="left" if name in WORDS else "right")
     return table
-
-
-def study_html(study: Study) -> str:
-    """A study as its answer, its table and its saving, for notebooks."""
-    from html import escape
-
-    return f"<p>{escape(answer(study.ride))}</p>{study.ride._repr_html_()}<p>{escape(change_text(study.bills))}</p>"
