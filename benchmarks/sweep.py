@@ -13,7 +13,7 @@ import numpy as np
 
 from simulate.designs.row import Wanted, run_design
 from simulate.designs.sweep import sweep
-from simulate.site.site import read_site
+from tests.site.small_site import farmhouse
 
 ROW = 1e-9
 
@@ -37,8 +37,8 @@ class _Anew:
 
 
 def case_sweep(n_designs: int = 32, repeats: int = 3) -> list[dict]:
-    """One core: rows of the embedded site (two pools), and of a home with one pool, against a loop of studies."""
-    demo = read_site()
+    """One core: rows of the tests' farmhouse (two pools), and of a home with one pool, against a loop of studies."""
+    demo = farmhouse()
     one = demo.with_values(
         {
             'battery["Right unit"].count': 0,
@@ -92,6 +92,7 @@ MILLION = """
 import resource, time
 from benchmarks.lanes import house, units
 from simulate.physics.lanes.lanes import run_lanes
+from tests.site.small_site import farmhouse
 track = house()
 run_lanes(track, units(96))
 start = time.perf_counter()

@@ -27,7 +27,7 @@ from simulate.designs.sweep import sweep
 from simulate.designs.varied import designs_of, uniform
 from simulate.house.year import MOST_LAPS, prices_of
 from simulate.physics.lanes.lanes import Lanes, run_lanes
-from simulate.site.site import read_site
+from tests.site.small_site import farmhouse
 
 ROW = 1e-9
 VARY = {
@@ -38,8 +38,8 @@ VARY = {
 
 
 def sites() -> dict:
-    """The embedded site with one reserve for all months, and the same house with one unit."""
-    two = read_site().with_values({"operation.reserve": 0.3})
+    """The farmhouse of the tests with one reserve for all months, and the same house with one unit."""
+    two = farmhouse().with_values({"operation.reserve": 0.3})
     one = two.with_values(
         {'battery["Right unit"].count': 0, "circuit.poles": 1, 'battery["Left unit"].locked_with': None}
     )
@@ -181,6 +181,7 @@ STREAMED = """
 import json, resource, sys, time
 from benchmarks.sweep_designs import sites
 from simulate.show.terminal.sweep import sweep_command
+from tests.site.small_site import farmhouse
 if __name__ == "__main__":
     start = time.perf_counter()
     vary = ["battery.usable_kwh=2:9:{step}", "operation.reserve=0:1:{step_of_reserve}"]

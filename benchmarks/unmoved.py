@@ -4,7 +4,8 @@
     python -m benchmarks.unmoved compare FOLDER [SITE ...]
 
 Stored are `summary.json` (bills and findings in it), `year.csv` and `outages.csv` of eight sites made from the
-embedded demo and of each site file that is named. `compare` names every value that differs, bit for bit.
+invented farmhouse of the tests, and of each site file that is named. `compare` names every value that differs, bit
+for bit.
 """
 
 from __future__ import annotations
@@ -14,17 +15,17 @@ import json
 import subprocess
 import sys
 import tempfile
-from importlib import resources
 from pathlib import Path
 
 import tomlkit
 
+FARMHOUSE = Path(__file__).parents[1] / "tests/site/heron_creek.toml"
 KEPT = ("summary.json", "year.csv", "outages.csv")
 FLAT_DEMAND = [{"name": "evening", "per_kw": 9.0, "window_min": 60, "days": "weekday", "hours": "16:00-21:00"}]
 
 
-def _demo() -> dict:
-    return tomlkit.parse((resources.files("profiles.library") / "demo_site.toml").read_text("utf-8")).unwrap()
+def _farmhouse() -> dict:
+    return tomlkit.parse(FARMHOUSE.read_text("utf-8")).unwrap()
 
 
 def _interactive_solar(site: dict) -> None:
@@ -66,7 +67,7 @@ def _medical(site: dict) -> None:
 
 
 CHANGES = {
-    "demo": lambda site: None,
+    "farmhouse": lambda site: None,
     "interactive-solar": _interactive_solar,
     "load-control": _load_control,
     "sub-panel-solar": _sub_panel_solar,
@@ -81,7 +82,7 @@ def site_files(folder: Path, more: list[str]) -> dict[str, Path]:
     """The sites as files, by name."""
     found = {Path(name).stem: Path(name).resolve() for name in more}
     for name, change in CHANGES.items():
-        site = _demo()
+        site = _farmhouse()
         change(site)
         path = folder / f"{name}.toml"
         path.write_text(tomlkit.dumps(site), "utf-8")

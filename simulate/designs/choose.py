@@ -162,8 +162,9 @@ def choose_circuits(
     Examples
     --------
     >>> from simulate.site.site import read_site
-    >>> choose_circuits(read_site(), hours=12.0, season="summer").best.circuits
-    ('Barn freezer',)
+    >>> soft = read_site().with_values({'circuit["Well pump"].motor.soft_start': True})
+    >>> choose_circuits(soft, hours=12.0).best.circuits
+    ('Garage freezer',)
     """
     months = _months(season)
     if not 0.0 < hours < inf:

@@ -143,9 +143,8 @@ def worth_of(run: HouseYear, bills: FourBills, *, unserved_kwh_per_year: float |
     >>> from simulate.site.site import read_site
     >>> from simulate.house.year import run_year
     >>> run = run_year(read_site())
-    >>> worth = worth_of(run, bills_of(run))
-    >>> worth.installed_price, worth.life.simulated
-    (7200.0, (1, 6, 10, 15))
+    >>> worth_of(run, bills_of(run)).installed_price
+    5600.0
     """
     site = run.house.site
     if site.money is None:

@@ -40,7 +40,7 @@ def site_html(site: Site) -> str:
     Examples
     --------
     >>> from simulate.site.site import read_site
-    >>> "Jet pump" in site_html(read_site())
+    >>> "Well pump" in site_html(read_site())
     True
     """
     place, year = site.site, site.site.year or "the year of its meter"

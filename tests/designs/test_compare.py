@@ -17,8 +17,7 @@ from simulate.house.ride import ride_through
 from simulate.house.year import run_year
 from simulate.show.plot import comparison_figures, marginal_hours, survival_curves
 from simulate.show.terminal.listing import show_comparison
-from simulate.site.site import read_site
-from tests.site.small_site import circuit, locked_pair, small_site, unit
+from tests.site.small_site import circuit, farmhouse, locked_pair, small_site, unit
 
 PRINTED = 5e-7
 FULL = {"start_soc": "full"}
@@ -169,7 +168,7 @@ def test_a_row_equals_the_single_run_of_that_site(key, value):
 
 
 def test_compared_units_equal_a_site_written_so():
-    site = read_site()
+    site = farmhouse()
     row = compare_units(site, (3,)).rows[0]
     changed = site.with_values({'battery["Left unit"].count': 2})
     assert row["where"] == "2 on A, 1 on B"

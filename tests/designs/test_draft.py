@@ -14,7 +14,7 @@ from simulate.house.house import house_of
 from simulate.house.ride import ride_through
 from simulate.house.year import run_year
 from simulate.site.operation import PLANS
-from simulate.site.site import read_site, site_of
+from simulate.site.site import site_of
 from tests.house.random_house import random_house
 from tests.site.small_site import circuit, locked_pair, small_site, unit
 
@@ -41,7 +41,7 @@ def rewritten(tables: dict, is_on: dict, counts: dict, operation: dict, case: st
 
 def test_random_designs_of_the_demo_equal_a_study_of_the_rewritten_file():
     rng, tables = np.random.default_rng(18), demo_tables()
-    draft = Draft(read_site())
+    draft = Draft(farmhouse())
     for _ in range(8):
         is_on = {one["name"]: bool(rng.random() < 0.7) for one in tables["circuit"]}
         counts = {"A": int(rng.integers(0, 3)), "B": int(rng.integers(0, 3))}
@@ -88,13 +88,13 @@ def test_a_chain_of_changes_equals_each_design_run_by_itself(seed):
 
 
 def test_bills_of_a_draft_are_those_of_its_year():
-    draft = Draft(read_site()).changed(units={"A": 2}, reserve=0.5)
+    draft = Draft(farmhouse()).changed(units={"A": 2}, reserve=0.5)
     fresh = bills_of(run_year(house_of(draft.site)))
     assert draft.bills.saving == fresh.saving and draft.bills.with_battery.lines == fresh.with_battery.lines
 
 
 def test_only_what_the_change_touches_is_worked_out_anew():
-    draft = Draft(read_site())
+    draft = Draft(farmhouse())
     year, bound = draft.run.year, draft.bound
     without = draft.changed(circuits={"Sump pit": False})
     assert without.run.year is year and without.bound is bound
@@ -106,7 +106,7 @@ def test_only_what_the_change_touches_is_worked_out_anew():
 
 
 def test_what_is_put_back_leaves_the_site_as_it_was():
-    draft = Draft(read_site())
+    draft = Draft(farmhouse())
     back = draft.changed(circuits={"Sump pit": False, "Barn freezer": True}).changed(
         circuits={"Sump pit": True, "Barn freezer": False}
     )
@@ -115,11 +115,11 @@ def test_what_is_put_back_leaves_the_site_as_it_was():
 
 
 def test_names_that_shall_be_backed_up_replace_the_set():
-    assert Draft(read_site()).changed(circuits=("Barn freezer", "Sump pit")).backed_up == ("Sump pit", "Barn freezer")
+    assert Draft(farmhouse()).changed(circuits=("Barn freezer", "Sump pit")).backed_up == ("Sump pit", "Barn freezer")
 
 
 def test_no_unit_at_all_and_no_circuit_at_all_are_designs_too():
-    draft = Draft(read_site())
+    draft = Draft(farmhouse())
     assert draft.changed(units={"A": 0, "B": 0}).ride.hours.max() == 0.0
     assert draft.changed(circuits=()).ride.hours.max() == 0.0
 

@@ -9,8 +9,8 @@ from profiles.noun import BadInput
 from simulate.designs.fleet import by_group, read_fleet
 from simulate.designs.sweep import sweep
 from simulate.show.terminal.sweep import sweep_command
-from simulate.site.site import read_site
 from tests.designs.test_sweep import bench
+from tests.site.small_site import farmhouse
 
 HOURS = pd.date_range("2025-01-01", "2026-01-01", freq="h", tz="America/New_York", inclusive="left")
 
@@ -146,7 +146,7 @@ def test_cells_keep_their_kind(tmp_path):
 def test_a_key_that_no_home_can_take_is_refused_before_anything_runs(tmp_path):
     (tmp_path / "homes.csv").write_text("avg. income,battery.count\n3,1\n")
     with pytest.raises(BadInput, match="avg. income"):
-        sweep(read_site(), read_fleet(tmp_path / "homes.csv"))
+        sweep(farmhouse(), read_fleet(tmp_path / "homes.csv"))
 
 
 def test_groups_without_a_label_stand_apart():

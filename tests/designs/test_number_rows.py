@@ -7,9 +7,8 @@ from simulate.designs.lane_rows import grouped_rows
 from simulate.designs.number_rows import is_number_key, number_columns
 from simulate.designs.row import Houses, Wanted, input_hash, run_design, site_with
 from simulate.designs.sweep import Columns, run_part
-from simulate.site.site import read_site
 from tests.designs.test_sweep import PEAK, ROW, bench
-from tests.site.small_site import circuit, locked_pair, small_site
+from tests.site.small_site import circuit, farmhouse, locked_pair, small_site
 
 LOSSES = {"charge_efficiency": 0.93, "discharge_efficiency": 0.94, "no_load_w": 40.0, "on_grid_w": 12.0}
 PRICED = {"installed_price": 3000.0}
@@ -82,7 +81,7 @@ def test_a_column_of_numbers_equals_the_single_runs(name):
 
 
 def test_the_embedded_site_with_two_units_runs_as_lanes():
-    site, houses, wanted = read_site().with_values({"operation.reserve": 0.3}), Houses(), Wanted(outages=False)
+    site, houses, wanted = farmhouse().with_values({"operation.reserve": 0.3}), Houses(), Wanted(outages=False)
     rows = [(kwh, 0.1 * kwh) for kwh in (2.0, 4.0, 6.0, 8.0)]
     assert number_columns(site, ("battery.usable_kwh", "operation.reserve"), rows, houses, wanted) is not None
     sites = [site.with_values({"battery.usable_kwh": kwh, "operation.reserve": 0.5}) for kwh in (1.0, 2.0, 3.0, 4.0)]

@@ -26,8 +26,7 @@ from simulate.house.ride import ride_through
 from simulate.house.year import run_year
 from simulate.physics.lanes.steps import WIDTH
 from simulate.show.terminal.sweep import sweep_command
-from simulate.site.site import read_site
-from tests.site.small_site import circuit, small_site, unit
+from tests.site.small_site import circuit, farmhouse, small_site, unit
 
 ROW = 1e-9
 """Agreement asked of a sweep row and the study of its site, relative, and absolute below 1."""
@@ -235,7 +234,7 @@ def test_designs_that_change_the_plan_of_service_are_kept_apart():
 
 
 def test_the_embedded_site_in_a_sweep():
-    site = read_site()
+    site = farmhouse()
     table = sweep(site, {"battery.count": [2], "operation.reserve": [0.3], "rate_today.price_per_kwh": [0.11]})
     own = site.with_values({"battery.count": 2, "operation.reserve": 0.3, "rate_today.price_per_kwh": 0.11})
     ride = ride_through(own)
@@ -244,7 +243,7 @@ def test_the_embedded_site_in_a_sweep():
 
 
 def test_two_legs_with_a_reserve_by_month_share_their_plan_and_keep_their_rows():
-    site, houses, wanted = read_site(), Houses(), Wanted(outages=False)
+    site, houses, wanted = farmhouse(), Houses(), Wanted(outages=False)
     months = [0.7, 0.7, 0.5, 0.4, 0.4, 0.5, 0.5, 0.6, 0.6, 0.4, 0.5, 0.7]
     varied = [
         {"battery.usable_kwh": kwh, "operation.reserve": reserve, "battery.no_load_w": watts, "battery.charge_kw": kw}

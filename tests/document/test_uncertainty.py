@@ -12,9 +12,8 @@ from simulate.house.ride import ride_through
 from simulate.house.year import run_year
 from simulate.physics.outages.outages import nine_in_ten
 from simulate.show.terminal import money as bill_view
-from simulate.site.site import read_site
 from tests.document.test_worth import PEAK, shown
-from tests.site.small_site import circuit, small_site, unit
+from tests.site.small_site import circuit, farmhouse, small_site, unit
 
 EXACT = 1e-9
 UNIT = {
@@ -131,7 +130,7 @@ def test_a_missing_price_leaves_out_the_present_value():
 
 
 def test_other_weather_years_are_simulated_as_the_site_with_that_file():
-    site = read_site()
+    site = farmhouse()
     ranged = ranges_of(
         site, weather=["library:alaska-coast", "library:south-florida"], spans={"load": Span(1, 1, "", "")}
     )

@@ -17,8 +17,7 @@ from simulate.physics.pool import Pool
 from simulate.physics.walk import run_plan
 from simulate.show.terminal import money as bill_view
 from simulate.site.outage import Outage
-from simulate.site.site import read_site
-from tests.site.small_site import circuit, locked_pair, small_site, unit
+from tests.site.small_site import circuit, farmhouse, locked_pair, small_site, unit
 
 PRINTED = 5e-7  # half the last of six printed digits
 EXACT = 1e-9
@@ -85,7 +84,7 @@ def test_s47_three_bills_of_a_site():
 def test_steps_of_a_site_with_and_without_a_roof_that_stands_already():
     names = {}
     for existing in (False, True):
-        run = run_year(read_site().with_values({"solar.existing": existing}))
+        run = run_year(farmhouse().with_values({"solar.existing": existing}))
         assert run.house.solar_kw.any()
         bills = bills_of(run)
         names[existing] = [one.name for one in bills.steps]
@@ -387,7 +386,7 @@ SHARED = {
 @pytest.mark.parametrize("name", SHARED)
 def test_units_that_hold_less_share_the_plan_of_the_year(name):
     """The same year as if the site had been written with smaller units and the plan worked out anew."""
-    run = run_year(read_site().with_values(SHARED[name]))
+    run = run_year(farmhouse().with_values(SHARED[name]))
     house = aged_house(run, {"Left unit": 0.8, "Right unit": 0.6})
     shared, anew = walk_asked(asked_again(run.asked, house)).year, run_year(house).year
     for part in ("pool_kwh", "import_kw", "export_kw", "charge_kw", "discharge_kw", "curtailed_kw"):

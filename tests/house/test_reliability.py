@@ -32,8 +32,7 @@ from simulate.house.ride import outage_kw, ride_through
 from simulate.house.storm import pickup_kw, pickup_of, storm_rows
 from simulate.show.terminal.listing import second_lines, show_reliability
 from simulate.site.outage import Outage
-from simulate.site.site import read_site
-from tests.site.small_site import circuit, locked_pair, small_site, unit
+from tests.site.small_site import circuit, farmhouse, locked_pair, small_site, unit
 
 OFTEN = {"per_year": 1.3, "mean_h": 4.0, "sigma": 1.4, "major": {"per_year": 0.1, "mean_h": 40.0}}
 means, sigmas, times = st.floats(0.2, 60.0), st.floats(0.0, 2.5), st.floats(0.0, 500.0)
@@ -180,7 +179,7 @@ def test_second_outage_before_full():
 
 
 def test_storm_days_are_real_days_of_the_file():
-    site = read_site()
+    site = farmhouse()
     storm = ride_through(site, load_case="storm")
     rows = {row["why"]: row for row in storm_rows(storm)}
     assert set(rows) == {"coldest", "darkest", "hottest", "cold-and-dark"}

@@ -10,6 +10,7 @@ from simulate.panel.checks.check import check_panel
 from simulate.panel.sheets.sheets import sheets, write_sheets
 from simulate.site.site import read_site
 from tests.panel.panel_bench import bench, both_unit, circuit, locked_pair, unit
+from tests.site.small_site import farmhouse
 
 NAMES = [
     "one-line",
@@ -497,8 +498,8 @@ def test_csv_keeps_its_digits(tmp_path):
     assert float(rows["motor-start", "Pump"]["value"]) == pytest.approx(value, rel=1e-11)
 
 
-def test_the_demo_site_has_all_its_sheets():
-    site = read_site()
+@pytest.mark.parametrize("site", [farmhouse(), read_site()], ids=["farmhouse", "demo"])
+def test_a_whole_site_has_all_its_sheets(site):
     made = sheets(site, check_panel(site))
     assert list(made) == NAMES
     assert all(one["rows"] for one in made.values())

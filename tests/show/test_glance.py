@@ -11,13 +11,12 @@ from simulate.house.ride import ride_through
 from simulate.house.year import run_year
 from simulate.show.glance import year_html
 from simulate.site.cautions import SHORT
-from simulate.site.site import read_site
-from tests.site.small_site import circuit, small_site, unit
+from tests.site.small_site import circuit, farmhouse, small_site, unit
 
 
 @pytest.fixture(scope="module")
 def ride():
-    return ride_through(read_site())
+    return ride_through(farmhouse())
 
 
 def cells(html: str) -> list[list[str]]:
@@ -26,7 +25,7 @@ def cells(html: str) -> list[list[str]]:
 
 
 def test_a_site_names_its_units_and_every_circuit():
-    site = read_site()
+    site = farmhouse()
     html = site._repr_html_()
     assert [row[0] for row in cells(html)[1:]] == [c.name for c in site.circuit]
     assert all(group.name in html for group in site.battery) and site.site.name in html
@@ -61,7 +60,7 @@ def test_what_is_never_carried_and_what_outlives_the_horizon_is_said():
 
 
 def test_everything_that_a_cell_can_end_in_has_a_table(ride):
-    site = read_site()
+    site = farmhouse()
     for one in (site, ride.run, ride.run.year, ride, study(site), compare_units(site, (2,))):
         assert "<table" in one._repr_html_(), type(one)
     assert run_year(site)._repr_html_().count("<tr>") > 5

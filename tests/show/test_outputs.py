@@ -7,7 +7,8 @@ from typer.testing import CliRunner
 
 from simulate.cli import app
 from simulate.document.study import study
-from simulate.site.site import read_site, site_toml
+from simulate.site.site import site_toml
+from tests.site.small_site import farmhouse
 
 
 def printed(*words: str) -> str:
@@ -19,7 +20,7 @@ def printed(*words: str) -> str:
 @pytest.fixture(scope="module")
 def job(tmp_path_factory):
     path = tmp_path_factory.mktemp("job") / "site.toml"
-    path.write_text(site_toml(read_site()), encoding="utf-8")
+    path.write_text(site_toml(farmhouse()), encoding="utf-8")
     return path
 
 
@@ -54,7 +55,7 @@ def test_a_part_has_the_values_of_the_whole(both, job):
 
 def test_long_studies_leave_ranges_empty(monkeypatch):
     monkeypatch.setattr("simulate.document.study.QUICK_STEPS", 0)
-    one = study()
+    one = study(farmhouse())
     assert one.summary == one.document
     assert one.summary["ranges"] is None
 

@@ -23,7 +23,7 @@ from simulate.show.plot import heat, outages, paper, recharge, survival
 from simulate.show.plot.day import average_by_hour
 from simulate.show.plot.outages import Course, draw_courses
 from simulate.show.plot.plates import AS_PNG_TOO, plates_of, write_figures
-from simulate.site.site import read_site
+from tests.site.small_site import farmhouse
 
 RNG = np.random.default_rng(20250114)
 MONTHS = [f"2025-{m:02d}" for m in range(1, 13)]
@@ -32,7 +32,7 @@ HALF_PIXEL = 0.5
 
 @pytest.fixture(scope="module")
 def demo():
-    return study(read_site())
+    return study(farmhouse())
 
 
 @pytest.fixture(scope="module")

@@ -29,7 +29,7 @@ from simulate.show.report.sources import meters, sources
 from simulate.show.report.tables import _storm_days, tables_of, warnings_of
 from simulate.show.terminal.view import answer, hours_text, show_study
 from simulate.site.site import read_site, site_toml
-from tests.site.small_site import circuit, small_site, unit
+from tests.site.small_site import circuit, farmhouse, small_site, unit
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 NASTY = '<script>alert(1)</script> & "quoted"'
@@ -91,7 +91,7 @@ def with_document(one, **parts):
 
 @pytest.fixture(scope="module")
 def demo():
-    return study(read_site())
+    return study(farmhouse())
 
 
 @pytest.fixture(scope="module")
@@ -252,7 +252,7 @@ class TestWords:
         assert numbers_of(demo)[0][0] == f"{int(min(p10))} h"
 
     def test_storm_days_name_their_weather(self):
-        one = study(read_site())
+        one = study(farmhouse())
         day = {
             "why": "coldest",
             "date": "2019-01-20",
@@ -291,7 +291,7 @@ class TestWords:
         assert len(beside) >= 3
 
     def test_sections_without_content_are_left_out(self, demo):
-        without_money = read_site().with_values({"money": None})
+        without_money = farmhouse().with_values({"money": None})
         bare = with_document(study(without_money), panel={"findings": [], "fail": 0, "not_assessed": 0})
         text = report_html(bare, ())
         assert "The site file has no [money] table" in text
@@ -340,14 +340,18 @@ class TestHowSure:
 class TestSources:
     def test_inputs_name_source_and_date(self, page):
         rows = {row[0]: row[1:] for row in page.tables["table-sources"][1:]}
-        assert rows["site file"] == ["Heron Creek farmhouse (invented)", "embedded demo site", "comes with keeplit"]
+        assert rows["site file"][:2] == ["Heron Creek farmhouse (invented)", "heron_creek.toml"]
         assert rows["weather"][1] == "library:piedmont"
         assert "RESNET" in rows["schedules of typical loads"][1]
         assert all(all(row) for row in rows.values())
 
+    def test_the_demo_site_says_where_it_comes_from(self):
+        rows = {row[0]: row[1:] for row in sources(study(read_site())).rows}
+        assert rows["site file"] == ("Alder Lane house (invented)", "embedded demo site", "comes with keeplit")
+
     def test_a_file_of_ones_own_is_dated(self, tmp_path):
         path = tmp_path / "job.toml"
-        path.write_text(site_toml(read_site()), encoding="utf-8")
+        path.write_text(site_toml(farmhouse()), encoding="utf-8")
         os.utime(path, (1_750_000_000, 1_750_000_000))  # 2025-06-15
         rows = {row[0]: row[1:] for row in sources(study(read_site(path))).rows}
         assert rows["site file"] == ("Heron Creek farmhouse (invented)", "job.toml", "2025-06-15")
@@ -443,7 +447,7 @@ def without_ranges():
 @pytest.mark.usefixtures("without_ranges")
 class TestLoud:
     def test_never_carried_is_the_first_thing_said(self):
-        site = read_site().with_values(
+        site = farmhouse().with_values(
             {'battery["Left unit"].locked_with': None, 'battery["Right unit"].locked_with': None}
         )
         one = study(site)
@@ -453,7 +457,7 @@ class TestLoud:
 
     def test_a_medical_circuit_has_its_caution_on_the_same_line(self):
         one = study(
-            read_site().with_values(
+            farmhouse().with_values(
                 {
                     'circuit["Study and router"].if_lost': "medical",
                     'circuit["Study and router"].priority': 1,
@@ -466,7 +470,7 @@ class TestLoud:
         assert len(warnings_of(one)) == 3
 
     def test_a_manual_transfer_says_from_when_hours_count(self):
-        one = study(read_site().with_values({"subpanel.transfer.kind": "manual"}))
+        one = study(farmhouse().with_values({"subpanel.transfer.kind": "manual"}))
         text = report_html(one, ())
         assert text.index("Hours count from the moment somebody throws") < text.index("If the power fails")
 
@@ -488,7 +492,7 @@ class TestLoud:
 
     def test_a_loss_is_printed_as_a_loss(self):
         flat = {"price_per_kwh": 0.2}
-        one = study(read_site().with_values({"rate": flat, "operation.plan": "keep-full"}))
+        one = study(farmhouse().with_values({"rate": flat, "operation.plan": "keep-full"}))
         figure, what, _ = numbers_of(one)[1]
         assert figure.startswith("-")
         assert "adds to the bill" in what
@@ -501,7 +505,7 @@ class TestEscapes:
     @staticmethod
     def nasty():
         return study(
-            read_site().with_values(
+            farmhouse().with_values(
                 {"site.name": NASTY, 'circuit["Sump pit"].name': f"Pit {NASTY}", "rate.name": "</style><b>"}
             )
         )
@@ -555,7 +559,7 @@ class TestSums:
         assert so_far == round(demo.document["money"]["by_year"][-1]["cumulative"] * 100)
 
     def test_a_refill_that_never_ends_is_said_in_words(self):
-        one = study(read_site())
+        one = study(farmhouse())
         outage = one.document["outage"]
         back = outage["recharge"] | {"exceeds": True, "shared_from_empty_h": float("inf")}
         text = report_html(with_document(one, outage=outage | {"recharge": back}), ())
@@ -593,7 +597,7 @@ class TestFiles:
         assert used in page.text
 
     def test_files_that_the_site_names_are_hashed(self, tmp_path):
-        one = study(read_site())
+        one = study(farmhouse())
         (tmp_path / "roof.csv").write_text("1,2,3")
         object.__setattr__(one, "site", one.site.with_values({"site.name": "roof.csv"}))
         one.site._folder = tmp_path

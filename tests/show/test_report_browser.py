@@ -13,7 +13,7 @@ import pytest
 from simulate.document.study import study
 from simulate.panel.checks.check import check_panel
 from simulate.show.report.report import CHROMIUM, pdf_of, write_report
-from simulate.site.site import read_site
+from tests.site.small_site import farmhouse
 
 READ = """
 <script>
@@ -110,7 +110,7 @@ def chrome(profile, *flags, page) -> subprocess.CompletedProcess:
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     """A report with findings, long names and a client's long word."""
-    site = read_site().with_values(
+    site = farmhouse().with_values(
         {
             "site.name": "The long-standing Heron Creek farmhouse and Outbuildingsandworkshopswithoutaspace",
             'circuit["Study and router"].name': "Study, router, printers and the aquarium pump in the corner",

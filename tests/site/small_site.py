@@ -1,8 +1,9 @@
 """Small invented sites for the tests, as tables of a site file."""
 
 import copy
+from pathlib import Path
 
-from simulate.site.site import Site, site_of
+from simulate.site.site import Site, read_site, site_of
 
 BASE = {
     "site": {"name": "Test bench", "latitude": 36.0, "longitude": -80.0, "timezone": "America/New_York", "year": 2025},
@@ -43,3 +44,8 @@ def small_site(circuits, batteries, **tables) -> Site:
     for table, values in tables.items():
         data[table] = {**data.get(table, {}), **values} if isinstance(values, dict) and table != "rate" else values
     return site_of(data, file="bench.toml")
+
+
+def farmhouse() -> Site:
+    """A whole invented house: two locked units, nine circuits, a roof, two seasons, three checks that fail."""
+    return read_site(Path(__file__).with_name("heron_creek.toml"))

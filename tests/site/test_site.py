@@ -8,7 +8,7 @@ import pytest
 from profiles.noun import BadInput
 from simulate.house.year import run_year
 from simulate.site.site import Site, defaults_used, read_site, site_of, site_toml
-from tests.site.small_site import circuit, locked_pair, small_site, unit
+from tests.site.small_site import circuit, farmhouse, locked_pair, small_site, unit
 
 LEAST = """
 [site]
@@ -191,7 +191,7 @@ def test_both_beside_a_single_leg_is_refused():
 
 
 def test_what_is_written_back_is_the_same_site():
-    site = read_site()
+    site = farmhouse()
     again = site_of(tomllib.loads(site_toml(site)), file="again.toml")
     assert again.model_dump() == site.model_dump()
 
