@@ -48,10 +48,10 @@ class Draft:
     --------
     >>> draft = Draft()
     >>> draft.units, len(draft.backed_up)
-    ({'A': 1, 'B': 1}, 7)
-    >>> more = draft.changed(circuits={"Jet pump": False}, units={"A": 2})
+    ({'A': 1, 'B': 1}, 8)
+    >>> more = draft.changed(circuits={"Well pump": False}, units={"A": 2})
     >>> more.units, len(more.backed_up), draft.units
-    ({'A': 2, 'B': 1}, 6, {'A': 1, 'B': 1})
+    ({'A': 2, 'B': 1}, 7, {'A': 1, 'B': 1})
     """
 
     def __init__(self, site: Site | House | None = None):

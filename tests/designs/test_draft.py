@@ -2,7 +2,7 @@
 
 import re
 import tomllib
-from importlib import resources
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,14 +16,14 @@ from simulate.house.year import run_year
 from simulate.site.operation import PLANS
 from simulate.site.site import site_of
 from tests.house.random_house import random_house
-from tests.site.small_site import circuit, locked_pair, small_site, unit
+from tests.site.small_site import circuit, farmhouse, locked_pair, small_site, unit
 
 CASES = ("usual", "frugal", "storm")
 SERIES = ("hours", "censored", "why", "first_lost", "soc_kwh", "begin")
 
 
-def demo_tables() -> dict:
-    return tomllib.loads((resources.files("profiles.library") / "demo_site.toml").read_text("utf-8"))
+def farm_tables() -> dict:
+    return tomllib.loads(Path(__file__).parents[1].joinpath("site/heron_creek.toml").read_text("utf-8"))
 
 
 def rewritten(tables: dict, is_on: dict, counts: dict, operation: dict, case: str):
@@ -39,8 +39,8 @@ def rewritten(tables: dict, is_on: dict, counts: dict, operation: dict, case: st
     return site_of(tables | {"circuit": circuits, "battery": batteries, "operation": operation, "outage": outage})
 
 
-def test_random_designs_of_the_demo_equal_a_study_of_the_rewritten_file():
-    rng, tables = np.random.default_rng(18), demo_tables()
+def test_random_designs_of_the_farmhouse_equal_a_study_of_the_rewritten_file():
+    rng, tables = np.random.default_rng(18), farm_tables()
     draft = Draft(farmhouse())
     for _ in range(8):
         is_on = {one["name"]: bool(rng.random() < 0.7) for one in tables["circuit"]}
