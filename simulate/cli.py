@@ -101,6 +101,7 @@ def outage(
 ) -> None:
     """Hours survived by an outage that begins at any hour of the year."""
     from simulate.document.study import medical_of, outage_document
+    from simulate.document.switch_off import switch_off_of
     from simulate.house.refuel import refuel_of
     from simulate.house.reliability import check_without, reliability_of, second_outage
     from simulate.house.ride import ride_through
@@ -114,10 +115,11 @@ def outage(
         outage["second_outage"], outage["generator"] = second_outage(ride), refuel_of(ride)
         outage["reliability"] = reliability_of(ride) if at is None else None
         outage["medical"] = medical_of(ride.run)
+        outage["switch_off"] = switch_off_of(ride).document() if at is None else None
     if as_json:
         _print_json(document)
         return
-    from simulate.show.terminal.listing import generator_lines, second_lines, show_reliability
+    from simulate.show.terminal.listing import generator_lines, second_lines, show_reliability, switch_off_lines
     from simulate.show.terminal.view import outage_lines, show_cautions, show_one, show_outage
 
     console = _console()
@@ -126,6 +128,8 @@ def outage(
         generator = generator_lines(outage["generator"]) if outage["generator"] else []
         for line in (*outage_lines(ride, document), *second_lines(outage["second_outage"]), *generator):
             console.print(line)
+        for line in switch_off_lines(outage["switch_off"]):
+            console.print(line, markup=False)
         if outage["reliability"]:
             show_reliability(outage["reliability"], console)
     else:

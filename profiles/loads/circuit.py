@@ -53,6 +53,8 @@ STANDARD_BREAKERS_A = (
 WIRE_SIZES = ("14", "12", "10", "8", "6", "4", "3", "2", "1", "1/0", "2/0", "3/0", "4/0")
 CONSEQUENCES = ("medical", "flood", "heat", "water", "food", "comfort", None)
 """What is lost with a circuit, the gravest first; used wherever circuits tie or are ranked (our own order)."""
+NEVER_BY_HAND = ("medical", "flood", "heat")
+"""What an owner is never asked to switch off."""
 
 CIRCUIT_KINDS = (
     "lighting",
@@ -178,6 +180,11 @@ class Circuit(BreakerNoun):
     def consequence(self) -> int:
         """Place in `CONSEQUENCES` of what is lost with it: 0 is the gravest."""
         return CONSEQUENCES.index("medical" if self.is_medical else self.if_lost)
+
+    @property
+    def may_be_switched_off(self) -> bool:
+        """An owner may be asked to switch it off in an outage: below the first priority, no medical, flood or heat."""
+        return self.priority > 1 and not self.is_medical and self.if_lost not in NEVER_BY_HAND
 
     def outage_factor(self, load_case: str) -> float:
         """Factor on the load in an outage of that load case."""

@@ -14,6 +14,7 @@ from simulate.bill.four_bills import FourBills, four_bills
 from simulate.document.aged import at_end_of_warranty
 from simulate.document.answers import answer_of
 from simulate.document.observed import observed
+from simulate.document.switch_off import SwitchOff, switch_off_of
 from simulate.document.timeline import who_goes_dark
 from simulate.document.worth import (
     PLANS_BY_CALENDAR,
@@ -161,6 +162,11 @@ class Study:
         return ride_through(at_end_of_warranty(self.run))
 
     @cached_property
+    def switch_off(self) -> SwitchOff:
+        """The owner's list: what to switch off in an outage, and what each step gains."""
+        return switch_off_of(self.ride)
+
+    @cached_property
     def answer(self) -> dict:
         """The sentences that somebody acts on: what must be put right, hours, money."""
         return answer_of(self.ride, self.aged, self.findings, self.bills)
@@ -181,6 +187,7 @@ class Study:
         outage["reliability"] = self.reliability
         outage["generator"] = refuel_of(self.ride)
         outage["second_outage"] = second_outage(self.ride)
+        outage["switch_off"] = self.switch_off.document()
         choice = self.run.asked.choice
         return {
             "site": self.site.site.name,

@@ -59,7 +59,9 @@ def write_crew_sheets(study: Study, folder: str | Path, assignment=None) -> None
     """The sheets that the crew and the client need, each as CSV, and all of them as one page to print."""
     from simulate.panel.sheets.sheets import sheets, write_sheets
 
-    made = sheets(study.site, study.findings, client_answers(study), assignment=assignment)
+    made = sheets(
+        study.site, study.findings, client_answers(study), assignment=assignment, switch_off=study.switch_off.text
+    )
     write_sheets(made, folder_for(folder))
 
 

@@ -320,7 +320,9 @@ def test_the_client_page_keeps_life_support_on_the_line():
     assert oxygen[2].startswith("priority 1. Do not rely on this system as the only power")
     assert ["Not backed up", "Dryer", "dark in an outage"] in made["rows"]
     order = [row[2] for row in made["rows"] if row[0] == "Switch off first"]
-    assert order == ["West", "East", "Pump", "Fridge"]
+    assert order == ["West", "East", "Pump"]  # never the first priority
+    told = sheets(house(), (), answers, switch_off=["West off: 2 h -> 3 h"])["client"]["rows"]
+    assert [row[2] for row in told if row[0] == "Switch off first"] == ["West off: 2 h -> 3 h"]
     assert any("portable heater" in row[2] for row in made["rows"] if row[0] == "Do not run")
     blank = sheets(house())["client"]
     assert ["How long (modelled)", "winter", ""] in blank["rows"]

@@ -14,7 +14,12 @@ from simulate.site.cautions import AFTER_TRIP, GFCI, HEATERS, LIFE_SUPPORT, SOLA
 from simulate.site.pools import solar_returns
 
 
-def client_page(layout: Layout, answers: Mapping[str, str] | None = None, findings: Sequence[Finding] = ()) -> dict:
+def client_page(
+    layout: Layout,
+    answers: Mapping[str, str] | None = None,
+    findings: Sequence[Finding] = (),
+    switch_off: Sequence[str] | None = None,
+) -> dict:
     """What the client keeps: hours, what not to run, what happens at empty and after a trip, whom to call.
 
     Parameters
@@ -24,11 +29,16 @@ def client_page(layout: Layout, answers: Mapping[str, str] | None = None, findin
         Modelled hours, such as {"Winter": "nine times in ten at least 9 h"}; without it those lines are blank.
     findings : sequence of Finding
         Of `check_panel`: what a heater trips.
+    switch_off : sequence of str, optional
+        Modelled: what to switch off first and what each step gains.
     """
     rows = [["How long (modelled)", question, answer] for question, answer in (answers or _blank_hours()).items()]
     rows.append(["How long (modelled)", "for life support", LIFE_SUPPORT])
     rows += _what_happens(layout, findings) + _circuits(layout)
-    rows += [["Switch off first", str(k + 1), name] for k, name in enumerate(_shed_order(layout))]
+    rows += [
+        ["Switch off first", str(k + 1), name]
+        for k, name in enumerate(_first_off(layout) if switch_off is None else switch_off)
+    ]
     rows += _settings(layout) + _care()
     notes = ["Hours are modelled, not promised. An outage in a storm is harder than the average one."]
     return sheet("For the client", ["about", "what", "answer"], rows, notes)
@@ -73,11 +83,11 @@ def _circuits(layout: Layout) -> list[list]:
     return rows
 
 
-def _shed_order(layout: Layout) -> list[str]:
-    """Lowest priority first, the largest draw first; never what a medical device hangs on."""
-    may = [circuit for circuit in layout.circuits if not circuit.is_medical and circuit not in layout.never_carried]
+def _first_off(layout: Layout) -> list[str]:
+    """Lowest priority first, the largest draw first; never the first priority, nor medical, flood or heat."""
+    may = [one for one in layout.circuits if one.may_be_switched_off and one not in layout.never_carried]
     may.sort(key=lambda one: (-one.priority, -(one.running_w or 0.0)))
-    return [circuit.name for circuit in may]
+    return [circuit.name for circuit in may] or ["nothing: every circuit that is carried is kept on"]
 
 
 def _settings(layout: Layout) -> list[list]:

@@ -43,6 +43,7 @@ def sheets(
     answers: Mapping[str, str] | None = None,
     *,
     assignment: Assignment | None = None,
+    switch_off: Sequence[str] | None = None,
 ) -> dict[str, dict]:
     """The sheets that the crew and the client need, in the order of the job.
 
@@ -55,6 +56,8 @@ def sheets(
         Modelled hours for the client's page.
     assignment : Assignment, optional
         Of `balance_legs`, for the legs before and after.
+    switch_off : sequence of str, optional
+        What the client may switch off and what each step gains; without it the names alone, lowest priority first.
 
     Returns
     -------
@@ -82,7 +85,7 @@ def sheets(
         "materials": material_list(layout),
         "replacing": replacing(layout),
         "commissioning": commissioning_form(layout),
-        "client": client_page(layout, answers, findings),
+        "client": client_page(layout, answers, findings, switch_off),
         "site-visit": site_visit(layout),
     }
 

@@ -67,7 +67,7 @@ def parts_of(study: Study) -> list[Part]:
     >>> [part.title for part in parts_of(study())][:2]
     ['One-line diagram', 'Circuit schedule, before and after']
     """
-    made = sheets(study.site, study.findings, client_answers(study))
+    made = sheets(study.site, study.findings, client_answers(study), switch_off=study.switch_off.text)
     return [_part(name, one) for name, one in made.items() if name not in ELSEWHERE]
 
 

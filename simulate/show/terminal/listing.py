@@ -195,6 +195,14 @@ def second_lines(second: dict) -> list[str]:
     return lines
 
 
+def switch_off_lines(switch_off: dict) -> list[str]:
+    """What the owner may switch off and what each step gains on the leg that dies first."""
+    if not switch_off["steps"]:
+        return [f"Switched off by hand: {switch_off['note']}"]
+    leg = "the legs" if switch_off["leg"] == "both" else f"leg {switch_off['leg']}"
+    return [f"Switch off first, hours of {leg} nine times in ten: {step['text']}." for step in switch_off["steps"]]
+
+
 def show_choice(document: dict, console: Console) -> None:
     """The circuits to back up, the next best set, what each costs."""
     best = document["best"]
