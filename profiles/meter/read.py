@@ -9,6 +9,7 @@ from profiles.meter.green_button.reader import read_green_button
 from profiles.meter.interval_csv.reader import read_interval_csv
 from profiles.meter.interval_csv.table import refuse_large
 from profiles.meter.on_axis.quality import with_notes
+from profiles.meter.readings.coarse import refuse_coarse
 from profiles.meter.readings.dialect import as_dialect, refuse_csv_keys
 from profiles.meter.readings.meter import Meter
 from profiles.noun import BadInput
@@ -66,6 +67,7 @@ def read_meter(
         meter = read_green_button(path, point=point, timezone=timezone, dialect=known, source=source)
     else:
         meter = read_interval_csv(path, point=point, column=column, timezone=timezone, dialect=known, source=source)
+    refuse_coarse(meter.duration_s, meter.interval_s, file=path)
     return with_notes(scaled(meter, scale).changed(path=path))
 
 

@@ -20,8 +20,8 @@ class ReadingSet:
     local_time: Entry | None = None
 
 
-def reading_sets(entries: list[Entry]) -> tuple[list[ReadingSet], int]:
-    """Sets in the order of the file, and how many entries had to be related by their order.
+def reading_sets(entries: list[Entry]) -> tuple[list[ReadingSet], int, int]:
+    """Sets in the order of the file, how many entries had to be related by their order, how many contradict themselves.
 
     A link is followed where it names the other entry, its collection, or stands above it in the path.
     """
@@ -30,9 +30,10 @@ def reading_sets(entries: list[Entry]) -> tuple[list[ReadingSet], int]:
         for kind in ("UsagePoint", "MeterReading", "ReadingType", "LocalTimeParameters", "IntervalBlock")
     }
     readings, points = _Owners(by_kind["MeterReading"]), _Owners(by_kind["UsagePoint"])
-    by_order, sets = 0, {}
+    by_order, contradicted, sets = 0, 0, {}
     for block in by_kind["IntervalBlock"]:
         reading, linked = readings.of(block)
+        contradicted += readings.contradicts(block)
         by_order += not linked
         sets.setdefault(id(reading), (reading, []))[1].append(block)
     found = []
@@ -43,7 +44,7 @@ def reading_sets(entries: list[Entry]) -> tuple[list[ReadingSet], int]:
         local_time, _ = _named(usage_point or anchor, by_kind["LocalTimeParameters"])
         by_order += (usage_point is not None and not linked_point) + (type_entry is not None and not linked_type)
         found.append(ReadingSet(usage_point, type_entry, blocks, local_time))
-    return found, by_order
+    return found, by_order, contradicted
 
 
 class _Owners:
@@ -60,13 +61,22 @@ class _Owners:
             if link in self.by_related:
                 return self.by_related[link], True
         for link in filter(None, (entry.up_link, entry.self_link)):
-            parts = link.split("/")[:DEEPEST_PATH]
-            for k in range(len(parts), 0, -1):
-                owner = self.by_self.get("/".join(parts[:k]))
-                if owner is not None:
-                    return owner, True
+            owner = self._above(link)
+            if owner is not None:
+                return owner, True
         at = bisect.bisect_left(self.owners, entry.position, key=lambda owner: owner.position)
         return (self.owners[max(at - 1, 0)] if self.owners else None), not self.owners
+
+    def contradicts(self, entry: Entry) -> bool:
+        """True where the self link names one owner and the up link another."""
+        named = [self.by_related.get(link) or self._above(link) for link in (entry.self_link, entry.up_link) if link]
+        return len(named) == 2 and None not in named and named[0] is not named[1]
+
+    def _above(self, link: str) -> Entry | None:
+        """The owner whose own link is this one or stands above it in the path."""
+        parts = link.split("/")[:DEEPEST_PATH]
+        tried = (self.by_self.get("/".join(parts[:k])) for k in range(len(parts), 0, -1))
+        return next((owner for owner in tried if owner is not None), None)
 
 
 def _named(entry: Entry, others: list[Entry]) -> tuple[Entry | None, bool]:

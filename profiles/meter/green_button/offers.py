@@ -16,6 +16,7 @@ from profiles.meter.readings.register import differenced
 from profiles.meter.readings.sequence import Readings
 from profiles.noun import BadInput
 
+FEW_UNLIKE, UNLIKE_FRAC = 4, 0.01
 _SHORT_ID = re.compile(r"[A-Za-z0-9]{1,3}")
 
 
@@ -69,11 +70,12 @@ def _offer(one: ReadingSet, group: str, id_: str, path, dialect: Dialect) -> Off
     readings, starts, lengths = _raw(one, kind, path)
     usable, notes = kind.is_energy and service == "electricity", ()
     text = str(kind) if service == "electricity" else str(kind).replace("electricity", service)
+    stated_s = None if kind.is_register else kind.interval_s
     if kind.interval_s is None:
         kind = replace(kind, interval_s=_interval(readings, lengths))
     if usable and kind.is_register:
-        readings, notes = differenced(readings, at=dialect.register_at or "end", dial_kwh=dialect.dial_kwh)
-    notes += _doubts(kind) if usable else ()
+        readings, notes = differenced(readings, at=dialect.register_at or "end", dial_kwh=dialect.dial_kwh, file=path)
+    notes += (*_doubts(kind), *_unlike_type(readings, stated_s)) if usable else ()
     point = one.usage_point
     aliases = tuple(filter(None, (point.self_link, point.self_link.rpartition("/")[2]))) if point else ()
     return Offer(id_, group, aliases, kind, readings, starts, lengths, usable, text, one.local_time, notes)
@@ -89,6 +91,17 @@ def _doubts(kind: ReadingType) -> tuple[Issue, ...]:
         done = "forward and reverse flow added by the meter: behind a roof that is not what the house uses"
         found.append(Issue("total-flow", 1, "the reading type", done))
     return tuple(found)
+
+
+def _unlike_type(readings: Readings, stated_s: int | None) -> tuple[Issue, ...]:
+    """Readings whose length is not the type's, more of them than a clock change or two explains."""
+    known = readings.duration[readings.duration > 0]
+    unlike = known[known != stated_s] if stated_s else known[:0]
+    if len(unlike) <= max(FEW_UNLIKE, UNLIKE_FRAC * len(known)):
+        return ()
+    values, counts = np.unique(unlike, return_counts=True)
+    done = f"the readings' own lengths are taken, most often {values[counts.argmax()] / 60:g} min"
+    return (Issue("unlike-type", len(unlike), f"the reading type says {stated_s / 60:g} min", done),)
 
 
 def _interval(readings: Readings, lengths: np.ndarray) -> int | None:

@@ -12,6 +12,7 @@ from profiles.meter.green_button.links import reading_sets
 from profiles.meter.green_button.offers import Offer, offers_in
 from profiles.meter.green_button.start_clock import in_utc, on_midnights
 from profiles.meter.readings.clock import UTC, ChangeRule, Clock, zone_clock
+from profiles.meter.readings.coarse import is_fine
 from profiles.meter.readings.dialect import Dialect
 from profiles.meter.readings.espi import CURRENCIES, W
 from profiles.meter.readings.meter import Issue, Meter, Point, merged
@@ -47,7 +48,7 @@ def read_green_button(
         Not a Green Button file, nothing electrical in it, or several points with none chosen.
     """
     entries = read_feed(path)
-    sets, by_order = reading_sets(entries)
+    sets, by_order, contradicted = reading_sets(entries)
     if not sets:
         raise BadInput(
             "holds no interval readings of NAESB ESPI in Atom entries",
@@ -70,6 +71,9 @@ def read_green_button(
         issues.append(
             Issue("broken-link", by_order, "entries whose links lead nowhere", "related by their order in the file")
         )
+    if contradicted:
+        done = "the self link names one reading, the up link another: what a reading itself names, else the up link"
+        issues.append(Issue("contradicting-link", contradicted, "entries of readings", done))
     return _meter(
         chosen,
         parts,
@@ -104,6 +108,7 @@ def _chosen(offers: list[Offer], point: str | None, path) -> list[Offer]:
         usable = picked
         if len(picked) == 1:
             return picked
+    usable = [offer for offer in usable if _is_fine(offer)] or usable
     if len({offer.group for offer in usable}) > 1:
         raise BadInput("holds several points of supply, which are never summed", file=path, way_out=_list(usable))
     by_flow = {name: [o for o in usable if o.type.direction == name] for name in {o.type.direction for o in usable}}
@@ -121,6 +126,12 @@ def _chosen(offers: list[Offer], point: str | None, path) -> list[Offer]:
     raise BadInput(
         "holds several readings of the same supply, which are never summed", file=path, way_out=_list(usable)
     )
+
+
+def _is_fine(offer: Offer) -> bool:
+    """True where most of the readings could be parts of an hourly load; daily sums beside them are no second supply."""
+    lengths = offer.readings.duration
+    return bool(lengths[is_fine(lengths)].sum() > lengths.sum() / 2)
 
 
 def _length(offer: Offer) -> int:

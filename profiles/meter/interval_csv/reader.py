@@ -86,7 +86,8 @@ def read_interval_csv(
         words += f", {table.stamp_note}"
     if columns and columns.energy_note:
         words += f", {columns.energy_note}"
-    return _meter(read, chosen, groups, table, zone or UTC, path, source=source, timezone=timezone, dialect=words)
+    known = {"source": source, "timezone": timezone, "dialect": words, "estimates_asked": wide is None}
+    return _meter(read, chosen, groups, table, zone or UTC, path, **known)
 
 
 def _refuse_long_keys(dialect: Dialect, path) -> None:
@@ -136,7 +137,7 @@ def _read(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
     received = None if rows.received is None else rows.received * UNIT_KWH[unit] * hours
     readings = Readings(start, rows.duration_s, kwh, rows.quality, np.full(len(start), np.nan), np.arange(len(start)))
     if register:
-        readings, more = differenced(readings, at="start", dial_kwh=dialect.dial_kwh)
+        readings, more = differenced(readings, at="start", dial_kwh=dialect.dial_kwh, file=path)
         issues += more
     interval_s = None if register else rows.labels.interval_s
     _refuse_two_meters(readings, path)
@@ -269,7 +270,7 @@ def _settled_pair(readings: Readings, received, clock, path, interval_s, registe
     if received is None:
         return main, None
     if register:
-        other, _ = differenced(replace(readings, kwh=received), at="start")
+        other, _ = differenced(replace(readings, kwh=received), at="start", file=path)
     else:
         other = replace(readings, kwh=received)
     known = other.at(np.flatnonzero(~np.isnan(other.kwh)))

@@ -12,6 +12,7 @@ from profiles.meter.interval_csv.counted import Counted, counted, counts_days, e
 from profiles.meter.interval_csv.groups import Group
 from profiles.meter.interval_csv.table import Table, decimal_sign, is_number, number
 from profiles.meter.readings.clock import DAY_S, Clock
+from profiles.meter.readings.coarse import BILLS
 from profiles.meter.readings.dialect import Dialect
 from profiles.meter.readings.espi import LONGEST_S, QUALITIES
 from profiles.meter.readings.labels import Labels
@@ -123,7 +124,7 @@ def _refuse_days(stamps: Stamps, path, name: str) -> None:
             "has dates without a time of day, so its readings last a day or longer",
             file=path,
             key=name,
-            way_out="download hourly or quarter-hour usage",
+            way_out=BILLS,
         )
 
 

@@ -10,7 +10,7 @@ from profiles.hours import Hours
 from profiles.meter.on_axis.gaps import LIKE_DAY_S, fill_gaps, gaps_of
 from profiles.meter.on_axis.other_years import laid_on
 from profiles.meter.readings.espi import ESTIMATED
-from profiles.meter.readings.meter import Meter
+from profiles.meter.readings.meter import Meter, estimates_text
 
 
 def meter_on_year(
@@ -58,9 +58,8 @@ def meter_notes(name: str, read: Meter, used: Meter) -> list[str]:
     read, used : Meter
         As it was read, and as it lies on the year.
     """
-    known = (read.quality >= 0).any()
-    estimated = float(np.isin(read.quality, ESTIMATED).mean())
-    told = f"{100 * estimated:.2f} % of the readings estimated" if known else "the file says nothing of estimates"
+    estimated = f"{100 * float(np.isin(read.quality, ESTIMATED).mean()):.2f} % of the readings estimated"
+    told = estimated if (read.quality >= 0).any() else estimates_text(read.estimates_asked)
     delivered = used.register_kwh("delivered")
     added = 0.0 if used.filled is None else float(delivered[used.filled].sum())
     return [

@@ -27,8 +27,11 @@ class Quality:
         Local stamp and length of each gap, and of each run of exact zeros of an hour or more. [h]
     zero_frac, estimated_frac : float or None
         Share of the readings; `estimated_frac` is None where the file says nothing about quality.
-    clock_change_days : tuple of (str, float)
-        Local date and hours with readings of each day on which the clock changes; 23 and 25 are right. [h]
+    estimates_asked : bool
+        Whether marks of estimated readings were looked for.
+    clock_change_days : tuple of (str, float), or None
+        Local date and hours with readings of each day on which the clock changes; 23 and 25 are right. None where no
+        zone is known, so that none could be looked for. [h]
     negative : int
         Readings below zero.
     overnight_minimum_h : int
@@ -51,7 +54,8 @@ class Quality:
     zero_runs: tuple[tuple[str, float], ...]
     zero_frac: float
     estimated_frac: float | None
-    clock_change_days: tuple[tuple[str, float], ...]
+    estimates_asked: bool
+    clock_change_days: tuple[tuple[str, float], ...] | None
     negative: int
     clock: str
     overnight_minimum_h: int
@@ -99,7 +103,8 @@ def quality_sheet(meter: Meter, timezone: str | None = None) -> Quality:
         zero_runs=tuple((clock.stamp(start), length / 3600.0) for start, length in runs),
         zero_frac=float(_is_zero(meter).mean()),
         estimated_frac=float(np.isin(meter.quality, ESTIMATED).mean()) if known.any() else None,
-        clock_change_days=_clock_change_days(meter, clock),
+        estimates_asked=meter.estimates_asked,
+        clock_change_days=_clock_change_days(meter, clock) if clock.zone or clock.saving_s else None,
         negative=int((meter.kwh < 0).sum()),
         clock=meter.clock,
         overnight_minimum_h=int(np.nanargmin(daily)),
@@ -121,6 +126,9 @@ def with_notes(meter: Meter) -> Meter:
                 "kept: these are the utility's estimates, not measurements",
             )
         )
+    if meter.covered_s > meter.span_s:
+        done = "readings overlap what was kept: look for a second register, or for daily sums beside intervals"
+        notes.append(Issue("above-100-percent", 1, f"{100 * meter.completeness_frac:.1f} % of the span", done))
     runs = _zero_runs(meter)
     if runs and len(runs) <= max(ALWAYS_TOLD, RUNS_ARE_COMMON_A_DAY * meter.span_s / DAY_S):
         hours = sum(length for _, length in runs) / 3600.0

@@ -47,6 +47,11 @@ def merged(issues) -> tuple[Issue, ...]:
     )
 
 
+def estimates_text(asked: bool) -> str:
+    """What is said of a file without a mark of quality: that nothing is there only where it was looked for."""
+    return "the file says nothing of estimates" if asked else "marks of estimates were not looked for in a row a day"
+
+
 @dataclass(frozen=True)
 class Point:
     """One set of readings that a file offers, without names, addresses or account numbers."""
@@ -104,6 +109,8 @@ class Meter:
         IANA zone given by the caller.
     filled : ndarray of bool, shape (n_readings,), or None
         True where a gap was filled in.
+    estimates_asked : bool
+        Whether marks of estimated readings were looked for; in a file of a row a day they are not.
     path : Path or None
         For messages only; it never enters a result.
     """
@@ -127,6 +134,7 @@ class Meter:
     issues: tuple[Issue, ...] = ()
     points: tuple[Point, ...] = ()
     filled: np.ndarray | None = field(default=None, repr=False)
+    estimates_asked: bool = True
     path: Path | None = field(default=None, repr=False)
 
     def __post_init__(self):

@@ -6,10 +6,13 @@ import numpy as np
 
 from profiles.meter.readings.meter import Issue
 from profiles.meter.readings.sequence import Readings
+from profiles.noun import BadInput
+
+FEW_FALLS, FALL_FRAC = 2, 0.01
 
 
 def differenced(
-    readings: Readings, *, at: str = "end", dial_kwh: float | None = None
+    readings: Readings, *, at: str = "end", dial_kwh: float | None = None, file: object = None
 ) -> tuple[Readings, tuple[Issue, ...]]:
     """Energy between successive dial readings.
 
@@ -21,11 +24,18 @@ def differenced(
         Whether a value stands at the "end" or the "start" of its reading's period.
     dial_kwh : float, optional
         What the dial shows where it turns over to zero. [kWh]
+    file : path, optional
+        Named in the message.
 
     Returns
     -------
     Readings, tuple of Issue
         One reading fewer; an interval over which the dial fell is left out and listed, unless the dial turned over.
+
+    Raises
+    ------
+    BadInput
+        The values fall in more than 1 % of the readings, and more than twice: no dial does.
     """
     if len(readings) < 2:
         return readings.at(np.arange(0)), ()
@@ -44,6 +54,12 @@ def differenced(
             Issue("turned-over", int(fell.sum()), "the dial fell", f"taken as turned over at {dial_kwh:g} kWh")
         )
         fell = used < 0
+    if fell.sum() > max(FEW_FALLS, FALL_FRAC * len(used)):
+        raise BadInput(
+            f"is declared as dial readings but falls in {int(fell.sum())} of {len(used)} intervals, as no dial does",
+            file=file,
+            way_out="download usage by interval, or state dialect.dial_kwh if the dial turns over that often",
+        )
     if fell.any():
         issues.append(
             Issue("dial-fell", int(fell.sum()), "the dial fell", "left out: a new meter, or the dial turned over")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from profiles.meter.readings.meter import estimates_text
 from simulate.document.words import hours_text, refill_text
 from simulate.show.terminal.view import plain, table_of
 
@@ -270,12 +271,19 @@ def show_meter(document: dict, console: Console) -> None:
             console.print("Point: " + ", ".join(f"{key} {plain(value)}" for key, value in point.items() if value))
 
 
+def _change_days(days: list | None) -> str:
+    if days is None:
+        return "not looked for, the zone is not known (--timezone)"
+    return ", ".join(f"{date} {hours:g} h" for date, hours in days) or "none inside"
+
+
 def _quality_lines(sheet: dict) -> list[str]:
     """What a careful reader asks of a meter file: the year, estimates, gaps, runs of zero, clock changes, the night."""
     annual, estimated = sheet["annual_kwh"], sheet["estimated_frac"]
     year = "no whole calendar year" if annual is None else f"{annual:,.1f} kWh in the latest whole calendar year"
-    trust = "the file says nothing of estimates" if estimated is None else f"{estimated:.2%} of the readings estimated"
-    days = ", ".join(f"{date} {hours:g} h" for date, hours in sheet["clock_change_days"]) or "none inside"
+    unsaid = estimates_text(sheet["estimates_asked"])
+    trust = unsaid if estimated is None else f"{estimated:.2%} of the readings estimated"
+    days = _change_days(sheet["clock_change_days"])
     lines = [
         f"{year}; {trust}; {sheet['repeated']:,} repeated; {sheet['negative']:,} below zero; "
         f"{sheet['zero_frac']:.2%} exactly zero",
