@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from threading import Lock
 from types import EllipsisType
 
 from profiles.noun import BadInput
 from simulate.bill.four_bills import FourBills
+from simulate.document.aged import at_end_of_warranty
 from simulate.document.study import Study, bills_of, storm_of
 from simulate.house.bound import Bound, bound_of
 from simulate.house.house import House, house_of
@@ -163,6 +164,21 @@ class Draft:
         return self._kept.rides(key, lambda: ride_through(self.run))
 
     @cached_property
+    def aged(self) -> RideThrough:
+        """Its outages with units at the end of their warranty, as `Study.aged`."""
+        run = self._kept.aged(self._year_key, lambda: at_end_of_warranty(self.run))
+        if run.house.pools == self.house.pools:
+            return self.ride
+        key = (self._year_key, self.backed_up, self.site.outage.load_case, "aged")
+        return self._kept.rides(key, lambda: ride_through(self._at_home(run)))
+
+    def _at_home(self, run: HouseYear) -> HouseYear:
+        """A year with aged units that was walked for other circuits, with those of this design."""
+        now = {"circuit": self.site.circuit, "outage": self.site.outage}
+        house = replace(self.house, site=run.house.site.model_copy(update=now), pools=run.house.pools)
+        return replace(run, asked=replace(run.asked, house=house))
+
+    @cached_property
     def storm(self) -> RideThrough:
         """Its outages where loads are those of a storm."""
         if self.site.outage.load_case == "storm":
@@ -183,7 +199,7 @@ class Draft:
     @cached_property
     def study(self) -> Study:
         """The whole job, as `study` of the site; what is lazy there is lazy here."""
-        return Study(self.site, self.run, self.ride, self.storm, self.bills)
+        return DraftStudy(self.site, self.run, self.ride, self.storm, self.bills, draft=self)
 
     @cached_property
     def _year_key(self) -> tuple:
@@ -192,6 +208,23 @@ class Draft:
         counts = tuple(group.count for group in site.battery)
         moved = tuple(circuit.name in self._kept.switched and circuit.on == "sub-panel" for circuit in site.circuit)
         return counts, operation.reserve, operation.plan, moved, site.is_medical
+
+
+@dataclass(frozen=True, eq=False)
+class DraftStudy(Study):
+    """The whole job on a draft: what its draft keeps is not worked out again."""
+
+    draft: Draft = None
+
+    @cached_property
+    def aged(self) -> RideThrough:
+        """Every outage with units at the end of their warranty."""
+        return self.draft.aged
+
+    @cached_property
+    def bound(self) -> Bound:
+        """What no plan can beat, and where the plan stands."""
+        return self.draft.bound
 
 
 class _Kept:
@@ -203,7 +236,7 @@ class _Kept:
         self.off = {c.name: "main" if c.on == "sub-panel" else c.on for c in site.circuit}
         self.switched = _switched_for_the_rate(site)
         longer = max(1, house.hours.n_steps // HOURLY_STEPS)
-        self.years, self.bills, self.bounds = (_Last(max(4, MOST_YEARS // longer)) for _ in range(3))
+        self.years, self.aged, self.bills, self.bounds = (_Last(max(4, MOST_YEARS // longer)) for _ in range(4))
         self.rides = _Last(max(4, MOST_RIDES // longer))
 
     def circuit_table(self, name: str, is_on: bool) -> dict:
