@@ -150,7 +150,7 @@ def test_what_the_site_file_does_not_take_is_refused(change, said):
 
 
 def test_units_at_the_end_of_their_warranty_are_those_of_the_study():
-    draft = Draft(read_site()).changed(reserve=0.4)
+    draft = Draft(farmhouse()).changed(reserve=0.4)
     assert draft.aged.hours.min() < draft.ride.hours.min()
     without = draft.changed(circuits={"Sump pit": False, "Jet pump": False})
     np.testing.assert_array_equal(without.aged.hours, study(without.site).aged.hours)
