@@ -10,8 +10,8 @@ import time
 
 import numpy as np
 
+from simulate.physics.outages.island import Island, simple_island
 from simulate.physics.outages.load_control import control_load
-from simulate.physics.outages.outages import Island, simple_island
 from simulate.physics.outages.sums import fast_dark_hours
 from simulate.physics.pool import Pool
 
@@ -92,8 +92,8 @@ def _case(name: str, usable_kwh: float, n_steps: int, repeats: int, route, sunny
 
 def dark_hours_by_walk(island: Island, pools, soc):
     """The walk from every start, one after the other, whatever the route that `dark_hours` takes."""
-    from simulate.physics.island import every_outage
-    from simulate.physics.outages.outages import Dark
+    from simulate.physics.outage_walk import every_outage
+    from simulate.physics.outages.island import Dark
 
     n = soc.shape[1]
     cells = np.array([pool.cell for pool in pools], dtype=float)

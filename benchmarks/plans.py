@@ -14,7 +14,7 @@ from tempfile import mkdtemp
 import numpy as np
 
 from profiles.noun import BadInput
-from simulate.document.study import bills_of
+from simulate.house.bills import bills_of
 from simulate.house.bound import bound_of
 from simulate.house.house import House, house_of
 from simulate.house.year import run_year

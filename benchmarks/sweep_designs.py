@@ -25,7 +25,8 @@ from simulate.designs.lane_rows import lane_key, road_of
 from simulate.designs.row import Houses, Wanted, run_design, site_with
 from simulate.designs.sweep import sweep
 from simulate.designs.varied import designs_of, uniform
-from simulate.house.year import MOST_LAPS, prices_of
+from simulate.house.asked import prices_of
+from simulate.house.walked import MOST_LAPS
 from simulate.physics.lanes.lanes import Lanes, run_lanes
 from tests.site.small_site import farmhouse
 

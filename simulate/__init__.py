@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from simulate.house.bound import best_year as best_year
     from simulate.house.ride import RideThrough as RideThrough
     from simulate.house.ride import ride_through as ride_through
-    from simulate.house.year import HouseYear as HouseYear
+    from simulate.house.walked import HouseYear as HouseYear
     from simulate.house.year import run_year as run_year
     from simulate.optimum.best import best_targets as best_targets
     from simulate.optimum.forecast import forecast_targets as forecast_targets
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 
 _HOME = {
     "Draft": "designs.draft",
-    "HouseYear": "house.year",
+    "HouseYear": "house.walked",
     "Lanes": "physics.lanes.lanes",
     "Pool": "physics.pool",
     "RideThrough": "house.ride",

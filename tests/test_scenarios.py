@@ -6,8 +6,9 @@ import pytest
 from profiles.hours import holiday_dates, hours_of_year
 from profiles.rate.rate import Rate
 from simulate.bill.bill import price_bill
+from simulate.physics.outages.island import follow_outage, simple_island
 from simulate.physics.outages.load_control import control_load
-from simulate.physics.outages.outages import follow_outage, hours_survived, simple_island
+from simulate.physics.outages.outages import hours_survived
 from simulate.physics.pool import Pool
 from simulate.physics.walk import run_plan
 from simulate.plans.switched import switched_sets

@@ -13,7 +13,8 @@ from simulate.designs.proposals import best_sets, method_of
 from simulate.designs.sets import Sets, Target, with_circuits
 from simulate.house.house import House, house_of
 from simulate.panel.checks.layout import Layout
-from simulate.physics.outages.outages import SEASONS, TOLERANCE_H, nine_in_ten
+from simulate.physics.outages.spread import SEASONS, TOLERANCE_H, nine_in_ten
+from simulate.site.cautions import AFTER_TRIP, ALWAYS, LIFE_SUPPORT
 from simulate.site.pools import pool_of
 from simulate.site.site import Site
 
@@ -97,8 +98,6 @@ class Choice:
 
     def document(self) -> dict:
         """The document of `keeplit choose --json`."""
-        from simulate.site.cautions import AFTER_TRIP, ALWAYS, LIFE_SUPPORT
-
         plain = asdict(replace(self, site=None))
         del plain["site"]
         medical = (LIFE_SUPPORT,) if self.site is not None and self.site.is_medical else ()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simulate.physics.outages.outages import MARKS_H
+from simulate.physics.outages.spread import MARKS_H
 
 ENERGIES = (
     "load",

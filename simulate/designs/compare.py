@@ -14,11 +14,14 @@ from profiles.noun import BadInput
 from profiles.rate.prices import Prices
 from simulate.designs.design import Design, design_of, where_text
 from simulate.designs.draft import Draft
+from simulate.designs.varied import values_of, vary_of
 from simulate.document.study import cautions_for
+from simulate.house.asked import prices_of
 from simulate.house.house import House, SiteSources, cold_steps, house_of
 from simulate.house.ride import RideThrough, ride_through
-from simulate.house.year import HouseYear, prices_of, run_year
-from simulate.physics.outages.outages import nine_in_ten
+from simulate.house.walked import HouseYear
+from simulate.house.year import run_year
+from simulate.physics.outages.spread import nine_in_ten
 from simulate.site.cautions import ONE_YEAR
 from simulate.site.pools import leg_of, pools_of
 from simulate.site.site import Site
@@ -121,8 +124,6 @@ def compared(site: Site, other: Site | None = None, vary: str | None = None, uni
     BadInput
         More than one of them.
     """
-    from simulate.designs.varied import vary_of
-
     if sum(one is not None for one in (other, vary, units)) > 1:
         raise BadInput(
             "takes one of a second site, --vary and --units", key="compare", way_out="compare one thing at a time"
@@ -141,8 +142,6 @@ def compared(site: Site, other: Site | None = None, vary: str | None = None, uni
 
 
 def _unit_totals(text: str) -> list:
-    from simulate.designs.varied import values_of
-
     try:
         return values_of(text)
     except BadInput as error:

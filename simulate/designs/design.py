@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulate.document.study import bills_of
+from simulate.house.bills import bills_of
 from simulate.house.house import House
 from simulate.house.interruptions import indices_in, interruptions_of, start_weight
 from simulate.house.recharge import recharge_of
 from simulate.house.reliability import reliability_row
 from simulate.house.ride import RideThrough
-from simulate.house.year import HouseYear
-from simulate.physics.outages.outages import SEASONS, TOLERANCE_H, nine_in_ten
+from simulate.house.walked import HouseYear
+from simulate.physics.outages.spread import SEASONS, TOLERANCE_H, nine_in_ten
 from simulate.site.site import Site
 
 MARKS_H = (4, 8, 12, 24, 72)

@@ -12,12 +12,15 @@ from types import EllipsisType
 from profiles.noun import BadInput
 from simulate.bill.four_bills import FourBills
 from simulate.document.aged import at_end_of_warranty
-from simulate.document.study import Study, bills_of, storm_of
+from simulate.document.study import Study, storm_of
+from simulate.house.asked import prices_of
+from simulate.house.bills import bills_of
 from simulate.house.bound import Bound, bound_of
 from simulate.house.house import House, house_of
 from simulate.house.notes import house_cautions
 from simulate.house.ride import RideThrough, ride_through
-from simulate.house.year import HouseYear, ask, prices_of, walk_asked
+from simulate.house.walked import HouseYear, walk_asked
+from simulate.house.year import ask
 from simulate.site.site import Site, read_site, site_of
 
 LEGS = ("A", "B", "both")

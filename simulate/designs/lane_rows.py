@@ -9,14 +9,17 @@ import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.calendar import RateCalendar, rate_calendar
-from profiles.rate.prices import Prices
+from profiles.rate.prices import Prices, price_series
 from simulate.bill.amounts import bill_amounts
 from simulate.designs.row import Houses, Wanted, bill_row, installed_price, outage_row, payback_row, year_row
+from simulate.house.asked import Asked, plan_and_reserve, prices_of
+from simulate.house.asked import serve_steps as serve_steps
+from simulate.house.bills import bills_of
 from simulate.house.house import House
 from simulate.house.ride import ride_through
-from simulate.house.year import MOST_LAPS, Asked, HouseYear, ask, plan_and_reserve, prices_of, walk_asked
-from simulate.house.year import _serve_steps as serve_steps
-from simulate.house.year import _solar_exports as solar_exports
+from simulate.house.walked import MOST_LAPS, HouseYear, walk_asked
+from simulate.house.walked import solar_exports as solar_exports
+from simulate.house.year import ask
 from simulate.physics.lanes.lanes import Lanes, LaneYears, Track, run_lanes
 from simulate.physics.pool import Pool
 from simulate.physics.walk import Year
@@ -236,8 +239,6 @@ def _hourly_prices(site: Site, calendar: RateCalendar) -> dict:
     """Prices that the bill sums step by step, for a rate with a price for every hour."""
     if site.rate.hourly_prices is None:
         return {}
-    from profiles.rate.prices import price_series
-
     price, credit = price_series(site.rate, calendar.hours)
     credit = price if site.rate.export.method == "net-metering" else credit
     return {"buy_per_kwh": price, "sell_per_kwh": credit}
@@ -245,8 +246,6 @@ def _hourly_prices(site: Site, calendar: RateCalendar) -> dict:
 
 def _bills_without(asked: Asked) -> tuple[float, float]:
     """What the house pays today, and on the site's rate without a battery: the same for every lane."""
-    from simulate.document.study import bills_of
-
     bills = bills_of(walk_asked(asked))
     return bills.today.total, bills.without_battery.total
 

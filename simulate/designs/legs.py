@@ -9,7 +9,7 @@ from simulate.house.house import House, house_of
 from simulate.house.ride import ride_through
 from simulate.panel.legs.balance import Assignment, balance_legs
 from simulate.panel.legs.rewrite import write_legs
-from simulate.physics.outages.outages import nine_in_ten
+from simulate.physics.outages.spread import nine_in_ten
 from simulate.site.site import Site
 
 

@@ -20,8 +20,8 @@ from simulate.designs.row import (
     site_with,
     table_texts,
 )
+from simulate.house.asked import plan_and_reserve, prices_of
 from simulate.house.house import House
-from simulate.house.year import plan_and_reserve, prices_of
 from simulate.physics.lanes.lanes import Lanes
 from simulate.site.pools import LegPool
 from simulate.site.site import Site

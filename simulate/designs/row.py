@@ -13,11 +13,15 @@ import numpy as np
 
 from profiles.noun import BadInput, Noun
 from simulate.designs.columns import ENERGIES, SPREADS
-from simulate.document.study import bills_of
+from simulate.house.asked import Asked, ask_plan, plan_and_reserve, prices_of
+from simulate.house.bills import bills_of
+from simulate.house.bound import bound_of
 from simulate.house.house import House, SiteSources, cold_steps, house_of
 from simulate.house.ride import RideThrough, ride_through
-from simulate.house.year import Asked, HouseYear, ask, ask_plan, plan_and_reserve, prices_of, walk_asked, with_reserve
-from simulate.physics.outages.outages import lasting_frac, spread
+from simulate.house.targets import with_reserve
+from simulate.house.walked import HouseYear, walk_asked
+from simulate.house.year import ask
+from simulate.physics.outages.spread import lasting_frac, spread
 from simulate.site.named_files import content_of, files_in
 from simulate.site.pools import pools_of
 from simulate.site.site import Site
@@ -175,8 +179,6 @@ def row_of(run: HouseYear, ride: RideThrough | None, wanted: Wanted) -> dict:
     row |= bill_row(bills.today.total, bills.without_battery.total, bills.with_battery.total)
     row |= payback_row(run.house.site, row["out_installed_price"], row["out_saving"])
     if wanted.bound:
-        from simulate.house.bound import bound_of
-
         bound = bound_of(run, bills)
         row |= {"out_bound": bound.saving, "out_captured_frac": bound.captured_frac}
     return row | ({} if ride is None else outage_row(ride))

@@ -7,15 +7,18 @@ from functools import cached_property
 
 import numpy as np
 
+from simulate.house.asked import plan_and_reserve, prices_of
 from simulate.house.house import House
-from simulate.house.ride import island_of, outage_kw, start_soc_kwh, throw_steps
-from simulate.house.year import plan_and_reserve, prices_of, run_year
+from simulate.house.outage_met import island_of, outage_kw, start_soc_kwh, throw_steps
+from simulate.house.year import run_year
 from simulate.panel.checks.layout import Layout
 from simulate.panel.checks.motor import motor_findings
 from simulate.panel.checks.power import power_findings
 from simulate.panel.checks.spaces import space_findings
+from simulate.physics.outages.island import Island
 from simulate.physics.outages.load_control import LIMIT_TOLERANCE_KW
-from simulate.physics.outages.outages import TOLERANCE_H, Island, first_dark
+from simulate.physics.outages.outages import first_dark
+from simulate.physics.outages.spread import TOLERANCE_H
 
 CHECKS = ("space", "inverter-continuous", "source-capacity", "motor-start")
 """Panel checks that a set must not fail, unless the circuits that are on the sub-panel already fail them."""

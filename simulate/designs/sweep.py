@@ -27,6 +27,7 @@ from simulate.designs.row import (
     version,
 )
 from simulate.designs.varied import Grid, Table, designs_of
+from simulate.physics.compiled import cache_folder
 from simulate.site.named_files import contents
 from simulate.site.site import Site
 
@@ -160,8 +161,6 @@ def run_parts(
 
 def is_compiled() -> bool:
     """Something of the physics is compiled already; else every worker would compile the same for half a minute."""
-    from simulate.physics.compiled import cache_folder
-
     return any(Path(cache_folder()).rglob("*.nbi"))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from simulate.document.worth import aged_house, asked_again
-from simulate.house.year import HouseYear, walk_asked
+from simulate.house.walked import HouseYear, walk_asked
 
 
 def at_end_of_warranty(run: HouseYear) -> HouseYear:

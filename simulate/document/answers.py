@@ -19,7 +19,7 @@ from simulate.document.words import hours_text
 from simulate.house.ride import RideThrough, most_common
 from simulate.panel.checks.finding import Finding
 from simulate.panel.checks.layout import Layout
-from simulate.physics.outages.outages import nine_in_ten
+from simulate.physics.outages.spread import nine_in_ten
 from simulate.site.cautions import MANUAL
 from simulate.site.pools import leg_of, pools_of
 from simulate.site.site import Site

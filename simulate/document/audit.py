@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulate.house.year import HouseYear
+from simulate.house.walked import HouseYear
 
 LOSSES = ("charge", "discharge", "no_load", "on_grid", "curtailed")
 MATTERS_KWH = 1e-6

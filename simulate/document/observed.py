@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from simulate.house.house import cell_c
-from simulate.house.year import HouseYear
+from simulate.house.walked import HouseYear
 from simulate.panel.checks.layout import Simulated
 from simulate.site.pools import leg_of
 

@@ -5,41 +5,34 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from profiles.noun import BadInput
-from simulate.bill.four_bills import FourBills, four_bills
+from simulate.bill.four_bills import FourBills
+from simulate.bill.replay import ReplayedBill
 from simulate.document.aged import at_end_of_warranty
 from simulate.document.answers import answer_of
 from simulate.document.observed import observed
 from simulate.document.switch_off import SwitchOff, switch_off_of
 from simulate.document.timeline import who_goes_dark
-from simulate.document.worth import (
-    PLANS_BY_CALENDAR,
-    Worth,
-    is_new_solar,
-    without_battery_kw,
-    without_solar_kw,
-    worth_of,
-)
+from simulate.document.uncertainty import Ranges, ranges_of
+from simulate.document.worth import PLANS_BY_CALENDAR, Worth, worth_of
+from simulate.house.asked import Asked
+from simulate.house.bills import bills_of
 from simulate.house.bound import Bound, bound_of
 from simulate.house.caps import limit_document
+from simulate.house.frontier import Frontier, frontier_of
+from simulate.house.outage_met import outage_kw
 from simulate.house.recharge import recharge_of
 from simulate.house.refuel import refuel_of
 from simulate.house.reliability import reliability_of, second_outage
-from simulate.house.ride import RideThrough, outage_kw, ride_through
-from simulate.house.year import Asked, HouseYear, run_year
+from simulate.house.ride import RideThrough, ride_through
+from simulate.house.walked import HouseYear
+from simulate.house.year import run_year
 from simulate.panel.checks.check import check_panel
 from simulate.site.cautions import ONE_YEAR, SHARED_NEUTRAL, cautions_of
 from simulate.site.pools import solar_returns
 from simulate.site.site import Site, defaults_used, read_site
-
-if TYPE_CHECKING:
-    from simulate.bill.replay import ReplayedBill
-    from simulate.document.uncertainty import Ranges
-    from simulate.house.frontier import Frontier
 
 QUICK_STEPS = 36_000
 """Steps of a year up to which a report works out its ranges unasked, some eighty years of it: about a second for hours,
@@ -67,29 +60,6 @@ def bill_document(bills: FourBills, bound: Bound, asked: Asked) -> dict:
         "worth_of_more": None if bound.worth_of_more is None else vars(bound.worth_of_more),
         "notes": [*bills.with_battery.notes, *bound.notes],
     }
-
-
-def bills_of(run: HouseYear) -> FourBills:
-    """The bills of a year from today's to the one with the battery.
-
-    Raises
-    ------
-    BadInput
-        A rate that does not cover the year.
-    """
-    site = run.house.site
-    try:
-        return four_bills(
-            site.rate_today,
-            site.rate,
-            without_battery_kw(run),
-            (run.year.import_kw, run.year.export_kw),
-            run.hours,
-            without_solar_kw=without_solar_kw(run) if is_new_solar(site) else None,
-            adds_battery=any(group.count for group in site.battery),
-        )
-    except BadInput as error:
-        raise error.at(site.file) from None
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,8 +93,6 @@ class Study:
     @cached_property
     def ranges(self) -> Ranges | None:
         """How far uncertain inputs move the results; None where that takes long and the study is not `thorough`."""
-        from simulate.document.uncertainty import ranges_of
-
         quick = self.run.hours.n_steps <= QUICK_STEPS and self.run.asked.plan in PLANS_BY_CALENDAR
         return ranges_of(self.run, weather=self.weather) if quick or self.thorough or self.weather else None
 
@@ -136,8 +104,6 @@ class Study:
     @cached_property
     def frontier(self) -> Frontier:
         """What each reserve costs and lasts, for the plan and the best possible; seconds, so only where asked for."""
-        from simulate.house.frontier import frontier_of
-
         return frontier_of(self.run)
 
     @cached_property

@@ -9,7 +9,7 @@ import numpy as np
 from simulate.document.answers import first_dead, hardest_month
 from simulate.document.words import hours_text
 from simulate.house.ride import RideThrough, ride_through
-from simulate.physics.outages.outages import SEASONS, nine_in_ten
+from simulate.physics.outages.spread import SEASONS, nine_in_ten
 
 LEAST_GAIN_H = 0.05
 """A step that gains less is not printed: hours are shown in tenths. [h]"""

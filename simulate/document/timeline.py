@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simulate.house.house import House
+from simulate.house.ride import end_together
 from simulate.panel.checks.layout import Layout
 from simulate.panel.checks.motor import motor_findings
-from simulate.physics.outages.outages import TOLERANCE_H, WHY, Dark, Island, Trace, first_dark, follow_outage
+from simulate.physics.outages.island import WHY, Dark, Trace, follow_outage
 from simulate.site.pools import leg_of
 from simulate.site.site import Site
 
 if TYPE_CHECKING:
     from simulate.house.ride import RideThrough
 
-HAIR_KWH = 1e-7
 """Two pools end together where so much less energy would have turned round which one ends first. [kWh]"""
 
 
@@ -93,14 +93,3 @@ def _first_drop(house: House, trace: Trace, dropped: dict, circuit: int, begin: 
     steps = (begin + np.arange(len(trace.by_hand))) % house.hours.n_steps
     off = np.where(trace.by_hand, dropped[1][circuit, steps], dropped[0][circuit, steps])
     return float(np.flatnonzero(off)[0] * house.hours.step_h) if off.any() else np.inf
-
-
-def end_together(island: Island, pools, soc, dark: Dark, **asked) -> np.ndarray:
-    """Outages in which both pools end at once: with a hair less energy the other one would have ended first."""
-    out = np.zeros(soc.shape[1], bool)
-    for p, q in ((0, 1), (1, 0)) if len(pools) == 2 else ():
-        less = soc.copy()
-        less[q] = np.maximum(less[q] - HAIR_KWH, 0.0)
-        again = first_dark(island, pools, less, **asked)
-        out |= (dark.dark_h[:, p] <= dark.dark_h[:, q]) & (again.dark_h[:, q] <= dark.dark_h[:, p] + TOLERANCE_H)
-    return out

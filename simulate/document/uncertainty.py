@@ -14,13 +14,14 @@ from profiles.noun import BadInput
 from profiles.rate.rate import Rate
 from simulate.bill.four_bills import FourBills
 from simulate.document.ranges import Range, tornado
-from simulate.document.study import bills_of
 from simulate.document.words import tenths
 from simulate.document.worth import Life, asked_again, flow_of, life_of, price_of_units
+from simulate.house.bills import bills_of
 from simulate.house.house import House, SiteSources
 from simulate.house.ride import ride_through
-from simulate.house.year import HouseYear, run_year, walk_asked
-from simulate.physics.outages.outages import nine_in_ten
+from simulate.house.walked import HouseYear, walk_asked
+from simulate.house.year import run_year
+from simulate.physics.outages.spread import nine_in_ten
 from simulate.site.money import Money
 from simulate.site.pools import pools_of
 from simulate.site.site import Site

@@ -13,10 +13,13 @@ from simulate.bill.cash_flow import CashFlow, cash_flow, with_replacements
 from simulate.bill.discount import discount_factors
 from simulate.bill.four_bills import FourBills
 from simulate.bill.replay import ReplayedBill, replay_bill
+from simulate.house.asked import Asked
 from simulate.house.house import House
 from simulate.house.interruptions import indices_in, interruptions_of, start_weight
-from simulate.house.ride import outage_kw
-from simulate.house.year import Asked, HouseYear, ask, walk_asked, with_reserve
+from simulate.house.outage_met import outage_kw
+from simulate.house.targets import with_reserve
+from simulate.house.walked import HouseYear, walk_asked, without_battery_kw
+from simulate.house.year import ask
 from simulate.site.money import Money
 from simulate.site.pools import pools_of
 from simulate.site.site import Site
@@ -139,7 +142,7 @@ def worth_of(run: HouseYear, bills: FourBills, *, unserved_kwh_per_year: float |
 
     Examples
     --------
-    >>> from simulate.document.study import bills_of
+    >>> from simulate.house.bills import bills_of
     >>> from simulate.site.site import read_site
     >>> from simulate.house.year import run_year
     >>> run = run_year(read_site())
@@ -336,26 +339,6 @@ def _first_warranty(run: HouseYear) -> tuple[WarrantyEnd, str]:
             use = {"fade_frac_per_year": group.fade_frac_per_year, "throughput_kwh_per_year": per_kwh * group.unit_kwh}
             ends.append((warranty_end(**terms, **use), group.name))
     return min(ends, key=lambda end: end[0].year)
-
-
-def without_battery_kw(run: HouseYear) -> tuple[np.ndarray, np.ndarray]:
-    """Import and export of the house without the battery, each of shape (n_steps,). [kW]"""
-    house, site = run.house, run.house.site
-    net = house.load_kw - house.solar_kw
-    main = site.solar is not None and site.solar.connected_at == "main-panel"
-    exports = site.solar.export if main else site.subpanel.export
-    return np.maximum(net, 0.0), np.maximum(-net, 0.0) * exports
-
-
-def without_solar_kw(run: HouseYear) -> tuple[np.ndarray, np.ndarray]:
-    """Import and export of the house without battery and solar, each of shape (n_steps,). [kW]"""
-    load_kw = np.maximum(run.house.load_kw, 0.0)
-    return load_kw, np.zeros_like(load_kw)
-
-
-def is_new_solar(site: Site) -> bool:
-    """Does solar change the bill by itself: a roof that is new, and that works without a battery unit?"""
-    return site.solar is not None and not site.solar.existing and site.solar.connected_at != "battery"
 
 
 def replay_of(run: HouseYear, bills) -> tuple[ReplayedBill, ...]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.calendar import RateCalendar, rate_calendar
+from simulate.house.asked import stay_kwh, switched_in
 from simulate.optimum.forecast import Calendar, calendar_of
 from simulate.physics.walk import Wish
 from simulate.plans.cap import Cap, Gauge, Limited, kept_full, lowest_caps, part_of
@@ -120,8 +121,6 @@ def _block(blocks, n_steps: int) -> np.ndarray:
 
 def _wish(asked, known: dict, first: int, last: int, over_kw) -> tuple[Wish, Switched | None]:
     """The wish of some steps under a cap, and what is switched over where the load would exceed it."""
-    from simulate.house.year import stay_kwh
-
     house, pools = asked.house, asked.pools
     wish, floor = part_of(asked.wish, first, last), asked.floor_kwh[:, first:last]
     from_utility = house.site.operation.charge_from == "any"
@@ -138,8 +137,6 @@ def _wish(asked, known: dict, first: int, last: int, over_kw) -> tuple[Wish, Swi
 
 def _switched(asked, known: dict, first: int, over) -> Switched:
     """What is switched over in each run of steps; `known` keeps the sets of runs that came up before."""
-    from simulate.house.year import switched_in
-
     n_may, parts = len(asked.may_switch), []
     reach, two = np.zeros((len(asked.pools), len(over))), np.zeros(len(over))
     for a, b in periods_of(over):

@@ -11,109 +11,22 @@ from profiles.noun import BadInput
 from profiles.rate.calendar import rate_calendar
 from profiles.rate.meter_sums import meter_sums
 from simulate.bill.amounts import bill_amounts
-from simulate.document.worth import without_battery_kw
+from simulate.house.asked import Asked, ask_plan, plan_and_reserve, prices_of
+from simulate.house.first_priority import first_priority
+from simulate.house.foreseen import BestPlanner
 from simulate.house.house import House, house_of
-from simulate.house.ride import _first_priority as first_priority
-from simulate.house.ride import island_of, start_soc_kwh, throw_steps
-from simulate.house.year import Asked, HouseYear, ask_plan, plan_and_reserve, prices_of, walk_asked, with_reserve
-from simulate.physics.outages.outages import TOLERANCE_H, first_dark, nine_in_ten
+from simulate.house.levels import Choice, Levels
+from simulate.house.outage_met import island_of, start_soc_kwh, throw_steps
+from simulate.house.targets import with_reserve
+from simulate.house.walked import HouseYear, walk_asked, without_battery_kw
+from simulate.physics.outages.outages import first_dark
+from simulate.physics.outages.spread import TOLERANCE_H, nine_in_ten
 from simulate.site.site import Site
 
 FINE, COARSE = 101, 11
 """Reserve levels from empty to full: where a year takes milliseconds, and where it takes a second."""
 FINE_PLANS = ("keep-full", "time-of-use", "self-consumption")
 BEST = "best-possible"
-
-
-@dataclass(frozen=True, eq=False)
-class Choice:
-    """How a reserve was chosen for the hours that are to be survived.
-
-    Attributes
-    ----------
-    hours, share : float
-        Wanted: so many hours [h] in this share of the outages. [0 to 1]
-    lasting_frac : float
-        Share of the outages that last so long at the chosen reserve. [0 to 1]
-    met : bool
-        Whether any reserve meets what is wanted.
-    levels : Levels
-        Among which it was chosen.
-    """
-
-    hours: float
-    share: float
-    lasting_frac: float
-    met: bool
-    levels: Levels
-
-    def document(self, reserve: float) -> dict:
-        """Plain numbers, for JSON."""
-        return {
-            "chosen_reserve": reserve,
-            "for_h": self.hours,
-            "share": self.share,
-            "lasting_frac": self.lasting_frac,
-            "met": self.met,
-            "curves": [self.levels.document()],
-        }
-
-    @property
-    def text(self) -> str:
-        """One line for the assumptions."""
-        got = f"{self.lasting_frac:.1%} of the outages last {self.hours:g} h"
-        if self.met:
-            return f'reserve = "best": the cheapest at which {self.share:.0%} last {self.hours:g} h; {got}'
-        return f'reserve = "best": NO reserve lets {self.share:.0%} of the outages last {self.hours:g} h; full: {got}'
-
-
-@dataclass(frozen=True, eq=False)
-class Levels:
-    """A plan at several reserves, each one number all year; arrays have shape (n_levels,).
-
-    Attributes
-    ----------
-    plan : str
-    reserve_frac : ndarray
-        Rising. [0 to 1]
-    saving : ndarray
-        Of the battery on the same rate, a year. [currency]
-    hours : ndarray
-        Hours that nine outages in ten reach, in the site's own load case. [h]
-    lasting_frac : ndarray
-        Share of the outages that last `operation.reserve_for_h`. [0 to 1]
-    method : str
-        "walked at every level", and for the best possible the method that found its targets.
-    """
-
-    plan: str
-    reserve_frac: np.ndarray
-    saving: np.ndarray
-    hours: np.ndarray
-    lasting_frac: np.ndarray
-    method: str
-
-    def document(self) -> dict:
-        """Plain numbers, for JSON."""
-        return {
-            "plan": self.plan,
-            "reserve": self.reserve_frac.tolist(),
-            "saving": self.saving.tolist(),
-            "hours": self.hours.tolist(),
-            "lasting_frac": self.lasting_frac.tolist(),
-            "method": self.method,
-        }
-
-    def cheapest(self, share: float) -> int | None:
-        """Level of the largest saving at which this share of the outages lasts; None where there is none.
-
-        Of equal savings the higher reserve.
-        """
-        meets = np.flatnonzero(self.lasting_frac >= share - 1e-12)
-        if not len(meets):
-            return None
-        best = self.saving[meets].max()
-        return int(meets[self.saving[meets] >= best - 1e-9][-1])
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,8 +141,6 @@ def levels_of(base: Asked, n_levels: int | None = None, outlook: Outlook | None 
     targets_of, method = None, "walked at every level"
     fine = base.plan in FINE_PLANS
     if base.plan == BEST:
-        from simulate.house.bound import BestPlanner
-
         targets_of = BestPlanner(base)
         method, fine = f"{method}, targets by the {targets_of.method}", targets_of.is_exact
     reserve, outlook = np.linspace(0.0, 1.0, n_levels or (FINE if fine else COARSE)), outlook or Outlook(base.house)

@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from math import inf, nan
 
 from profiles.noun import BadInput
+from simulate.house.outage_met import outage_kw
+from simulate.physics.outages.spread import SEASONS
 from simulate.physics.pool import Pool, drain_kw, fill
 
 START_FRAC, STOP_FRAC = 0.2, 0.9
@@ -161,9 +163,6 @@ def refuel_of(ride) -> dict | None:
         season's mean load, "marginal" where only the highest step exceeds it.
     """
     import numpy as np
-
-    from simulate.house.ride import outage_kw
-    from simulate.physics.outages.outages import SEASONS
 
     house = ride.house
     generator = house.site.generator

@@ -18,12 +18,14 @@ from simulate.house.interruptions import (
     ridden_frac,
     start_weight,
 )
+from simulate.house.outage_met import island_of, outage_kw, throw_steps
 from simulate.house.recharge import SECOND_AFTER_H, refill_of, stored_after_kwh
-from simulate.house.ride import RideThrough, island_of, outage_kw, ride_through, throw_steps
+from simulate.house.ride import RideThrough, ride_through
 from simulate.house.storm import pickup_of, storm_rows
 from simulate.physics.compiled import jit
-from simulate.physics.island import one_outage
-from simulate.physics.outages.outages import first_dark, nine_in_ten
+from simulate.physics.outage_walk import one_outage
+from simulate.physics.outages.outages import first_dark
+from simulate.physics.outages.spread import nine_in_ten
 from simulate.site.outage import Outage
 from simulate.site.site import Site
 

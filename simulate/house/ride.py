@@ -8,17 +8,17 @@ from functools import cached_property
 import numpy as np
 
 from profiles.loads.circuit import CONSEQUENCES
-from profiles.noun import BadInput
-from simulate.document.timeline import end_together
+from simulate.house.first_priority import first_priority
 from simulate.house.house import House, without_circuits
-from simulate.house.year import HouseYear, run_year
-from simulate.physics.island import HAND_AFTER_H
-from simulate.physics.outages.load_control import control_load
-from simulate.physics.outages.outages import SEASONS, TOLERANCE_H, WHY, Dark, Island, first_dark, lasting_frac, spread
-from simulate.site.pools import leg_of, solar_returns
+from simulate.house.outage_met import HAND_WINDOW, island_of, outage_kw, start_soc_kwh, throw_steps
+from simulate.house.walked import HouseYear
+from simulate.house.year import run_year
+from simulate.physics.outage_walk import HAND_AFTER_H
+from simulate.physics.outages.island import WHY, Dark, Island
+from simulate.physics.outages.outages import first_dark
+from simulate.physics.outages.spread import SEASONS, TOLERANCE_H, lasting_frac, spread
+from simulate.site.pools import leg_of
 from simulate.site.site import Site
-
-HAND_WINDOW = "07:00-22:00"
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,7 +198,7 @@ def ride_through(
     step_h = house.hours.step_h
     asked = {"step_h": step_h, "horizon_h": outage.horizon_h, "begin": begin}
     dark = first_dark(island, pools, soc, **asked)
-    hours, censored, why = _first_priority(house, dark, outage.horizon_h)
+    hours, censored, why = first_priority(house, dark, outage.horizon_h)
     why = _why_of_both(why, island, pools, soc, dark, **asked)
     return RideThrough(
         run=run,
@@ -231,98 +231,6 @@ def _nothing_carried(run: HouseYear, case: str, soc) -> RideThrough:
         leg_hours={},
         dark=dark,
     )
-
-
-def start_soc_kwh(run: HouseYear) -> np.ndarray:
-    """Stored energy of each pool when an outage begins at each step, shape (n_pools, n_steps). [kWh]"""
-    start = run.house.site.outage.start_soc
-    if start == "as-run":
-        return run.year.pool_kwh[:, :-1]
-    share = 1.0 if start == "full" else float(start)
-    usable = np.array([leg_pool.pool.usable_kwh for leg_pool in run.house.pools]).reshape(-1, 1)
-    return np.tile(share * usable, (1, run.hours.n_steps))
-
-
-def throw_steps(house: House) -> np.ndarray:
-    """Step at which the units take over after an outage begins, shape (n_steps,); may run over the year's end."""
-    n = house.hours.n_steps
-    transfer = house.site.subpanel.transfer
-    if transfer.kind == "automatic" or not transfer.at_home:
-        return np.arange(n)
-    home = house.hours.in_windows(", ".join(transfer.at_home), key="subpanel.transfer.at_home")
-    if not home.any():
-        raise BadInput("leaves no step", file=house.site.file, key="subpanel.transfer.at_home", value=transfer.at_home)
-    steps = np.flatnonzero(np.r_[home, home])
-    return steps[np.searchsorted(steps, np.arange(n))]
-
-
-def outage_kw(house: House, load_case: str) -> np.ndarray:
-    """Carried circuits as people run them in an outage, shape (n_carried, n_steps). [kW]"""
-    factor = np.array([circuit.outage_factor(load_case) for circuit in house.circuits]).reshape(-1, 1)
-    return house.circuit_kw[house.carried] * factor
-
-
-def island_of(house: House, load_case: str) -> tuple[Island, dict]:
-    """What the pools meet in an outage, and the circuits that load control drops, by (by hand, other pool dark)."""
-    kw = outage_kw(house, load_case)
-    priority = np.array([circuit.priority for circuit in house.circuits])
-    control = house.site.subpanel.load_control
-    n_pools, n = len(house.pools), house.hours.n_steps
-    load, trips, sheds = (np.zeros((2, 2, n_pools, n), kind) for kind in (float, bool, bool))
-    dropped = {}
-    on_leg, limit_kw, pool_of_limit = house.limits
-    for hand in (0, 1):
-        drops = control == "automatic" or (control == "by-hand" and hand == 1)
-        both = control_load(kw, priority, house.share, on_leg, (limit_kw, pool_of_limit), sheds=drops)
-        load[hand, 0], trips[hand, 0] = both.load_kw, both.trips
-        dropped[hand] = both.dropped
-        for p in range(n_pools):
-            mine = house.share[p] == 1.0
-            sheds[hand, 0, p] = both.dropped[mine].any(axis=0)
-            alone = control_load(
-                kw * mine[:, None], priority, house.share, on_leg * mine, (limit_kw, pool_of_limit), sheds=drops
-            )
-            load[hand, 1, p], trips[hand, 1, p] = alone.load_kw[p], alone.trips[p]
-            sheds[hand, 1, p] = alone.dropped[mine].any(axis=0)
-    returns = solar_returns(house.site)
-    hand = house.hours.in_windows(HAND_WINDOW) if control == "by-hand" else np.zeros(n, bool)
-    island = Island(
-        load_kw=load,
-        trips=trips,
-        sheds=sheds,
-        hand=hand,
-        solar_kw=np.tile(house.solar_kw / n_pools if _comes_back(house) else np.zeros(n), (n_pools, 1)),
-        dc_kw=_usable_share(house) * (house.solar_dc_kw if returns else np.zeros(n)),
-        may_charge=(~house.cold).astype(float),
-        latches=all(leg_pool.latches for leg_pool in house.pools),
-        reconnect_h=house.site.outage.reconnect_s / 3600.0,
-    )
-    return island, dropped
-
-
-def _comes_back(house: House) -> bool:
-    solar = house.site.solar
-    return solar is not None and solar.connected_at == "sub-panel" and solar_returns(house.site)
-
-
-def _usable_share(house: House) -> np.ndarray:
-    usable = np.array([leg_pool.pool.usable_kwh for leg_pool in house.pools])
-    return (usable / (usable.sum() or 1.0)).reshape(-1, 1)
-
-
-def _first_priority(house: House, dark: Dark, horizon_h: float):
-    """Hours to the first moment at which a circuit of the first priority is unserved, and why."""
-    top = [k for k, c in enumerate(house.circuits) if c.priority == min(one.priority for one in house.circuits)]
-    needs = (house.share[:, top] > 0.0).T
-    single = np.array([(needs[:, p] & (needs.sum(axis=1) == 1)).any() for p in range(needs.shape[1])])
-    needed_h = np.where(needs.any(axis=0), dark.dark_h, np.inf)
-    pool = needed_h.argmin(axis=1)
-    rows = np.arange(len(pool))
-    hours = needed_h[rows, pool]
-    censored = ~np.isfinite(hours)
-    why = np.array(["", *WHY.values()])[dark.why[rows, pool]]
-    why = np.where(single[pool] | (len(house.pools) == 1), why, "other-leg")
-    return np.where(censored, dark.end_h if len(rows) else horizon_h, hours), censored, np.where(censored, "", why)
 
 
 def _why_of_both(why, island: Island, pools, soc, dark: Dark, **asked) -> np.ndarray:
@@ -393,3 +301,17 @@ def worst_middle_best(ride: RideThrough) -> dict[str, int]:
     """Steps at which the worst, a middling and the best outage begin."""
     order = np.argsort(ride.hours, kind="stable")
     return {"worst": int(order[0]), "middle": int(order[(len(order) - 1) // 2]), "best": int(order[-1])}
+
+
+HAIR_KWH = 1e-7
+
+
+def end_together(island: Island, pools, soc, dark: Dark, **asked) -> np.ndarray:
+    """Outages in which both pools end at once: with a hair less energy the other one would have ended first."""
+    out = np.zeros(soc.shape[1], bool)
+    for p, q in ((0, 1), (1, 0)) if len(pools) == 2 else ():
+        less = soc.copy()
+        less[q] = np.maximum(less[q] - HAIR_KWH, 0.0)
+        again = first_dark(island, pools, less, **asked)
+        out |= (dark.dark_h[:, p] <= dark.dark_h[:, q]) & (again.dark_h[:, q] <= dark.dark_h[:, p] + TOLERANCE_H)
+    return out

@@ -5,8 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from profiles.noun import BadInput
-from simulate.house.ride import RideThrough, outage_kw
-from simulate.physics.outages.outages import spread
+from profiles.weather.storms import storm_days
+from profiles.weather.weather import read_weather_years
+from simulate.house.house import SiteSources, house_of
+from simulate.house.outage_met import outage_kw
+from simulate.house.ride import RideThrough, ride_through
+from simulate.house.year import run_year
+from simulate.physics.outages.spread import spread
 from simulate.physics.pool import drain_kw
 
 STARTS_TOGETHER = ("motor", "hvac", "heat", "water-heater")
@@ -39,8 +44,6 @@ def storm_rows(ride: RideThrough, weather=None) -> list[dict]:
     Where the site names a folder of actual years, each day is simulated in the weather of its own year, laid on the
     site's year by month and day.
     """
-    from profiles.weather.storms import storm_days
-
     site, hours = ride.house.site, ride.house.hours
     if site.weather is not None and site.weather.storm_years is not None:
         return _rows_of_years(ride)
@@ -65,9 +68,6 @@ def storm_rows(ride: RideThrough, weather=None) -> list[dict]:
 
 def _rows_of_years(ride: RideThrough) -> list[dict]:
     """The hardest days of all the actual years in the site's folder, each in the weather of its own year."""
-    from profiles.weather.storms import storm_days
-    from profiles.weather.weather import read_weather_years
-
     site, hours = ride.house.site, ride.house.hours
     try:
         years = read_weather_years(site.folder / site.weather.storm_years, key="weather.storm_years")
@@ -92,18 +92,12 @@ def _rows_of_years(ride: RideThrough) -> list[dict]:
 
 def _ride_in(ride: RideThrough, weather) -> RideThrough:
     """The same house and load case in another year's weather."""
-    from simulate.house.house import SiteSources, house_of
-    from simulate.house.ride import ride_through
-    from simulate.house.year import run_year
-
     sources = SiteSources(ride.house.site)
     sources.weather = weather
     return ride_through(run_year(house_of(ride.house.site, sources)), load_case=ride.load_case)
 
 
 def _weather(site):
-    from simulate.house.house import SiteSources
-
     return SiteSources(site).weather
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from html import escape
 from typing import TYPE_CHECKING
 
-from simulate.physics.outages.outages import MARKS_H, SEASONS, lasting_frac, spread
+from simulate.physics.outages.spread import MARKS_H, SEASONS, lasting_frac, spread
 from simulate.site.cautions import SHORT
 
 if TYPE_CHECKING:

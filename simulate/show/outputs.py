@@ -9,7 +9,7 @@ import numpy as np
 
 from profiles.files import folder_for, written
 from simulate.document.study import Study
-from simulate.house.ride import outage_kw
+from simulate.house.outage_met import outage_kw
 from simulate.site.pools import leg_of
 from simulate.site.site import site_toml
 
@@ -67,7 +67,7 @@ def write_crew_sheets(study: Study, folder: str | Path, assignment=None) -> None
 
 def client_answers(study: Study) -> dict[str, str]:
     """Modelled hours in sentences for the client's page."""
-    from simulate.physics.outages.outages import SEASONS, nine_in_ten
+    from simulate.physics.outages.spread import SEASONS, nine_in_ten
     from simulate.show.terminal.view import answer, hours_text, why_text
 
     ride, storm = study.ride, study.storm

@@ -7,13 +7,12 @@ from typing import Any
 
 from profiles.files import written
 from profiles.noun import BadInput, Noun
+from simulate.site.site import Site
 
 
 def starter_text() -> str:
     """The starter site file: a small job to edit, then every key with its meaning as comments."""
     from importlib import resources
-
-    from simulate.site.site import Site
 
     head = (resources.files("profiles.library") / "starter_site.toml").read_text("utf-8")
     lines = [head.rstrip(), "", "# Every key that a site file may hold:"]

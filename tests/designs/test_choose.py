@@ -14,11 +14,13 @@ from simulate.designs.choose import WORTH, choose_circuits
 from simulate.designs.proposals import best_sets
 from simulate.designs.sets import CHECKS, Sets, Target
 from simulate.house.house import house_of
-from simulate.house.ride import ride_through, start_soc_kwh
+from simulate.house.outage_met import start_soc_kwh
+from simulate.house.ride import ride_through
 from simulate.house.year import run_year
 from simulate.panel.checks.check import check_panel
 from simulate.physics.outages.load_control import control_load
-from simulate.physics.outages.outages import SEASONS, hours_survived
+from simulate.physics.outages.outages import hours_survived
+from simulate.physics.outages.spread import SEASONS
 from simulate.physics.pool import Pool
 from tests.site.small_site import circuit, locked_pair, small_site, unit
 

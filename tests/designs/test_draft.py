@@ -9,7 +9,8 @@ import pytest
 
 from profiles.noun import BadInput
 from simulate.designs.draft import Draft, counts_on_legs
-from simulate.document.study import bills_of, study
+from simulate.document.study import study
+from simulate.house.bills import bills_of
 from simulate.house.house import house_of
 from simulate.house.ride import ride_through
 from simulate.house.year import run_year

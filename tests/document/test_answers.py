@@ -8,7 +8,7 @@ from simulate.document.study import study
 from simulate.document.timeline import who_goes_dark
 from simulate.house.ride import ride_through
 from simulate.panel.checks.check import check_panel
-from simulate.physics.outages.outages import nine_in_ten
+from simulate.physics.outages.spread import nine_in_ten
 from tests.site.small_site import circuit, locked_pair, small_site, unit
 
 FULL = {"outage": {"start_soc": "full"}}

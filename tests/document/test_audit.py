@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from profiles.hours import hours_of_year
 from simulate.document.audit import LOSSES, sources_of
-from simulate.document.study import bills_of
+from simulate.house.bills import bills_of
 from simulate.house.year import run_year
 from simulate.show.terminal import money as bill_view
 from tests.document.test_worth import s18_rate, shown

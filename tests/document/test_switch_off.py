@@ -4,7 +4,7 @@ import pytest
 
 from simulate.document.switch_off import switch_off_of
 from simulate.house.ride import ride_through
-from simulate.physics.outages.outages import SEASONS, nine_in_ten
+from simulate.physics.outages.spread import SEASONS, nine_in_ten
 from tests.site.small_site import circuit, locked_pair, small_site, unit
 
 FULL = {"outage": {"start_soc": "full"}}

@@ -5,12 +5,12 @@ import pytest
 from profiles.noun import BadInput
 from profiles.rate.rate import Rate
 from profiles.rate.source import read_rate
-from simulate.document.study import bills_of
 from simulate.document.uncertainty import SPANS, Span, ranges_of, span_of, spread_prices
 from simulate.document.worth import worth_of
+from simulate.house.bills import bills_of
 from simulate.house.ride import ride_through
 from simulate.house.year import run_year
-from simulate.physics.outages.outages import nine_in_ten
+from simulate.physics.outages.spread import nine_in_ten
 from simulate.show.terminal import money as bill_view
 from tests.document.test_worth import PEAK, shown
 from tests.site.small_site import circuit, farmhouse, small_site, unit

@@ -6,12 +6,13 @@ from rich.console import Console
 
 from profiles.noun import BadInput
 from simulate.bill.ageing import age
-from simulate.document.study import bills_of
 from simulate.document.worth import NEAR_FRAC, aged_house, asked_again, backed_up_kwh, life_of, replay_of, worth_of
+from simulate.house.bills import bills_of
 from simulate.house.bound import bound_of
 from simulate.house.reliability import interruptions_of, unserved_of
 from simulate.house.ride import ride_through
-from simulate.house.year import run_year, walk_asked
+from simulate.house.walked import walk_asked
+from simulate.house.year import run_year
 from simulate.optimum.best import best_targets
 from simulate.physics.pool import Pool
 from simulate.physics.walk import run_plan

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simulate.document.study import bills_of, study
+from simulate.document.study import study
+from simulate.house.bills import bills_of
 from simulate.house.bound import bound_of
 from simulate.house.house import house_of
 from simulate.house.year import run_year

@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 
 from profiles.noun import BadInput
-from simulate.document.study import bills_of, study
-from simulate.house.frontier import Levels, frontier_of
+from simulate.document.study import study
+from simulate.house.bills import bills_of
+from simulate.house.frontier import frontier_of
+from simulate.house.levels import Levels
 from simulate.house.ride import ride_through
 from simulate.house.year import run_year
 from tests.house.test_year import peaks

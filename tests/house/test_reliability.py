@@ -20,6 +20,7 @@ from simulate.house.interruptions import (
     spread_through,
     start_weight,
 )
+from simulate.house.outage_met import outage_kw
 from simulate.house.reliability import (
     check_without,
     reliability_of,
@@ -28,7 +29,7 @@ from simulate.house.reliability import (
     unserved_kwh,
     unserved_of,
 )
-from simulate.house.ride import outage_kw, ride_through
+from simulate.house.ride import ride_through
 from simulate.house.storm import pickup_kw, pickup_of, storm_rows
 from simulate.show.terminal.listing import second_lines, show_reliability
 from simulate.site.outage import Outage

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from profiles.noun import BadInput
-from simulate.document.study import bills_of, switches_a_year
+from simulate.document.study import switches_a_year
+from simulate.house.bills import bills_of
 from simulate.house.caps import limit_document
 from simulate.house.year import run_year
 from tests.site.small_site import circuit, locked_pair, small_site, unit

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from simulate.physics.outages import outages as outage
-from simulate.physics.outages.outages import Island, dark_hours, simple_island
+from simulate.physics.outages.island import Island, dark_hours, simple_island
 from simulate.physics.outages.sums import fast_dark_hours
 from simulate.physics.pool import Pool
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from simulate.physics.outages.outages import dark_hours
+from simulate.physics.outages.island import dark_hours
 from simulate.physics.outages.sums import fast_dark_hours
 from simulate.physics.pool import Pool
 from tests.physics.test_sums import assert_equal, drawn

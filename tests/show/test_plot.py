@@ -18,7 +18,7 @@ from profiles.noun import BadInput
 from simulate.bill.bill import Bill, Line
 from simulate.document.study import study
 from simulate.house.recharge import charging_leg_a, refill_h
-from simulate.physics.outages.outages import nine_in_ten
+from simulate.physics.outages.spread import nine_in_ten
 from simulate.show.plot import heat, outages, paper, recharge, survival
 from simulate.show.plot.day import average_by_hour
 from simulate.show.plot.outages import Course, draw_courses

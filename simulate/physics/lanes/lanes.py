@@ -12,6 +12,8 @@ import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.meter_sums import MeterSums
+from simulate.physics.lanes.blocks import run_blocks
+from simulate.physics.lanes.steps import WIDTH
 from simulate.physics.lanes.track import Track, every_step
 from simulate.physics.pool import Pool
 
@@ -261,9 +263,6 @@ def run_lanes(
     >>> years.import_kwh[:, 0].tolist(), years.end_kwh.tolist()
     ([5.0, 2.0], [2.0, 4.0])
     """
-    from simulate.physics.lanes.blocks import run_blocks
-    from simulate.physics.lanes.steps import WIDTH
-
     ready, n, shape = track.ready, lanes.n_designs, (lanes.n_pools, lanes.n_designs)
     _check_pools(track, lanes)
     start = lanes.usable_kwh if start_kwh is None else np.asarray(start_kwh, float)

@@ -10,6 +10,7 @@ import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.calendar import DemandBlocks
+from simulate.physics.lanes import steps
 from simulate.physics.pool import works_in_parallel
 from simulate.physics.walk import series
 
@@ -176,8 +177,6 @@ class _Ready:
 
     def _runs(self, track: Track) -> None:
         """Cut the year into stretches in which code, bucket and cold do not change."""
-        from simulate.physics.lanes import steps
-
         export_to, serve_to, _, grid_to = np.moveaxis(self.codes, 2, 0)
         serves = steps.SERVES if self.parallel else steps.SWITCHES
         fills = np.where((grid_to == 2).all(axis=1), steps.FILLS, steps.HOLDS)

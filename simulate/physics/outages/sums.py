@@ -7,7 +7,10 @@ from math import ceil, inf
 import numpy as np
 
 from simulate.physics.compiled import jit, jit_inside
-from simulate.physics.island import EMPTY, OVERLOAD
+from simulate.physics.outage_walk import EMPTY, OVERLOAD
+from simulate.physics.outages.island import Dark, dark_hours
+from simulate.physics.outages.sunny import every_sunny_end
+from simulate.physics.outages.sunny_pairs import every_pair_end
 from simulate.physics.pool import drain_kw
 
 PAIR, ALONE = 0, 1
@@ -43,14 +46,12 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
     Examples
     --------
     >>> from simulate.physics.pool import Pool
-    >>> from simulate.physics.outages.outages import simple_island
+    >>> from simulate.physics.outages.island import simple_island
     >>> pool = Pool(10)
     >>> island = simple_island(np.full(48, 0.5), pool)
     >>> float(fast_dark_hours(island, (pool,), np.full((1, 48), 10.0), step_h=1.0).dark_h[0, 0])
     20.0
     """
-    from simulate.physics.outages.outages import Dark
-
     keeps_some = len(pools) > 1 and any(pool.restart_kwh > 0.0 for pool in pools)
     if keeps_some or (begin is not None and not wrap):
         return None
@@ -109,10 +110,6 @@ def _share_nothing(rates, trips, sheds, latches: bool) -> bool:
 
 def _sunny(island, pools, soc_kwh, step_h, horizon_h, begin, wrap):
     """Pools whose state matters: sun on the island, or load control by hand; None where only the walk knows."""
-    from simulate.physics.outages.outages import Dark
-    from simulate.physics.outages.sunny import every_sunny_end
-    from simulate.physics.outages.sunny_pairs import every_pair_end
-
     (n_pools, n_starts), n_steps = soc_kwh.shape, island.solar_kw.shape[1]
     if n_pools > 1 and not _sums_tell_all(island, pools):
         return None
@@ -165,8 +162,6 @@ def _laid(island, alone: int, p: int, n: int):
 
 def _walk_some(found, walked, island, pools, soc_kwh, step_h, horizon_h, begin, wrap):
     """Walk the outages that are marked, and put them in their place."""
-    from simulate.physics.outages.outages import dark_hours
-
     if walked.any():
         some = dark_hours(
             island, pools, soc_kwh[:, walked], step_h=step_h, horizon_h=horizon_h, begin=begin[walked], wrap=wrap

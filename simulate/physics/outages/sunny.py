@@ -12,8 +12,8 @@ import math
 import numpy as np
 
 from simulate.physics.compiled import jit, jit_inside
-from simulate.physics.island import EMPTY, HAND_AFTER_H, HELD_OFF, OVERLOAD
 from simulate.physics.meter_step import cell_at
+from simulate.physics.outage_walk import EMPTY, HAND_AFTER_H, HELD_OFF, OVERLOAD
 from simulate.physics.pool import drain_kw, island_step
 
 NEVER = -1

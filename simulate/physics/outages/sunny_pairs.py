@@ -13,8 +13,8 @@ import math
 import numpy as np
 
 from simulate.physics.compiled import jit, jit_inside
-from simulate.physics.island import HAND_AFTER_H, OVERLOAD
 from simulate.physics.meter_step import cell_at
+from simulate.physics.outage_walk import HAND_AFTER_H, OVERLOAD
 from simulate.physics.outages.sunny import (
     HAND,
     LONG,

@@ -8,7 +8,7 @@ from matplotlib.colors import PowerNorm
 
 from profiles.noun import BadInput
 from simulate.document.words import hours_text
-from simulate.physics.outages.outages import nine_in_ten
+from simulate.physics.outages.spread import nine_in_ten
 from simulate.show.plot.paper import GREY, INK, MONTHS, TEXT_PT, name_axes, paper
 
 SHADES = "cividis"

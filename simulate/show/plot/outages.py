@@ -9,7 +9,8 @@ from matplotlib.axes import Axes
 
 from simulate.document.timeline import trace_of
 from simulate.document.words import hours_text
-from simulate.house.ride import RideThrough, outage_kw, worst_middle_best
+from simulate.house.outage_met import outage_kw
+from simulate.house.ride import RideThrough, worst_middle_best
 from simulate.show.plot.paper import DARK, GREY, INK, LIGHT, LINES, MIDDLE, MONTHS, TEXT_PT, name_axes, paper
 
 LEAST_H = 6.0

@@ -11,9 +11,10 @@ from profiles.files import folder_for, written
 from simulate.bill.bill import rounded_to_add
 from simulate.document.study import Study
 from simulate.document.words import hours_text, refill_text, tenths
-from simulate.house.ride import outage_kw, worst_middle_best
+from simulate.house.outage_met import outage_kw
+from simulate.house.ride import worst_middle_best
 from simulate.panel.checks.layout import Layout, demand, power_keys
-from simulate.physics.outages.outages import TOLERANCE_H, nine_in_ten, spread
+from simulate.physics.outages.spread import TOLERANCE_H, nine_in_ten, spread
 from simulate.show.plot import bills, day, heat, legs, money, outages, recharge, survival, units
 from simulate.show.plot.how_sure import tornados
 from simulate.show.plot.paper import MONTHS, drawing, month_name, write_png

@@ -12,7 +12,7 @@ from matplotlib.collections import LineCollection
 from profiles.files import folder_for, written
 from profiles.noun import BadInput
 from simulate.designs.columns import label_of
-from simulate.physics.outages.outages import MARKS_H
+from simulate.physics.outages.spread import MARKS_H
 from simulate.show.plot.heat import SHADES
 from simulate.show.plot.paper import (
     DARK,

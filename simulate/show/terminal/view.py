@@ -14,7 +14,7 @@ from simulate.document.answers import hours_sentence as answer
 from simulate.document.money_answer import change_text, printed_steps
 from simulate.document.words import hours_text, refill_text
 from simulate.house.recharge import charging_stop
-from simulate.physics.outages.outages import SEASONS, nine_in_ten
+from simulate.physics.outages.spread import SEASONS, nine_in_ten
 from simulate.site.cautions import LIFE_SUPPORT, MANUAL
 
 if TYPE_CHECKING:

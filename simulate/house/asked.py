@@ -1,0 +1,190 @@
+"""A house with its plan worked out: what the walk of a year is asked for, before targets are set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from profiles.noun import BadInput
+from profiles.rate.prices import Prices, rate_prices
+from simulate.house.house import House
+from simulate.house.levels import Choice
+from simulate.physics.pool import Pool
+from simulate.physics.walk import Wish
+from simulate.plans.calendar_plans import Cycles, price_cycles
+from simulate.plans.cap import Cap
+from simulate.plans.switched import Switched, periods_of, switched_sets
+from simulate.site.site import Site
+
+RESERVE_FRAC = 0.2
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """A house with its plan worked out: what the walk is asked for.
+
+    Attributes
+    ----------
+    plan : str
+    reserve : float, tuple or array
+        As resolved from the site file or its defaults.
+    floor_kwh : ndarray, shape (n_pools, n_steps)
+        Floor at the end of each step. [kWh]
+    cycles : Cycles
+    switched : Switched or None
+        Circuits switched over for the rate (transfer mode).
+    wish : Wish
+    may_switch : tuple of str
+        Names of the circuits that `switched.chosen` is about.
+    cap : Cap or None
+        The import caps of `demand-limit`, a row for each of `cap_charges`.
+    choice : Choice or None
+        How `reserve = "best"` was chosen.
+    settings : tuple of str
+        What was set by the result of the whole year, in words.
+    """
+
+    house: House
+    prices: Prices
+    plan: str
+    reserve: object
+    floor_kwh: np.ndarray
+    cycles: Cycles
+    switched: Switched | None
+    wish: Wish
+    may_switch: tuple[str, ...] = ()
+    cap: Cap | None = None
+    cap_charges: tuple[str, ...] = ()
+    choice: Choice | None = None
+    settings: tuple[str, ...] = ()
+
+    @cached_property
+    def pools(self) -> tuple[Pool, ...]:
+        return tuple(leg_pool.pool for leg_pool in self.house.pools)
+
+
+def ask_plan(house: House, prices: Prices, plan: str) -> Asked:
+    """What does not depend on the reserve: limits, and the circuits that are switched over; without targets."""
+    site, n_steps = house.site, house.hours.n_steps
+    pools = tuple(leg_pool.pool for leg_pool in house.pools)
+    cycles = _cycles(site, prices, pools)
+    parallel = site.subpanel.mode == "interactive"
+    charge_kw = np.array([np.where(cold, 0.0, pool.charge_kw) for cold, pool in zip(house.cold, pools, strict=True)])
+    blank = np.zeros((len(pools), n_steps))
+    wish = Wish(
+        reach_kw=blank + np.array([[pool.discharge_kw] for pool in pools]).reshape(-1, 1) if parallel else blank,
+        two_pole_kw=np.zeros(n_steps),
+        targets_kwh=np.zeros((*blank.shape, 4)),
+        stay_kwh=np.full(blank.shape, -1.0),
+        charge_kw=charge_kw.reshape(blank.shape),
+        dc_kw=_dc_kw(house, pools),
+        inside_kw=_inside_kw(house, pools),
+        parallel=parallel,
+        export=parallel and site.subpanel.export,
+    )
+    switched = None
+    if not parallel and plan != "demand-limit":
+        serve = serve_steps(house, plan, cycles)
+        switched = _switched(house, serve, pools, cycles if plan == "time-of-use" else None, prices)
+        wish = replace(wish, reach_kw=switched.reach_kw, two_pole_kw=switched.two_pole_kw)
+    may = tuple(circuit.name for circuit in house.circuits if circuit.rate_transfer)
+    return Asked(house, prices, plan, 0.0, blank, cycles, switched, wish, may)
+
+
+def prices_of(house: House) -> Prices:
+    """The site's rate on its hour axis; what is refused names the site file."""
+    try:
+        return rate_prices(house.site.rate, house.hours)
+    except BadInput as error:
+        raise error.at(house.site.file) from None
+
+
+def plan_and_reserve(site: Site, prices: Prices) -> tuple[str, object]:
+    """Plan and reserve as stated, else their defaults: full where a circuit is medical, keep-full on a flat rate."""
+    flat = bool(prices.buy_per_kwh.min() == prices.buy_per_kwh.max())
+    plan = site.operation.plan or ("keep-full" if flat or site.is_medical else "time-of-use")
+    reserve = site.operation.reserve
+    if reserve is None:
+        reserve = 1.0 if site.is_medical else RESERVE_FRAC
+    return plan, reserve
+
+
+def _cycles(site: Site, prices: Prices, pools) -> Cycles:
+    eta_c = min((pool.charge_efficiency for pool in pools), default=1.0)
+    eta_d = min((pool.discharge_efficiency for pool in pools), default=1.0)
+    return price_cycles(prices.buy_per_kwh, eta_c * eta_d, site.operation.wear_per_kwh / eta_d)
+
+
+def _dc_kw(house: House, pools) -> np.ndarray:
+    total = sum(pool.usable_kwh for pool in pools) or 1.0
+    shares = np.array([pool.usable_kwh / total for pool in pools]).reshape(-1, 1)
+    return shares * house.solar_dc_kw
+
+
+def _inside_kw(house: House, pools) -> np.ndarray:
+    """Sub-panel solar that goes with the sub-panel when it is switched over, half on each pool of a pair."""
+    solar = house.site.solar
+    inside = solar is not None and solar.connected_at == "sub-panel" and house.site.subpanel.mode == "transfer"
+    return np.tile(house.solar_kw / max(len(pools), 1) * inside, (len(pools), 1))
+
+
+def serve_steps(house: House, plan: str, cycles: Cycles) -> np.ndarray:
+    """Steps in which circuits may be switched over, shape (n_steps,) of bool."""
+    if plan == "keep-full":
+        return np.zeros(house.hours.n_steps, bool)
+    if plan == "self-consumption":
+        return house.solar_kw + house.solar_dc_kw <= house.load_kw
+    return cycles.serve
+
+
+def _switched(house: House, serve, pools, cycles: Cycles | None, prices: Prices) -> Switched:
+    """The circuits that are switched over; a period whose no-load draw eats the gain is left out."""
+    sets = switched_in(house, serve, pools, 0, house.hours.n_steps)
+    if cycles is not None:
+        _drop_what_does_not_pay(sets.reach_kw, sets.two_pole_kw, serve, pools, cycles, prices, house.hours.step_h)
+    return sets
+
+
+def switched_in(house: House, serve, pools, first: int, last: int) -> Switched:
+    """The circuits that are switched over from one step to before another, cut to the meter."""
+    may = np.array([c.rate_transfer for c in house.circuits], dtype=bool)
+    on_leg, limit_kw, pool_of_limit = house.limits
+    kw = house.circuit_kw[house.carried[may], first:last] if len(house.carried) else np.zeros((0, last - first))
+    sets = switched_sets(kw, on_leg[:, may], limit_kw, serve)
+    at = np.array([int(np.flatnonzero(pool_of_limit == p)[0]) for p in range(len(pools))], dtype=int)
+    reach, two = sets.reach_kw[at], sets.two_pole_kw
+    if len(pools) == 1:
+        reach, two = reach + two, np.zeros_like(two)
+    total = reach.sum(axis=0) + two
+    cut = np.minimum(1.0, np.maximum(house.load_kw[first:last], 0.0) / np.where(total > 0.0, total, 1.0))
+    return replace(sets, reach_kw=reach * cut, two_pole_kw=two * cut)
+
+
+def _drop_what_does_not_pay(reach, two, serve, pools, cycles: Cycles, prices: Prices, step_h: float) -> None:
+    for a, b in periods_of(serve):
+        for p, pool in enumerate(pools):
+            kw = reach[p, a:b] + two[a:b] / len(pools)
+            taken = (kw / pool.discharge_efficiency + pool.no_load_kw * (kw > 0.0)) / pool.charge_efficiency
+            gain = prices.buy_per_kwh[a:b] * (kw + pool.on_grid_kw * (kw > 0.0)) - cycles.refill_per_kwh[a:b] * taken
+            if not gain.sum() > 0.0:
+                reach[p, a:b] = 0.0
+                if len(pools) > 1:
+                    two[a:b] = 0.0
+
+
+def stay_kwh(wish: Wish, serve, pools, stay_h: float, step_h: float) -> np.ndarray:
+    """Stored energy that the least stay asks for at the first step of each period, shape (n_pools, n_steps). [kWh]"""
+    stay, on = np.full(wish.reach_kw.shape, -1.0), np.flatnonzero(serve)
+    if not len(on):
+        return stay
+    begins = np.flatnonzero(np.diff(on, prepend=-2) > 1)
+    into = np.arange(len(on)) - np.repeat(begins, np.diff(begins, append=len(on)))
+    part_h = np.clip(stay_h - into * step_h, 0.0, step_h)
+    for p, pool in enumerate(pools):
+        kw = wish.reach_kw[p, on] + wish.two_pole_kw[on] / len(pools)
+        taken = kw / pool.discharge_efficiency + pool.no_load_kw * (kw > 0.0)
+        floor = np.minimum.reduceat(wish.targets_kwh[p, on, 1], begins)
+        stay[p, on[begins]] = floor + np.add.reduceat(taken * part_h, begins)
+    return stay

@@ -1,0 +1,140 @@
+"""States of charge that a plan moves towards under a reserve."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from profiles.noun import BadInput
+from profiles.rate.prices import Prices
+from simulate.house.asked import Asked, ask_plan, serve_steps, stay_kwh
+from simulate.house.caps import limited
+from simulate.house.foreseen import best_plan, forecast_plan
+from simulate.house.house import House
+from simulate.house.least_cost import interactive_targets, prices_ahead
+from simulate.house.score import year_cost
+from simulate.house.walked import solar_exports, walk_asked
+from simulate.physics.pool import Pool
+from simulate.plans.calendar_plans import (
+    export_where_it_pays,
+    hold_mask,
+    keep_full,
+    reachable_floor,
+    reserve_frac,
+    self_consumption,
+    time_of_use,
+)
+from simulate.plans.switched import periods_of
+
+BETTER = 1.0
+
+
+def with_reserve(asked: Asked, reserve, targets_of=None) -> Asked:
+    """The same plan with another reserve.
+
+    Parameters
+    ----------
+    asked : Asked
+    reserve : float, tuple or array
+        As `plan.reserve_frac`.
+    targets_of : callable, optional
+        From an `Asked` with its floors to its targets; the plan's own unless given.
+    """
+    house = asked.house
+    frac = reserve_frac(reserve, house.hours)
+    try:
+        frac = np.where(hold_mask(house.site.operation.hold_full, house.hours), 1.0, frac)
+    except BadInput as error:
+        raise error.at(house.site.file) from None
+    floor = np.array([frac * pool.usable_kwh for pool in asked.pools]).reshape(asked.floor_kwh.shape)
+    asked = replace(asked, reserve=reserve, floor_kwh=floor)
+    if asked.plan == "demand-limit":
+        return limited(asked)
+    if asked.plan == "least-cost":
+        return _least_cost(asked)
+    asked = replace(asked, wish=replace(asked.wish, targets_kwh=(targets_of or _targets)(asked)))
+    return asked if asked.wish.parallel else replace(asked, wish=replace(asked.wish, stay_kwh=_stay_kwh(asked)))
+
+
+def _least_cost(asked: Asked) -> Asked:
+    """The least-cost plan, or another that does better here over the year: then it is a setting, and said."""
+    house, prices = asked.house, asked.prices
+    if not asked.pools:
+        return asked
+    dearest = float(prices.buy_per_kwh.max())
+    cost = lambda one: year_cost(house, walk_asked(one).year, dearest)
+    other = {name: with_reserve(ask_plan(house, prices, name), asked.reserve) for name in _other_plans(house, prices)}
+    costs = {name: cost(one) for name, one in other.items()}
+    least = min(costs, key=costs.get)
+    if not asked.wish.parallel:  # whole circuits: the best of the plans by the calendar
+        return replace(other[least], plan=asked.plan, settings=(f'least-cost runs as "{least}" here',))
+    ours = _expected(asked)
+    mine = cost(ours)
+    better = mine - costs[least]
+    if better > BETTER or mine > costs["keep-full"] - BETTER:
+        name = least if better > BETTER else "keep-full"
+        gain = f"{abs(mine - costs[name]):.2f} {'more' if mine > costs[name] else 'less'} off the bill of this year"
+        return replace(other[name], plan=asked.plan, settings=(f'least-cost runs as "{name}" here: {gain}',))
+    return ours
+
+
+def _expected(asked: Asked) -> Asked:
+    """The wish of the least-cost plan itself."""
+    site = asked.house.site
+    sell = asked.prices.sell_per_kwh * solar_exports(site)
+    ahead = prices_ahead(site.rate, asked.prices.buy_per_kwh, sell)
+    return replace(asked, wish=replace(asked.wish, targets_kwh=interactive_targets(asked, ahead)))
+
+
+def _other_plans(house: House, prices: Prices) -> list[str]:
+    """Plans by the calendar that this house can run."""
+    plans = ["keep-full"]
+    if prices.buy_per_kwh.min() < prices.buy_per_kwh.max():
+        plans.append("time-of-use")
+    if house.site.solar is not None:
+        plans.append("self-consumption")
+    return plans
+
+
+def _stay_kwh(asked: Asked) -> np.ndarray:
+    house = asked.house
+    stay_h = house.site.subpanel.transfer.least_stay_min / 60.0
+    serve = serve_steps(house, asked.plan, asked.cycles)
+    return stay_kwh(asked.wish, serve, asked.pools, stay_h, house.hours.step_h)
+
+
+def _targets(asked: Asked) -> np.ndarray:
+    """Targets of every pool, shape (n_pools, n_steps, 4). [kWh]"""
+    if asked.plan in ("best-possible", "forecast"):
+        return best_plan(asked) if asked.plan == "best-possible" else forecast_plan(asked)
+    house, wish = asked.house, asked.wish
+    from_utility = house.site.operation.charge_from == "any"
+    out = np.zeros_like(wish.targets_kwh)
+    for p, pool in enumerate(asked.pools):
+        n_steps = house.hours.n_steps
+        if asked.plan == "keep-full":
+            out[p] = keep_full(pool, n_steps, from_utility=from_utility)
+            continue
+        floor = asked.floor_kwh[p]
+        if asked.plan == "self-consumption":
+            out[p] = self_consumption(pool, floor, from_utility=from_utility)
+        else:
+            out[p] = _time_of_use(asked, p, pool, floor, from_utility)
+        if wish.export:
+            wear = house.site.operation.wear_per_kwh
+            out[p] = export_where_it_pays(out[p], asked.prices.sell_per_kwh, asked.cycles, floor, pool, wear)
+    return out
+
+
+def _time_of_use(asked: Asked, p: int, pool: Pool, floor, from_utility: bool) -> np.ndarray:
+    wish, cycles = asked.wish, asked.cycles
+    if from_utility:
+        floor = reachable_floor(floor, cycles.fill, wish.charge_kw[p], pool, asked.house.hours.step_h)
+    if wish.parallel:
+        return time_of_use(pool, floor, cycles, from_utility=from_utility)
+    on = cycles.serve & (wish.reach_kw[p] + wish.two_pole_kw > 0.0)
+    kept = floor.copy()
+    for a, b in periods_of(cycles.serve):  # a floor that falls inside a period brings nothing back in it
+        kept[a:b] = np.maximum.accumulate(floor[a:b])
+    return time_of_use(pool, kept, replace(cycles, serve=on), from_utility=from_utility, parallel=False)
