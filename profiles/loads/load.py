@@ -125,10 +125,10 @@ class ShapedLoad(When):
 
 
 class MeasuredLoad(When):
-    """A measured energy over some days, carried to the year and spread by a schedule."""
+    """A measured energy over some days, recurring at its daily rate on its own days and spread by a schedule."""
 
     measured_kwh: NotNegative = Field(description="energy as measured [kWh]")
-    over_days: Positive = Field(description="days that the measurement took [d]")
+    over_days: Positive = Field(description="days of use that the measurement took [d]")
     shape: str | None = Field(None, description="schedule that spreads it; without one it is even")
 
     def kw_on(self, hours, sources):

@@ -42,6 +42,19 @@ def test_energy_of_the_year(load, kwh):
     assert annual(load, quarter) == pytest.approx(kwh, rel=1e-9)
 
 
+def test_measured_energy_recurs_at_its_daily_rate_on_its_own_days():
+    """Worked scenario S51: 20 kWh over 3 days in June to August are 6.667 kWh on each of 92 days, 613.3 kWh (derived)."""
+    summer = {"measured_kwh": 20.0, "over_days": 3.0, "months": [6, 7, 8]}
+    kw = load_kw(summer, YEAR)
+    each = np.bincount(YEAR.day, weights=kw)
+    assert each[each > 0] == pytest.approx(np.full(92, 20.0 / 3.0))
+    assert annual(summer) == pytest.approx(613.0 + 1 / 3)
+    assert annual(summer | {"shape": "ceiling_fan"}) == pytest.approx(613.0 + 1 / 3)
+    assert annual(summer | {"window": "10:00-14:00"}) == pytest.approx(613.0 + 1 / 3)
+    weekends = {"measured_kwh": 4.0, "over_days": 2.0, "days": "weekend"}
+    assert annual(weekends) == pytest.approx(2.0 * 104)
+
+
 def test_a_whole_house_by_floor_area_and_bedrooms():
     """The published equations' sum for 3 bedrooms and 2,000 ft2: 2,055 + 200 + 691 + 448 + 971 + 68 + 171 + 1,820 + 620 kWh."""
     assert annual({"shape": "whole-house", "floor_area_ft2": 2000.0, "bedrooms": 3}) == pytest.approx(7044.0)
