@@ -56,6 +56,17 @@ CONSEQUENCES = ("medical", "flood", "heat", "water", "food", "comfort", None)
 NEVER_BY_HAND = ("medical", "flood", "heat")
 """What an owner is never asked to switch off."""
 
+ROOMS_OF_A_HOUSE = (
+    "kitchen",
+    "bedroom",
+    "living",
+    "bath",
+    "laundry",
+    "garage",
+    "basement",
+    "outdoor",
+    "other",
+)
 CIRCUIT_KINDS = (
     "lighting",
     "receptacle",
@@ -155,6 +166,12 @@ class Circuit(BreakerNoun):
     wire: Wire | None = Field(None, description="conductor")
     gfci: Literal["breaker", "device", "none"] | None = Field(None, description="where its GFCI is")
     afci: Literal["breaker", "device", "none"] | None = Field(None, description="where its AFCI is")
+    room: Literal[ROOMS_OF_A_HOUSE] | None = Field(
+        None, description="room that it serves: " + ", ".join(ROOMS_OF_A_HOUSE) + "; GFCI and AFCI follow it"
+    )
+    main_space: int | None = Field(
+        None, ge=1, le=84, description="number of its space in the main panel; of two poles the smaller one"
+    )
     if_lost: Literal["food", "flood", "water", "heat", "medical", "comfort"] | None = Field(
         None, description="what is lost with it"
     )

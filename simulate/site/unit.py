@@ -100,6 +100,8 @@ class Battery(BreakerNoun):
         None, description="where the units stand"
     )
     heated: bool | None = Field(None, description="the place is heated")
+    terminals_c: Literal[60, 75] = Field(60, description="marking of its terminals [degC]")
+    output_length_ft: Positive | None = Field(None, description="one-way length of the output circuit [ft]")
     neutral_bond: Literal["floating", "bonded", "switches"] | None = Field(None, description="neutral of the output")
     warranty: Warranty | None = Field(None, description="where the warranty ends")
     fade_frac_per_year: Fraction = Field(

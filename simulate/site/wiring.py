@@ -49,6 +49,11 @@ class Service(BreakerNoun):
     main_breaker_a: Positive | None = Field(None, description="main breaker [A]")
     bus_a: Positive | None = Field(None, description="bus rating of the main panel [A]")
     free_spaces: int | None = Field(None, ge=0, description="free spaces in the main panel")
+    spaces: int | None = Field(None, ge=2, le=84, description="spaces of the main panel in all; odd left, even right")
+    free_at: tuple[int, ...] | None = Field(None, description="numbers of the free spaces of the main panel")
+    gutter_in2: Positive | None = Field(
+        None, description="cross section of the main panel's wiring space, where it is narrowest [in2]"
+    )
     calculated_load_va: NotNegative | None = Field(None, description="load calculation of the house as it is [VA]")
     load_method: Literal["220.82", "standard", "220.83", "220.87", "other"] | None = Field(
         None,
@@ -99,7 +104,17 @@ class Raceway(Noun):
     """A raceway between the two panels."""
 
     length_in: Positive = Field(description="length [in]")
-    conductors: int = Field(ge=1, description="current-carrying conductors in it")
+    conductors: int | None = Field(
+        None, ge=1, description="current-carrying conductors in it; not given: counted from what runs in it"
+    )
+    circuits: tuple[str, ...] | None = Field(
+        None, description="circuits that run in it; not given: all of the sub-panel (asked for with several raceways)"
+    )
+    charging: tuple[str, ...] = Field((), description="battery groups whose charging circuits run in it too")
+    trade_size: Literal["1/2", "3/4", "1", "1-1/4", "1-1/2", "2"] | None = Field(None, description="trade size [in]")
+    type: Literal["EMT", "PVC-40", "RMC", "LFMC"] = Field(
+        "EMT", description='"EMT", "PVC-40" (schedule 40), "RMC" or "LFMC" (liquidtight flexible metal)'
+    )
     ambient_c: float = Field(30.0, le=60.0, description="ambient temperature [degC]")
     awg: Literal[WIRE_SIZES] | None = Field(None, description="conductor size in it; not given: that of each circuit")
     material: Literal["Cu", "Al"] = Field("Cu", description='"Cu" or "Al", where awg is given')
@@ -125,6 +140,12 @@ class Subpanel(BreakerNoun):
     )
     build: Literal["pass-through", "fed"] = Field("pass-through", description='"pass-through" or "fed" by a feeder')
     bus_a: Positive | None = Field(None, description="bus rating [A]")
+    terminals_c: Literal[60, 75] = Field(60, description="marking of its terminals [degC]")
+    parallel_units: bool | None = Field(
+        None,
+        description="its listing takes several units in parallel on one leg; asked for only where there are several",
+    )
+    surge_protection: bool | None = Field(None, description="it has surge protection")
     spaces: tuple[Space, ...] | None = Field(None, description="what the panel can take")
     feeder: Feeder | None = Field(None, description='feeder, only where build = "fed"')
     raceways: tuple[Raceway, ...] | None = Field(None, description="raceways between the two panels")

@@ -117,7 +117,7 @@ def bundle(length_in=30.0, conductors=18, awg="12", breaker=20, kind="receptacle
     wire = {} if awg is None else {"wire": {"awg": awg}}
     raceways = [{"length_in": length_in, "conductors": conductors, "ambient_c": ambient_c, **raceway}]
     one = circuit("One", 0.1, "A", breaker_a=breaker, kind=kind, **wire)
-    return only(bench([one], [unit("A")], subpanel={"raceways": raceways}), "raceway")
+    return only(bench([one], [unit("A")], subpanel={"raceways": raceways}), "raceway", "raceway 1")
 
 
 def test_a_nipple_needs_no_adjustment():
@@ -177,7 +177,7 @@ def test_raceways_and_their_wire_are_asked_for():
 def test_a_raceway_may_state_its_own_wire():
     raceways = [{"length_in": 30.0, "conductors": 18, "awg": "10"}]
     site = bench([circuit("One", 0.1, "A", kind="receptacle")], [unit("A")], subpanel={"raceways": raceways})
-    assert only(site, "raceway").verdict == "pass"
+    assert only(site, "raceway", "raceway 1").verdict == "pass"
 
 
 def fed(breaker=60, awg="6", running_w=1000, bus_a=125, **feeder):

@@ -17,6 +17,8 @@ NAMES = [
     "schedule",
     "legs",
     "spaces",
+    "directory-main",
+    "directory-sub",
     "wiring",
     "neutrals",
     "charging",
@@ -171,18 +173,19 @@ def test_wiring_out_and_back_or_from_its_own_breaker():
     through = sheets(house())["wiring"]
     out, back = row_of(through, "Fridge, out"), row_of(through, "Fridge, back and on")
     assert (out["from breaker"], out["to space"], out["label"]) == ("main panel, 20 A", "space 1", "1-A in")
-    assert (back["to load"], back["wire"], back["length [ft]"], back["label"]) == (
-        "Fridge",
-        "12 AWG Cu NM",
-        40.0,
+    assert (back["to load"], back["wire"], back["label"]) == (
+        "Fridge, spliced in the main panel",
+        "1 x 12 AWG Cu",
         "1-A out",
     )
+    branch = row_of(through, "Fridge, branch")
+    assert (branch["wire"], branch["neutral"], branch["length [ft]"]) == ("12 AWG Cu NM", "in the cable", 40.0)
     assert row_of(through, "Unit A, output")["to space"] == "source lugs, leg A"
     assert any("lock out and tag" in note for note in through["notes"])
     feeder = {"breaker_a": 60, "awg": "6", "length_ft": 8.0}
     fed = sheets(house(subpanel={"build": "fed", "feeder": feeder}))["wiring"]
     assert row_of(fed, "Fridge, branch")["from breaker"] == "sub-panel, 20 A"
-    assert row_of(fed, "feeder")["wire"] == "6 AWG Cu conduit, four wires"
+    assert row_of(fed, "feeder")["wire"] == "2 x 6 AWG Cu conduit"
     assert row_of(sheets(house(subpanel={"build": "fed"}))["wiring"], "feeder")["wire"] == ""
 
 
@@ -258,12 +261,15 @@ def test_material_counts():
     made = sheets(house([both_unit(count=2, output_breaker_a=35, **wire)], subpanel=panel))["materials"]
     rows = {(row[0], row[3]): row[1] for row in made["rows"]}
     assert rows["breaker 30 A 2-pole", "charging, main panel"] == 2
-    assert rows["breaker 35 A", "unit outputs"] == 2
-    assert rows["breaker 20 A 1-pole", "sub-panel"] == 4
+    assert rows["breaker 35 A 2-pole", "unit outputs"] == 2
+    assert rows["breaker 20 A 1-pole", "sub-panel"] == 2
+    assert rows["breaker 20 A 2-pole", "sub-panel"] == 2, "the pump, and West with East"
     assert rows["breaker 60 A 2-pole", "feeder, main panel"] == 1
-    assert rows["10 AWG Cu NM", "2 runs"] == 70.0
-    assert rows["6 AWG Cu conduit, four wires", "1 run"] == 8.0
-    assert rows["raceway 20 in", "4 conductors"] == 1
+    assert rows["NM cable 10/2 with ground, Cu", "charging circuits"] == 70.0
+    assert rows["wire 6 AWG Cu, black or red", "feeder"] == 16.0
+    assert rows["wire 6 AWG Cu, white", "feeder"] == rows["wire 10 AWG Cu, green", "feeder"] == 8.0
+    assert rows["EMT 1/2 in", "raceway between the panels"] == 1.7
+    assert rows["connector, EMT 1/2 in, with locknut", "raceway between the panels"] == 2
     unknown = {row[0]: row[1] for row in sheets(house())["materials"]["rows"]}
     assert unknown["wire ________"] == ""
 
@@ -467,7 +473,7 @@ def test_sheets_are_written_whole(tmp_path):
     made = sheets(site, check_panel(site))
     paths = write_sheets(made, tmp_path / "sheets")
     there = sorted(one.name for one in (tmp_path / "sheets").iterdir())
-    assert there == sorted([f"{name}.csv" for name in NAMES] + ["one-line.svg", "sheets.html"])
+    assert there == sorted([f"{name}.csv" for name in NAMES] + ["one-line.svg", "directory-sub.svg", "sheets.html"])
     assert sorted(one.name for one in paths) == there
     with open(tmp_path / "sheets" / "schedule.csv", encoding="utf-8", newline="") as file:
         rows = list(csv.reader(file))

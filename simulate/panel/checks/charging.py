@@ -52,7 +52,8 @@ def _conductor(layout: Layout, group: Battery) -> Finding:
     if wire is None:
         return missing("charging-circuit", subject, [f'battery "{group.name}".charging_circuit.wire'], CONDUCTOR)
     key = f'battery "{group.name}".charging_circuit.wire'
-    allowed = allowed_at(layout, key, wire.awg, wire.material)
+    marked = min(layout.site.service.terminals_c, group.terminals_c)
+    allowed = allowed_at(layout, key, wire.awg, wire.material, method=wire.method, ends_c=marked)
     figure = Figure(group.charging_circuit.breaker_a, allowed, "A")
     text = f"{group.name}: {wire.awg} AWG {wire.material} takes a charging breaker of {allowed:g} A; fitted: "
     text += f"{group.charging_circuit.breaker_a:g} A."

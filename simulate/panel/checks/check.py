@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from profiles.noun import BadInput
 from simulate.panel.checks.charging import charging_findings
 from simulate.panel.checks.conductor import conductor_findings
+from simulate.panel.checks.feeder import feeder_findings
 from simulate.panel.checks.finding import Finding, by_edition
 from simulate.panel.checks.layout import Layout, Simulated
 from simulate.panel.checks.motor import motor_findings
@@ -31,6 +32,7 @@ FAMILIES = (
     space_findings,
     conductor_findings,
     raceway_findings,
+    feeder_findings,
     charging_findings,
     service_findings,
     solar_findings,

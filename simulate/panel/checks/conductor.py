@@ -36,12 +36,16 @@ def largest_standard_a(ampacity: float) -> float:
     return float(max((rating for rating in STANDARD_BREAKERS_A if rating <= ampacity + 1e-9), default=0))
 
 
-def run_ampacity_a(awg: str, material: str, *, ambient_c: float = 30.0, n_conductors: int = 3) -> float:
-    """Ampacity of a run between terminations of 60 degC (up to 100 A, unless marked).
+def run_ampacity_a(
+    awg: str, material: str, *, ends_c: int = 60, ambient_c: float = 30.0, n_conductors: int = 3
+) -> float:
+    """Ampacity of a run between terminations of 60 degC, or of 75 degC where both ends are marked so.
 
     Parameters
     ----------
     awg, material : str
+    ends_c : {60, 75}
+        Marking of the terminations; above 100 A they are taken as 75 degC. [degC]
     ambient_c : float
         Around the run. [degC]
     n_conductors : int
@@ -50,7 +54,7 @@ def run_ampacity_a(awg: str, material: str, *, ambient_c: float = 30.0, n_conduc
     Returns
     -------
     float
-        The 60 degC column (75 degC above 100 A), or the corrected 90 degC column where that is less. [A]
+        The column of the terminations, or the corrected 90 degC column where that is less. [A]
 
     Notes
     -----
@@ -59,10 +63,10 @@ def run_ampacity_a(awg: str, material: str, *, ambient_c: float = 30.0, n_conduc
 
     Examples
     --------
-    >>> run_ampacity_a("12", "Cu"), run_ampacity_a("12", "Cu", n_conductors=18)
-    (20.0, 15.0)
+    >>> run_ampacity_a("12", "Cu"), run_ampacity_a("12", "Cu", n_conductors=18), run_ampacity_a("6", "Cu", ends_c=75)
+    (20.0, 15.0, 65.0)
     """
-    ends_a = ampacity_a(awg, material, column_c=60)
+    ends_a = ampacity_a(awg, material, column_c=ends_c)
     if ends_a > 100.0:
         ends_a = ampacity_a(awg, material, column_c=75)
     return min(ends_a, ampacity_a(awg, material, column_c=90, ambient_c=ambient_c, n_conductors=n_conductors))
@@ -76,7 +80,7 @@ def breaker_allowed_a(awg: str, material: str, *, plugged: bool = False, **toget
     awg, material : str
     plugged : bool
         The circuit has receptacles for cord-and-plug loads: then 240.4(B) gives no next size up.
-    **together : ambient_c, n_conductors
+    **together : ends_c, ambient_c, n_conductors
         As `run_ampacity_a`.
 
     Returns
@@ -88,22 +92,25 @@ def breaker_allowed_a(awg: str, material: str, *, plugged: bool = False, **toget
     --------
     >>> breaker_allowed_a("14", "Cu"), breaker_allowed_a("10", "Cu"), breaker_allowed_a("6", "Cu")
     (15.0, 30.0, 60.0)
+    >>> breaker_allowed_a("6", "Cu", ends_c=75), breaker_allowed_a("12", "Cu", ends_c=75)
+    (70.0, 20.0)
     """
     ampacity = run_ampacity_a(awg, material, **together)
     allowed = largest_standard_a(ampacity) if plugged else next_standard_up_a(ampacity)
     return float(min(allowed, SMALL_CONDUCTOR_A.get((awg, material), allowed)))
 
 
-def allowed_at(layout: Layout, key: str, awg: str, material: str, **keys) -> float:
-    """As `breaker_allowed_a`, for a conductor that stands at a key of the site file. [A]
+def allowed_at(layout: Layout, key: str, awg: str, material: str, *, method: str = "conduit", **keys) -> float:
+    """As `breaker_allowed_a`, for a conductor that stands at a key of the site file; NM ends at its 60 degC column. [A]
 
     Raises
     ------
     BadInput
         A size that the table does not hold, with file and key.
     """
+    ends_c = 60 if method == "NM" else keys.pop("ends_c", 60)
     try:
-        return breaker_allowed_a(awg, material, **keys)
+        return breaker_allowed_a(awg, material, **{**keys, "ends_c": ends_c})
     except BadInput as error:
         raise error.at(layout.site.file, key) from None
 

@@ -164,6 +164,11 @@ class Layout:
         return None
 
 
+def unit_names(group: Battery) -> list[str]:
+    """One name per unit of a group."""
+    return [group.name] if group.count == 1 else [f"{group.name} no. {k + 1}" for k in range(group.count)]
+
+
 def peak_w(circuit: Circuit) -> float:
     """The larger of what a circuit draws when on and its largest single appliance. [W]"""
     return max(circuit.running_w, circuit.largest_w or 0.0)

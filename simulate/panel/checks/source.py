@@ -54,7 +54,8 @@ def _output_conductor(layout: Layout, group: Battery, key: str) -> Finding:
             value=group.output_wire_awg,
             way_out="use " + ", ".join(COPPER_AMPACITY_A),
         )
-    allowed = breaker_allowed_a(group.output_wire_awg, "Cu")
+    marked = min(group.terminals_c, layout.site.subpanel.terminals_c)
+    allowed = breaker_allowed_a(group.output_wire_awg, "Cu", ends_c=marked)
     figure = Figure(group.output_breaker_a, allowed, "A")
     text = f"{group.output_wire_awg} AWG copper takes a breaker of {allowed:g} A; fitted: {group.output_breaker_a:g} A."
     return found("source-circuit", subject, pass_or_fail(figure), figure, CONDUCTOR, text)

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from html import escape
 
 from profiles.loads.circuit import Circuit
-from simulate.panel.checks.layout import Layout
+from simulate.panel.checks.layout import Layout, unit_names
 from simulate.panel.sheets.schedule import leg_text, space_of
 from simulate.panel.sheets.sheet import breaker_text
-from simulate.panel.sheets.wirelist import bond_text, unit_names
+from simulate.panel.sheets.wirelist import bond_text
 
 MAIN_X, MAIN_W = 30, 250
 SUB_X, SUB_W = 480, 250
@@ -102,7 +102,7 @@ def _panel_rows(layout: Layout) -> list[Row]:
     rows = [_feeder_row(layout)] if fed else []
     for circuit in layout.circuits:
         slot = spaces.get(circuit.name)
-        number = f"space {slot.number}" if slot else "space ____"
+        number = f"space {slot.text}" if slot else "space ____"
         leg = leg_text(layout, circuit)
         breaker = breaker_text(circuit)
         mate = layout.pair_of(circuit)

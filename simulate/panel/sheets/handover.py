@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from simulate.panel.checks.finding import Finding
-from simulate.panel.checks.layout import Layout
+from simulate.panel.checks.layout import Layout, unit_names
 from simulate.panel.sheets.commissioning import reserve_text
 from simulate.panel.sheets.schedule import space_of
 from simulate.panel.sheets.sheet import BLANK, NONE, sheet
-from simulate.panel.sheets.wirelist import ENERGIZED, unit_names
+from simulate.panel.sheets.wirelist import ENERGIZED
 from simulate.site.cautions import AFTER_TRIP, GFCI, HEATERS, LIFE_SUPPORT, SOLAR_OFF, SOLAR_RETURNS
 from simulate.site.pools import solar_returns
 
@@ -121,7 +121,7 @@ def _by_space(layout: Layout) -> dict:
     spaces, by_space = space_of(layout), {}
     for circuit in layout.circuits:
         slot = spaces.get(circuit.name)
-        key = f"space {slot.number}" if slot else f"the space of {circuit.name}"
+        key = f"space {slot.text}" if slot else f"the space of {circuit.name}"
         by_space.setdefault(key, []).append(circuit.name)
     return by_space
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from simulate.panel.checks.layout import Layout
+from simulate.panel.checks.layout import Layout, unit_names
 from simulate.panel.checks.neutral import LOUD
-from simulate.panel.sheets.schedule import leg_text, space_of
-from simulate.panel.sheets.sheet import BLANK, breaker_text, sheet
-from simulate.panel.sheets.wirelist import unit_names
+from simulate.panel.sheets.schedule import breaker_of, leg_text, space_of
+from simulate.panel.sheets.sheet import BLANK, sheet
 
 
 def label_set(layout: Layout) -> dict:
@@ -63,8 +62,8 @@ def _circuit_labels(layout: Layout) -> list[list]:
     spaces, rows = space_of(layout), []
     for circuit in layout.circuits:
         space = spaces.get(circuit.name)
-        number = f"space {space.number}" if space else "space ____"
-        text = f"{circuit.name}, {breaker_text(circuit)}, leg {leg_text(layout, circuit)}"
+        number = f"space {space.text}" if space else "space ____"
+        text = f"{circuit.name}, {breaker_of(layout, circuit)}, leg {leg_text(layout, circuit)}"
         mate = layout.pair_of(circuit)
         if mate is not None:
             text += f", shares its neutral with {mate.name}"

@@ -6,12 +6,20 @@ from profiles.loads.circuit import Circuit
 from simulate.panel.checks.conductor import CONTINUOUS_KINDS
 from simulate.panel.checks.layout import PLUGGED_KINDS, Layout
 from simulate.panel.checks.motor import start_of, starts_motor
-from simulate.panel.checks.spaces import Slot, items_of, seats, slots_of
+from simulate.panel.checks.spaces import Slot, items_of, main_positions, seats, slots_of
 from simulate.panel.sheets.sheet import BLANK, NONE, breaker_text, length_text, or_blank, sheet, wire_text
 
 HEAVY_KINDS = ("heat", "water-heater", "cooking", "ev", "laundry")
 """Kinds that are usually left on the main panel, common practice."""
 
+STABS = (
+    "Odd numbers left, even right; stabs alternate legs from row to row, the first on A; two poles take two adjacent "
+    "numbers of a column. Write the panel's own numbers beside them where they differ."
+)
+THROUGH = (
+    "Circuits pass through from their breakers in the main panel: numbers run in the order of the site file; write the "
+    "panel's own beside them where they differ."
+)
 WHERE = {"sub-panel": "sub-panel", "main": "main panel", "candidate": "main panel (candidate)"}
 
 
@@ -20,6 +28,22 @@ def space_of(layout: Layout) -> dict[str, Slot]:
     slots = {slot.number: slot for slot in slots_of(layout)}
     seated, _ = seats(tuple(slots.values()), items_of(layout))
     return {circuit.name: slots[number] for number, item in seated.items() for circuit in item.circuits}
+
+
+def number_of(slot: Slot) -> int | str:
+    """A space's number as a sheet prints it: "1/3" for two adjacent ones."""
+    return slot.text if slot.positions else slot.number
+
+
+def breaker_of(layout: Layout, circuit: Circuit) -> str:
+    """Breaker of a circuit; the mates of a multiwire pair share one with two poles.
+
+    A tied pair of single-pole breakers opens both hots as well (NEC 210.4(B)).
+    """
+    mate = layout.pair_of(circuit)
+    if mate is None or mate.on != circuit.on:
+        return breaker_text(circuit)
+    return f"{circuit.breaker_a:g} A, 2-pole with {mate.name}"
 
 
 def leg_text(layout: Layout, circuit: Circuit) -> str:
@@ -69,7 +93,8 @@ def schedule(layout: Layout) -> dict:
 def _row(layout: Layout, circuit: Circuit, spaces: dict[str, Slot]) -> list:
     moves = circuit.on == "sub-panel"
     mate = layout.pair_of(circuit)
-    space = spaces[circuit.name].number if circuit.name in spaces else BLANK if moves else NONE
+    space = number_of(spaces[circuit.name]) if circuit.name in spaces else BLANK if moves else NONE
+    main = "/".join(map(str, main_positions(circuit))) or BLANK
     return [
         circuit.name,
         circuit.poles,
@@ -85,7 +110,7 @@ def _row(layout: Layout, circuit: Circuit, spaces: dict[str, Slot]) -> list:
         or_blank(circuit.gfci),
         or_blank(circuit.afci),
         "main panel",
-        BLANK,
+        main,
         WHERE[circuit.on],
         space,
         mate.name if mate else NONE,
@@ -128,13 +153,15 @@ def space_map(layout: Layout) -> dict:
         legs = "+".join(sorted({leg for circuit in there for leg in layout.legs_of(circuit)})) or slot.leg
         names = " / ".join(circuit.name for circuit in there) or "free"
         breakers = " / ".join(breaker_text(circuit) for circuit in there) or NONE
+        if len(there) == 2:
+            breakers = f"{max(circuit.breaker_a for circuit in there):g} A 2-pole, both"
         legs = legs or ("A+B" if slot.poles == 2 else "either")
-        rows.append([slot.number, slot.poles, legs, slot.max_breaker_a, names, breakers])
+        rows.append([number_of(slot), slot.poles, legs, slot.max_breaker_a, names, breakers])
     for circuit in layout.circuits:
         if circuit.name not in spaces:
             rows.append([BLANK, circuit.poles, leg_text(layout, circuit), BLANK, circuit.name, breaker_text(circuit)])
     columns = ["space", "poles", "leg", "takes at most [A]", "circuit", "breaker"]
-    notes = ["Numbers run in the order of the site file; write the panel's own beside them where they differ."]
+    notes = [STABS if layout.site.subpanel.build == "fed" else THROUGH]
     if layout.site.subpanel.spaces is None:
         notes.append("subpanel.spaces is not given: no space is assigned.")
     return sheet("Spaces of the sub-panel", columns, rows, notes)

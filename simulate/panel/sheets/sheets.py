@@ -12,14 +12,16 @@ from simulate.panel.checks.layout import Layout
 from simulate.panel.sheets.calculation import load_calculation
 from simulate.panel.sheets.commissioning import commissioning_form
 from simulate.panel.sheets.diagram import one_line
+from simulate.panel.sheets.directory import main_directory, sub_directory
 from simulate.panel.sheets.handover import client_page, replacing
 from simulate.panel.sheets.labels import label_set
 from simulate.panel.sheets.legsheet import leg_sheet
+from simulate.panel.sheets.materials import material_list
 from simulate.panel.sheets.page import sheets_page
 from simulate.panel.sheets.schedule import schedule, space_map
 from simulate.panel.sheets.sheet import BLANK, NONE, PLANNING, sheet, sheet_csv
 from simulate.panel.sheets.visit import site_visit
-from simulate.panel.sheets.wirelist import charging_list, material_list, neutral_list, wiring_list
+from simulate.panel.sheets.wirelist import charging_list, neutral_list, wiring_list
 
 if TYPE_CHECKING:
     from simulate.panel.legs.balance import Assignment
@@ -76,6 +78,8 @@ def sheets(
         "schedule": schedule(layout),
         "legs": leg_sheet(layout, assignment),
         "spaces": space_map(layout),
+        "directory-main": main_directory(layout),
+        "directory-sub": sub_directory(layout),
         "wiring": wiring_list(layout),
         "neutrals": neutral_list(layout),
         "charging": charging_list(layout),

@@ -1,14 +1,14 @@
-"""Wiring list, neutrals and grounds, charging circuits and material, for the crew's van."""
+"""Wiring list, neutrals and grounds, and charging circuits, for the crew."""
 
 from __future__ import annotations
 
-from collections import Counter
-
-from profiles.loads.circuit import Circuit, Wire
+from profiles.loads.circuit import Circuit
 from simulate.house.recharge import charging_legs
-from simulate.panel.checks.layout import Layout
-from simulate.panel.sheets.schedule import leg_text, space_of
-from simulate.panel.sheets.sheet import BLANK, NONE, breaker_text, length_text, sheet, wire_text
+from simulate.panel.checks.layout import Layout, unit_names
+from simulate.panel.checks.raceway_tables import ground_awg
+from simulate.panel.checks.runs import bundles
+from simulate.panel.sheets.schedule import breaker_of, leg_text, space_of
+from simulate.panel.sheets.sheet import BLANK, NONE, length_text, or_blank, sheet, wire_text
 from simulate.site.unit import Battery
 
 ENERGIZED = (
@@ -17,47 +17,122 @@ ENERGIZED = (
 )
 
 
+COLUMNS = [
+    "run",
+    "from breaker",
+    "to space",
+    "to load",
+    "leg",
+    "wire",
+    "neutral",
+    "ground",
+    "length [ft]",
+    "label",
+    "torque",
+    "done",
+]
+IN_CABLE = "in the cable"
+
+
 def wiring_list(layout: Layout) -> dict:
-    """Every run: from breaker, to space, to load, wire, length, label."""
+    """Every run with its hots, neutral and ground: from breaker, to space, to load, length, label."""
     rows = []
     for circuit in layout.circuits:
         rows += _circuit_rows(layout, circuit)
-    for group in layout.groups:
-        rows += _unit_rows(layout, group)
     if layout.site.subpanel.build == "fed":
         rows.append(_feeder_row(layout))
-    columns = ["run", "from breaker", "to space", "to load", "leg", "wire", "length [ft]", "label", "torque", "done"]
-    notes = [ENERGIZED, "Torque by the terminal's label; a blank is filled in on site."]
-    return sheet("Wiring list", columns, rows, notes)
+    else:
+        rows += _bundle_rows(layout)
+    for group in layout.groups:
+        rows += _unit_rows(layout, group)
+    notes = [
+        ENERGIZED,
+        "Torque by the terminal's label; a blank is filled in on site.",
+        "Between the panels: hots black (leg A) and red (leg B), neutral white, ground green or bare; each hot marked "
+        '"in" or "out" at both ends.',
+    ]
+    return sheet("Wiring list", COLUMNS, [[*row, BLANK, BLANK] for row in rows], notes)
 
 
 def _circuit_rows(layout: Layout, circuit: Circuit) -> list[list]:
-    space = _space_text(layout, circuit)
-    label = _label(layout, circuit)
-    leg, wire, feet = leg_text(layout, circuit), wire_text(circuit.wire), length_text(circuit.wire)
-    load = circuit.name
+    space, label, leg = _space_text(layout, circuit), _label(layout, circuit), leg_text(layout, circuit)
+    wire, feet, load = wire_text(circuit.wire), length_text(circuit.wire), circuit.name
+    neutral = BLANK if circuit.poles == 2 or circuit.wire is None else IN_CABLE
+    ground = BLANK if circuit.wire is None else IN_CABLE
+    breaker = breaker_of(layout, circuit)
     if layout.site.subpanel.build == "fed":
-        breaker = f"sub-panel, {breaker_text(circuit)}"
-        return [[f"{circuit.name}, branch", breaker, space, load, leg, wire, feet, label, BLANK, BLANK]]
-    breaker = f"main panel, {breaker_text(circuit)}"
-    out = [f"{circuit.name}, out", breaker, space, NONE, leg, _between(layout), BLANK, f"{label} in", BLANK, BLANK]
-    back = [f"{circuit.name}, back and on", NONE, space, load, leg, wire, feet, f"{label} out", BLANK, BLANK]
-    return [out, back]
+        name, start = f"{circuit.name}, branch", f"sub-panel, {breaker}"
+        return [[name, start, space, load, leg, wire, neutral, ground, feet, label]]
+    size, length = _between(layout, circuit)
+    start, with_it = f"main panel, {breaker}", f"of {_raceway_name(layout, circuit)}"
+    out = [f"{circuit.name}, out", start, space, NONE, leg, size, with_it, with_it, length, f"{label} in"]
+    name = f"{circuit.name}, back and on"
+    back = [
+        name,
+        NONE,
+        space,
+        f"{load}, spliced in the main panel",
+        leg,
+        size,
+        with_it,
+        with_it,
+        length,
+        f"{label} out",
+    ]
+    on = [f"{circuit.name}, branch", NONE, NONE, load, leg, wire, neutral, ground, feet, f"{label} branch"]
+    return [out, back, on]
 
 
 def _space_text(layout: Layout, circuit: Circuit) -> str:
     space = space_of(layout).get(circuit.name)
-    return f"space {space.number}" if space else BLANK
+    return f"space {space.text}" if space else BLANK
 
 
 def _label(layout: Layout, circuit: Circuit) -> str:
     space = space_of(layout).get(circuit.name)
-    return f"{space.number}-{leg_text(layout, circuit)}" if space else BLANK
+    return f"{space.text}-{leg_text(layout, circuit)}" if space else BLANK
 
 
-def _between(layout: Layout) -> str:
-    sizes = {f"{one.awg} AWG {one.material}" for one in layout.site.subpanel.raceways or () if one.awg}
-    return sizes.pop() if len(sizes) == 1 else BLANK
+def _raceway_of(layout: Layout, circuit: Circuit) -> int | None:
+    """Number of the raceway that a circuit runs in, from 1."""
+    raceways = layout.site.subpanel.raceways or ()
+    for k, raceway in enumerate(raceways):
+        if circuit.name in (raceway.circuits or ()) or (raceway.circuits is None and len(raceways) == 1):
+            return k + 1
+    return None
+
+
+def _raceway_name(layout: Layout, circuit: Circuit) -> str:
+    number = _raceway_of(layout, circuit)
+    return f"raceway {number}" if number else "raceway ____"
+
+
+def _between(layout: Layout, circuit: Circuit) -> tuple[str, str | float]:
+    """Hots of a circuit one way between the panels, and the length of their raceway. [ft]"""
+    number, wire = _raceway_of(layout, circuit), circuit.wire
+    raceway = layout.site.subpanel.raceways[number - 1] if number else None
+    feet = round(raceway.length_in / 12.0, 2) if raceway else BLANK
+    if raceway is not None and raceway.awg is not None:
+        return f"{circuit.poles} x {raceway.awg} AWG {raceway.material}", feet
+    return (BLANK if wire is None else f"{circuit.poles} x {wire.awg} AWG {wire.material}"), feet
+
+
+def _bundle_rows(layout: Layout) -> list[list]:
+    """Neutral and ground of each raceway between the panels."""
+    rows, switched = [], layout.site.subpanel.neutral == "switched"
+    for name, length_in, strands in bundles(layout):
+        feet = BLANK if length_in is None else round(length_in / 12.0, 2)
+        for one in strands:
+            if one.role == "hot" or one.name not in ("neutral", "ground"):
+                continue
+            size = BLANK if one.awg is None else f"{one.n} x {one.awg} AWG {one.material}"
+            cells = [size, NONE] if one.role == "neutral" else [NONE, size]
+            bar = "source neutral bar, through the transfer" if switched else "source neutral bar"
+            to = bar if one.role == "neutral" else "ground bar of the sub-panel"
+            start = f"main panel, {one.role} bar"
+            legs = "+".join(layout.fed_legs) if one.role == "neutral" else NONE
+            rows.append([f"{name}, {one.role}", start, to, NONE, legs, NONE, *cells, feet, one.role])
+    return rows
 
 
 def _unit_rows(layout: Layout, group: Battery) -> list[list]:
@@ -66,30 +141,47 @@ def _unit_rows(layout: Layout, group: Battery) -> list[list]:
     poles = "" if charging.volts == 120 else " 2-pole"
     for name in unit_names(group):
         breaker = f"main panel, {charging.breaker_a:g} A{poles}"
-        wire, feet = wire_text(charging.wire), length_text(charging.wire)
-        label = f"charging {name}"
-        rows.append([f"{name}, charging", breaker, NONE, f"{name}, input", legs, wire, feet, label, BLANK, BLANK])
+        sizes, feet = _charging_sizes(group), length_text(charging.wire)
+        to = f"{name}, input"
+        rows.append([f"{name}, charging", breaker, NONE, to, legs, *sizes, feet, f"charging {name}"])
         output = BLANK if group.output_breaker_a is None else f"output, {group.output_breaker_a:g} A"
-        size = BLANK if group.output_wire_awg is None else f"{group.output_wire_awg} AWG Cu"
         leg = "A+B" if group.leg == "both" else group.leg
-        to = f"source lugs, leg {leg}"
-        rows.append([f"{name}, output", output, to, "sub-panel", leg, size, BLANK, f"output {name}", BLANK, BLANK])
+        lugs, feet = f"source lugs, leg {leg}", or_blank(group.output_length_ft)
+        sizes = _output_sizes(group)
+        rows.append([f"{name}, output", output, lugs, "sub-panel", leg, *sizes, feet, f"output {name}"])
     return rows
 
 
-def unit_names(group: Battery) -> list[str]:
-    """One name per unit of a group."""
-    return [group.name] if group.count == 1 else [f"{group.name} no. {k + 1}" for k in range(group.count)]
+def _charging_sizes(group: Battery) -> list[str]:
+    """Hots, neutral and ground of one charging circuit."""
+    wire, volts = group.charging_circuit.wire, group.charging_circuit.volts
+    ground = ground_awg(group.charging_circuit.breaker_a, "Cu" if wire is None else wire.material)
+    if wire is None:
+        return [BLANK, BLANK if volts == 120 else NONE, f"1 x {ground} AWG Cu at least"]
+    hots = f"{1 if volts == 120 else 2} x {wire.awg} AWG {wire.material} {wire.method}"
+    neutral = f"1 x {wire.awg} AWG {wire.material}" if volts == 120 else NONE
+    return [hots, neutral, f"1 x {ground} AWG {wire.material}"]
+
+
+def _output_sizes(group: Battery) -> list[str]:
+    """Hots, neutral and ground of one unit's output."""
+    ground = BLANK if group.output_breaker_a is None else f"1 x {ground_awg(group.output_breaker_a)} AWG Cu"
+    if group.output_wire_awg is None:
+        return [BLANK, BLANK, ground]
+    hots = 2 if group.leg == "both" else 1
+    return [f"{hots} x {group.output_wire_awg} AWG Cu", f"1 x {group.output_wire_awg} AWG Cu", ground]
 
 
 def _feeder_row(layout: Layout) -> list:
     feeder, legs = layout.site.subpanel.feeder, "+".join(layout.legs)
     if feeder is None:
-        return ["feeder", BLANK, "feeder lugs", "sub-panel", legs, BLANK, BLANK, "feeder", BLANK, BLANK]
-    wire = f"{feeder.awg} AWG {feeder.material} {feeder.method}, four wires"
-    feet = BLANK if feeder.length_ft is None else feeder.length_ft
-    breaker = f"main panel, {feeder.breaker_a:g} A 2-pole"
-    return ["feeder", breaker, "feeder lugs", "sub-panel", legs, wire, feet, "feeder", BLANK, BLANK]
+        return ["feeder", BLANK, "feeder lugs", "sub-panel", legs, BLANK, BLANK, BLANK, BLANK, "feeder"]
+    size = f"{feeder.awg} AWG {feeder.material}"
+    wire, neutral = f"{len(layout.legs)} x {size} {feeder.method}", f"1 x {size}"
+    ground = f"1 x {ground_awg(feeder.breaker_a, feeder.material)} AWG {feeder.material}"
+    feet = or_blank(feeder.length_ft)
+    breaker = f"main panel, {feeder.breaker_a:g} A {len(layout.legs)}-pole"
+    return ["feeder", breaker, "feeder lugs", "sub-panel", legs, wire, neutral, ground, feet, "feeder"]
 
 
 def neutral_list(layout: Layout) -> dict:
@@ -173,49 +265,3 @@ def _charging_row(layout: Layout, group: Battery, name: str) -> list:
         round(amps, 1),
         BLANK,
     ]
-
-
-def material_list(layout: Layout) -> dict:
-    """What to load: breakers, wire, units, raceways; quantities that are not known are blank."""
-    rows = [[item, n, "pieces", note] for (item, note), n in sorted(_pieces(layout).items())]
-    rows += _wire_rows(layout)
-    columns = ["item", "quantity", "unit", "for"]
-    notes = ["Lengths are one way as given, without allowance; connectors, bushings and fittings are not counted."]
-    return sheet("Material list", columns, rows, notes)
-
-
-def _pieces(layout: Layout) -> Counter:
-    pieces: Counter = Counter()
-    for group in layout.groups:
-        poles = 1 if group.charging_circuit.volts == 120 else 2
-        pieces["battery unit, " + group.name, f"{group.continuous_kw:g} kW"] += group.count
-        pieces[f"breaker {group.charging_circuit.breaker_a:g} A {poles}-pole", "charging, main panel"] += group.count
-        if group.output_breaker_a is not None:
-            pieces[f"breaker {group.output_breaker_a:g} A", "unit outputs"] += group.count
-    if layout.site.subpanel.build == "fed":
-        for circuit in layout.circuits:
-            kinds = [name.upper() for name in ("gfci", "afci") if getattr(circuit, name) == "breaker"]
-            kind = " " + "+".join(kinds) if kinds else ""
-            pieces[f"breaker {circuit.breaker_a:g} A {circuit.poles}-pole{kind}", "sub-panel"] += 1
-        if layout.site.subpanel.feeder is not None:
-            pieces[f"breaker {layout.site.subpanel.feeder.breaker_a:g} A 2-pole", "feeder, main panel"] += 1
-    for raceway in layout.site.subpanel.raceways or ():
-        pieces[f"raceway {raceway.length_in:g} in", f"{raceway.conductors} conductors"] += 1
-    return pieces
-
-
-def _wire_rows(layout: Layout) -> list[list]:
-    feet: dict[str, list[float | None]] = {}
-    for group in layout.groups:
-        wire: Wire | None = group.charging_circuit.wire
-        name = "wire ________" if wire is None else wire_text(wire)
-        feet.setdefault(name, []).extend([wire.length_ft if wire else None] * group.count)
-    feeder = layout.site.subpanel.feeder
-    if layout.site.subpanel.build == "fed" and feeder is not None:
-        feet.setdefault(f"{feeder.awg} AWG {feeder.material} {feeder.method}, four wires", []).append(feeder.length_ft)
-    rows = []
-    for name, lengths in feet.items():
-        known = [one for one in lengths if one is not None]
-        total = BLANK if len(known) < len(lengths) else sum(known)
-        rows.append([name, total, "ft", f"{len(lengths)} run{'s' if len(lengths) > 1 else ''}"])
-    return rows
