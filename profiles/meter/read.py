@@ -6,11 +6,12 @@ import hashlib
 from pathlib import Path
 
 from profiles.meter.green_button.reader import read_green_button
+from profiles.meter.interval_csv.numbered_records import is_numbered_records, read_numbered_records
 from profiles.meter.interval_csv.reader import read_interval_csv
-from profiles.meter.interval_csv.table import refuse_large
+from profiles.meter.interval_csv.table import refuse_large, text_of
 from profiles.meter.on_axis.quality import with_notes
 from profiles.meter.readings.coarse import refuse_coarse
-from profiles.meter.readings.dialect import as_dialect, refuse_csv_keys
+from profiles.meter.readings.dialect import as_dialect, refuse_csv_keys, refuse_other_keys
 from profiles.meter.readings.meter import Meter
 from profiles.noun import BadInput
 
@@ -65,6 +66,13 @@ def read_meter(
             raise BadInput("is for CSV files; a Green Button file has points", file=path, key="column", value=column)
         refuse_csv_keys(known, path)
         meter = read_green_button(path, point=point, timezone=timezone, dialect=known, source=source)
+    elif is_numbered_records(head.decode("latin-1")):
+        if column is not None:
+            raise BadInput(
+                "is for files with named columns; this one has points", file=path, key="column", value=column
+            )
+        refuse_other_keys(known, (), "a file of numbered records, which says all of it itself", path)
+        meter = read_numbered_records(path, text_of(path), point=point, timezone=timezone, source=source)
     else:
         meter = read_interval_csv(path, point=point, column=column, timezone=timezone, dialect=known, source=source)
     refuse_coarse(meter.duration_s, meter.interval_s, file=path)

@@ -53,7 +53,7 @@ def read_table(path: str | Path, dialect: Dialect) -> Table:
     BadInput
         Not text, no column of dates, or nothing in the file.
     """
-    text = _text(Path(path))
+    text = text_of(Path(path))
     delimiter = dialect.delimiter or _delimiter(text)
     try:
         rows = [[_bare(cell) for cell in row] for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)]
@@ -100,7 +100,8 @@ def refuse_large(path: Path) -> None:
         )
 
 
-def _text(path: Path) -> str:
+def text_of(path: Path) -> str:
+    """The text of a file in UTF-8, UTF-16 or Windows' Latin, refused where it is none."""
     try:
         data = path.read_bytes()
     except OSError as error:

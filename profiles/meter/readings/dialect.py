@@ -116,11 +116,16 @@ def _number(text: str) -> float | int | str:
 
 def refuse_csv_keys(dialect: Dialect, file: object) -> None:
     """A Green Button file says most things itself; a key that would contradict it is refused."""
+    refuse_other_keys(dialect, GREEN_BUTTON_KEYS, "a Green Button file", file)
+
+
+def refuse_other_keys(dialect: Dialect, known: tuple[str, ...], what: str, file: object) -> None:
+    """Refuse a stated key that a kind of file does not leave open."""
     for key in Dialect.model_fields:
-        if getattr(dialect, key) is not None and key not in GREEN_BUTTON_KEYS:
+        if getattr(dialect, key) is not None and key not in known:
             raise BadInput(
-                "says nothing about a Green Button file",
+                f"says nothing about {what}",
                 file=file,
                 key=f"dialect.{key}",
-                way_out="leave it out; known here: " + ", ".join(GREEN_BUTTON_KEYS),
+                way_out="leave it out" + ("; known here: " + ", ".join(known) if known else ""),
             )
