@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from profiles.files import CSV_MB, plain_file
 from profiles.hours import Hours
 from profiles.noun import BadInput
 from profiles.rate.calendar import RateCalendar, rate_calendar
@@ -170,9 +171,11 @@ def price_series(rate: Rate, hours: Hours) -> tuple[np.ndarray, np.ndarray | Non
     """
     path = Path(rate.hourly_prices.csv)
     try:
-        changed = path.stat().st_mtime_ns
-    except OSError:
-        raise BadInput("cannot be read", key="rate.hourly_prices.csv", value=str(path), way_out="check it") from None
+        changed = plain_file(path, CSV_MB, file=path, key="rate.hourly_prices.csv").stat().st_mtime_ns
+    except OSError as error:
+        raise BadInput(
+            f"cannot be read ({error.strerror})", key="rate.hourly_prices.csv", value=str(path), way_out="check it"
+        ) from None
     return _read_series(rate.hourly_prices, hours, changed)
 
 
@@ -181,7 +184,7 @@ def _read_series(source, hours: Hours, changed: int) -> tuple[np.ndarray, np.nda
     import pandas as pd
 
     try:
-        frame = pd.read_csv(source.csv, encoding="utf-8-sig")
+        frame = pd.read_csv(source.csv, encoding="utf-8-sig", compression=None)
     except (OSError, ValueError) as error:  # empty, not UTF-8, an open quote, a folder: pandas raises one of these
         raise BadInput(
             f"cannot be read as CSV ({str(error).splitlines()[0]})",

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from profiles.files import RECORD_MB, plain_file
 from profiles.noun import BadInput, read_noun
 from profiles.rate.charges import MOST
 from profiles.rate.rate import Rate
@@ -126,7 +127,9 @@ def read_rate_record(path: str | Path, *, label: str | None = None) -> Rate:
 
 def _one_record(path: Path, label: str | None) -> dict:
     try:
-        data = json.loads(path.read_text(encoding="utf-8-sig"))
+        data = json.loads(plain_file(path, RECORD_MB).read_text(encoding="utf-8-sig"))
+    except BadInput:
+        raise
     except (OSError, ValueError, RecursionError) as error:
         raise BadInput(f"cannot be read as JSON ({error})", file=path, way_out="give one record") from None
     records = data.get("items", [data]) if isinstance(data, dict) else data

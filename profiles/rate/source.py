@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 
+from profiles.files import read_toml
 from profiles.noun import BadInput, read_noun
 from profiles.rate.rate import Rate
 from profiles.rate.record import read_rate_record
@@ -37,16 +37,11 @@ def read_rate(source: str | Path, folder: str | Path | None = None) -> Rate:
     if path.suffix.lower() == ".json":
         return read_rate_record(path)
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
+        data = read_toml(path, file=path, key="rate.source")
+    except OSError as error:
         raise BadInput(
-            f"cannot be read ({getattr(error, 'strerror', None) or 'not UTF-8'})",
-            key="rate.source",
-            value=str(path),
-            way_out="check the path",
+            f"cannot be read ({error.strerror})", key="rate.source", value=str(path), way_out="check the path"
         ) from None
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(f"is not TOML: {error}", file=path, way_out="correct that line") from None
     table = data.get("rate", data)
     rate = read_noun(Rate, table, file=path, table="rate" if "rate" in data else "")
     if rate.source is not None:

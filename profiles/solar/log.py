@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from pydantic import Field
 
+from profiles.files import CSV_MB, plain_file
 from profiles.hours import Hours
 from profiles.noun import BadInput, Noun
 
@@ -78,7 +79,10 @@ def log_years(log: SolarLog, timezone: str, folder: str | Path | None = None) ->
 
 def _table(path: Path, column: str) -> pd.DataFrame:
     try:
-        table = pd.read_csv(path, dtype=str, encoding="utf-8-sig", skipinitialspace=True, keep_default_na=False)
+        how = {"encoding": "utf-8-sig", "skipinitialspace": True, "keep_default_na": False, "compression": None}
+        table = pd.read_csv(plain_file(path, CSV_MB, file=path, key=f"{_KEY}.csv"), dtype=str, **how)
+    except BadInput:
+        raise
     except FileNotFoundError:
         raise BadInput(
             "names a file that is not there",

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from pydantic import Field
 
+from profiles.files import WEATHER_MB, plain_file
 from profiles.hours import Hours
 from profiles.noun import BadInput, Noun
 from profiles.weather.check import check_place, check_values, check_whole, day_of_year, size_of, without_offsets
@@ -116,7 +117,7 @@ def read_weather(source: WeatherSource | str | Path, folder: str | Path | None =
     """
     path = _path_of(source.source if isinstance(source, WeatherSource) else str(source), folder)
     try:
-        content = path.read_bytes()
+        content = plain_file(path, WEATHER_MB, file=path, key="weather.source").read_bytes()
     except FileNotFoundError:
         raise BadInput(
             "names a file that is not there",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import tomllib
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Literal
@@ -11,6 +10,7 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import ConfigDict, Field, model_validator
 
+from profiles.files import read_toml
 from profiles.hours import Hours
 from profiles.noun import BadInput, Noun, read_noun
 from profiles.rate.calendar import RateCalendar, rate_calendar
@@ -131,11 +131,9 @@ def read_printed_bills(path: str | Path) -> tuple[PrintedBill, ...]:
         No such file, a key that is wrong, bills that overlap.
     """
     try:
-        data = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+        data = read_toml(path)
     except OSError as error:
         raise BadInput(f"cannot be read: {error.strerror}", file=path, way_out="check the path") from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise BadInput(f"cannot be read as TOML ({error})", file=path, way_out="give [[bill]] tables") from None
     bills = read_noun(PrintedBills, _with_quoted_dates(data), file=path).bill
     for before, after in zip(bills[:-1], bills[1:], strict=True):
         if after.from_ < before.to:

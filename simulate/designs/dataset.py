@@ -6,7 +6,7 @@ import json
 import os
 from pathlib import Path
 
-from profiles.files import folder_for
+from profiles.files import TOML_MB, folder_for, plain_file
 from profiles.noun import BadInput
 
 RECORD = "_sweep.json"
@@ -93,7 +93,7 @@ class Dataset:
 
 def _read(record: Path) -> dict:
     try:
-        return json.loads(record.read_text())
+        return json.loads(plain_file(record, TOML_MB).read_text())
     except (OSError, ValueError) as error:
         raise BadInput(f"cannot be read: {error}", file=record, way_out="name a new folder") from None
 

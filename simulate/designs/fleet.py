@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from profiles.files import CSV_MB, plain_file
 from profiles.noun import BadInput
 
 SUMMED = ("out_saving", "out_import_kwh", "out_throughput_kwh")
@@ -67,14 +68,25 @@ def _read(path: Path):
     import pandas as pd
 
     try:
+        plain_file(path, CSV_MB)
         if path.suffix.lower() == ".parquet":
             frame = pd.read_parquet(path)
             return [str(name) for name in frame.columns], frame
-        head = pd.read_csv(path, header=None, nrows=1, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+        head = pd.read_csv(
+            path, compression=None, header=None, nrows=1, dtype=str, keep_default_na=False, encoding="utf-8-sig"
+        )
         names = head.iloc[0].tolist()
         texts = {name: str for name in names if "." not in name}
-        only_empty = {"keep_default_na": False, "na_values": [""], "index_col": False, "encoding": "utf-8-sig"}
+        only_empty = {
+            "compression": None,
+            "keep_default_na": False,
+            "na_values": [""],
+            "index_col": False,
+            "encoding": "utf-8-sig",
+        }
         frame = pd.read_csv(path, dtype=texts, on_bad_lines="error", **only_empty)
+    except BadInput:
+        raise
     except (OSError, ValueError, TypeError) as error:
         told = " ".join(str(error).split())
         raise BadInput(f"cannot be read: {told}", file=path, way_out="give a CSV or Parquet file in UTF-8") from None

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
 
+from profiles.files import FEED_MB, plain_file
 from profiles.noun import BadInput
 from profiles.rate.rate import Rate
 from profiles.rate.source import resolve_rate
@@ -43,7 +44,7 @@ def content_of(name: str, folder: str | Path) -> str:
     """
     path = Path(folder) / Path(name).expanduser()
     try:
-        told = path.stat()
+        told = plain_file(path, FEED_MB).stat()
         return _digest(str(path), told.st_size, told.st_mtime_ns)
     except (OSError, ValueError):
         return NOT_THERE

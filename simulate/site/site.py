@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from pydantic import Field, PrivateAttr
 
+from profiles.files import read_toml
 from profiles.loads.circuit import Circuit
 from profiles.noun import BadInput, Noun, read_noun
 from profiles.rate.rate import Rate
@@ -120,14 +121,9 @@ def read_site(path: str | Path | None = None) -> Site:
             tomllib.loads((folder / "demo_site.toml").read_text("utf-8")), file="demo site", folder=Path(".")
         )
     try:
-        text = Path(path).read_bytes().decode("utf-8-sig")
-        data = tomllib.loads(text)
+        data = read_toml(path)
     except OSError as error:
         raise BadInput(f"cannot be read: {error.strerror or error}", file=path, way_out="check the path") from None
-    except UnicodeDecodeError as error:
-        raise BadInput(f"is not UTF-8 text (byte {error.start})", file=path, way_out="save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(f"is not TOML: {error}", file=path, way_out="mend that line") from None
     return site_of(data, file=str(path), folder=Path(path).parent)
 
 

@@ -444,7 +444,7 @@ def test_a_file_that_is_no_table_of_prices_is_refused(tmp_path, held):
 
 def test_a_folder_and_a_price_beyond_belief_are_refused(tmp_path):
     axis = hours_of_year(2025, "UTC")
-    with pytest.raises(BadInput, match="cannot be read as CSV"):
+    with pytest.raises(BadInput, match="rate.hourly_prices.csv is a folder"):
         rate_prices(rate(hourly_prices={"csv": str(tmp_path)}), axis)
     with pytest.raises(BadInput, match="data row 1 must be a number, not '1e.308'"):
         rate_prices(write_prices(tmp_path / "p.csv", axis, [1e308] * 8760), axis)

@@ -461,7 +461,7 @@ def test_file_without_sun_is_noted(tmp_path):
 def test_file_that_is_not_there_and_names_that_are_not_known(tmp_path):
     with pytest.raises(BadInput, match="file that is not there.*keeplit library"):
         read_weather("nowhere.epw", tmp_path)
-    with pytest.raises(BadInput, match="cannot be read"):
+    with pytest.raises(BadInput, match="weather.source is a folder"):
         read_weather(tmp_path)
     with pytest.raises(BadInput, match="library:piedmont, library:alaska-coast, library:south-florida"):
         read_weather("library:atlantis")

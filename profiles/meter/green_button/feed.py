@@ -10,6 +10,7 @@ import defusedxml
 import defusedxml.ElementTree
 import numpy as np
 
+from profiles.files import FEED_MB, plain_file
 from profiles.meter.readings.espi import LONGEST_S
 from profiles.meter.readings.private import public_number
 from profiles.noun import BadInput
@@ -72,7 +73,7 @@ def read_feed(path: str | Path) -> list[Entry]:
     """
     reader = _Reader(path)
     try:
-        with open(path, "rb") as file:
+        with open(plain_file(path, FEED_MB), "rb") as file:
             reader.read(file)
     except OSError as error:
         raise BadInput(f"cannot be read: {error.strerror}", file=path) from None
@@ -82,7 +83,9 @@ def read_feed(path: str | Path) -> list[Entry]:
             file=path,
             way_out="ask the utility for a plain download",
         ) from None
-    except (ParseError, UnicodeError, LookupError) as error:
+    except BadInput:
+        raise
+    except (ParseError, ValueError, LookupError) as error:  # ValueError: an encoding that the parser does not know
         line, column = getattr(error, "position", (1, 0))
         raise BadInput(
             f"is not whole XML (line {line}, column {column})", file=path, way_out="download it again"

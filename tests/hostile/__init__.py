@@ -1,0 +1,1 @@
+"""Input from strangers and from bad days: it is refused in one line, quickly, and nothing is left behind."""
