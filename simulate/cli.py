@@ -77,7 +77,7 @@ def study(site: SiteArg = None, as_json: Json = False, out: Out = None) -> None:
     with _busy("simulating the year and every outage"):
         result = study_of(_site(site))
         if out is not None:
-            from simulate.show.outputs import write_study
+            from simulate.show.report.outputs import write_study
 
             write_study(result, out)
         document = result.document if out is None else result.summary
@@ -158,11 +158,11 @@ def bill(
         document = _part(result.document, "energy_kwh", "bill", "money")
         extra = _bill_extras(result, ranges or bool(weather), document)
         if out is not None:
-            from simulate.show.outputs import write_study
+            from simulate.show.report.outputs import write_study
 
             write_study(result, out)
         if pdf is not None:
-            from simulate.show.outputs import write_pdf
+            from simulate.show.report.outputs import write_pdf
 
             write_pdf(result, pdf)
     if as_json:
@@ -240,7 +240,7 @@ def panel(
             assignment = balanced(result.site, site, copy)
             document["legs"] = {**assignment_document(assignment), "written": str(copy)}
         if out is not None:
-            from simulate.show.outputs import write_crew_sheets
+            from simulate.show.report.outputs import write_crew_sheets
 
             write_crew_sheets(result, out, assignment)
     if as_json:
@@ -272,7 +272,7 @@ def compare(
     with _busy("comparing designs"):
         comparison = compared(_site(site), other and _site(other), vary, units)
         document = comparison.document()
-        files = [] if out is None else comparison.write(out)
+        files = [] if out is None else _written_comparison(comparison, out)
     if as_json:
         _print_json(document)
         return
@@ -284,6 +284,12 @@ def compare(
     show_cautions(document["cautions"], console)
     if files:
         console.print(f"Written to {out}: {', '.join(path.name for path in files)}.")
+
+
+def _written_comparison(comparison, out: Path) -> list[Path]:
+    from simulate.show.plot.designs import write_comparison
+
+    return write_comparison(comparison, out)
 
 
 @app.command()
@@ -407,7 +413,8 @@ def library(
     as_json: Json = False,
 ) -> None:
     """List, describe and plot the load shapes, rates, weather years and appliances that come along."""
-    from simulate.show.terminal.library import described, library_document, library_names, show_described, show_library
+    from simulate.show.library import described, library_document, library_names
+    from simulate.show.terminal.library import show_described, show_library
 
     found = None if name is None else described(name)
     document = library_document() if name is None else {"name": name, "found": found}

@@ -51,17 +51,7 @@ SERIES_ONLY = ("simulate.physics", "simulate.optimum", "simulate.plans", "simula
 SEEN_BY_SERIES = {"simulate.site.money"}
 """A noun that is no part of the house: prices, incentives, a loan."""
 LATE_ALLOWED = ("simulate/cli.py",)
-KNOWN: set[tuple[str, str]] = {
-    ("simulate.designs.compare", "simulate.show.plot.designs"),
-    ("simulate.designs.compare", "simulate.show.plot.paper"),
-    ("simulate.house.ride", "simulate.show.glance"),
-    ("simulate.house.walked", "simulate.show.glance"),
-    ("simulate.physics.walk", "simulate.show.glance"),
-    ("simulate.show.outputs", "simulate.show.report.report"),
-    ("simulate.show.outputs", "simulate.show.terminal.view"),
-    ("simulate.show.plot.library", "simulate.show.terminal.library"),
-    ("simulate.site.site", "simulate.show.glance"),
-}
+KNOWN: set[tuple[str, str]] = set()
 """Arrows up that still stand, (importer, imported)."""
 KNOWN_CIRCLES: list[set[str]] = [
     {"simulate.panel.legs.balance", "simulate.panel.legs.programme"},

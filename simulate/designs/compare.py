@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
-from profiles.files import folder_for, written
 from profiles.noun import BadInput
 from profiles.rate.prices import Prices
 from simulate.designs.design import Design, design_of, where_text
@@ -85,31 +82,6 @@ class Comparison:
 
         rows = [row | {"never_carried": "; ".join(row["never_carried"])} for row in self.rows]
         return pd.json_normalize(rows)
-
-    def write(self, folder: str | Path) -> list[Path]:
-        """Write compare.csv, compare.json and the figures (SVG and PNG), each beside its place and renamed.
-
-        Parameters
-        ----------
-        folder : path
-            Made where it is not there yet.
-        """
-        from simulate.show.plot.designs import comparison_figures, svg_text
-        from simulate.show.plot.paper import write_png
-
-        out, paths = folder_for(folder), []
-
-        def put(name: str, write) -> None:
-            with written(out / name) as beside:
-                write(beside)
-            paths.append(out / name)
-
-        put("compare.json", lambda to: to.write_text(json.dumps(self.document(), allow_nan=False, indent=1), "utf-8"))
-        put("compare.csv", lambda to: self.to_frame().to_csv(to, index=False, lineterminator="\n"))
-        for name, figure in comparison_figures(self).items():
-            put(f"{name}.png", lambda to, figure=figure: write_png(figure, to))
-            put(f"{name}.svg", lambda to, figure=figure, name=name: to.write_text(svg_text(figure, name), "utf-8"))
-        return paths
 
     def _repr_html_(self) -> str:
         names = ("label", "hours.winter.p10", "hours.summer.p10", "hours.year.worst", "saving", "installed_price")

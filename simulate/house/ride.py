@@ -9,6 +9,7 @@ import numpy as np
 
 from profiles.loads.circuit import CONSEQUENCES
 from simulate.house.first_priority import first_priority
+from simulate.house.glance import ride_html
 from simulate.house.house import House, without_circuits
 from simulate.house.outage_met import HAND_WINDOW, island_of, outage_kw, start_soc_kwh, throw_steps
 from simulate.house.walked import HouseYear
@@ -141,8 +142,6 @@ class RideThrough:
         )
 
     def _repr_html_(self) -> str:
-        from simulate.show.glance import ride_html
-
         return ride_html(self)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from simulate.house.asked import Asked
 from simulate.house.caps import cap_notes
 from simulate.house.house import House
+from simulate.physics.energy import year_html
 from simulate.physics.walk import Year, walk_year
 from simulate.site.site import Site
 
@@ -97,8 +98,6 @@ class HouseYear:
         )
 
     def _repr_html_(self) -> str:
-        from simulate.show.glance import year_html
-
         return year_html(self.energy_kwh())
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from profiles.noun import BadInput
 from simulate.physics.compiled import jit
+from simulate.physics.energy import year_html
 from simulate.physics.meter_step import pools_step
 from simulate.physics.pool import Cell, Pool, works_in_parallel
 
@@ -70,8 +71,6 @@ class Year:
         return pd.DataFrame({name: getattr(self, name) for name in names} | {"soc_kwh": self.soc_kwh})
 
     def _repr_html_(self) -> str:
-        from simulate.show.glance import year_html
-
         return year_html(self.energy_kwh())
 
 

@@ -18,6 +18,7 @@ from profiles.rate.rate import Rate
 from profiles.rate.source import resolve_rate
 from profiles.solar.roof import Solar
 from profiles.weather.weather import WeatherSource
+from simulate.site.glance import site_html
 from simulate.site.money import Money
 from simulate.site.operation import Operation
 from simulate.site.outage import Outage
@@ -92,8 +93,6 @@ class Site(Noun):
         return site_of(data, file=self._file, folder=self._folder)
 
     def _repr_html_(self) -> str:
-        from simulate.show.glance import site_html
-
         return site_html(self)
 
 

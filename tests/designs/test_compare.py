@@ -16,6 +16,7 @@ from simulate.document.study import study
 from simulate.house.ride import ride_through
 from simulate.house.year import run_year
 from simulate.show.plot import comparison_figures, marginal_hours, survival_curves
+from simulate.show.plot.designs import write_comparison
 from simulate.show.terminal.listing import show_comparison
 from tests.site.small_site import circuit, farmhouse, locked_pair, small_site, unit
 
@@ -205,7 +206,7 @@ def test_totals_that_are_no_numbers_of_units(totals):
 def test_every_row_of_the_comparison_is_in_table_json_and_csv(tmp_path):
     site = two_legs(0.6, 0.25).with_values({"outage.per_year": 2.0, "outage.mean_h": 3.0})
     found = compare_units(site, (1, 2, 3))
-    names = [path.name for path in found.write(tmp_path / "new")]
+    names = [path.name for path in write_comparison(found, tmp_path / "new")]
     assert names == [
         "compare.json",
         "compare.csv",

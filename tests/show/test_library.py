@@ -12,8 +12,9 @@ from rich.console import Console
 from profiles.loads.appliances import appliances
 from profiles.loads.load import load_kw
 from profiles.noun import BadInput
+from simulate.show.library import described, library_document, library_names
 from simulate.show.plot.library import appliance_day_kw, library_plates, write_library_figures
-from simulate.show.terminal.library import described, library_document, library_names, show_described, show_library
+from simulate.show.terminal.library import show_described, show_library
 
 EVERY = [(kind, name) for kind, names in library_names().items() for name in names]
 

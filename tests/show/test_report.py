@@ -20,14 +20,15 @@ from simulate.document.uncertainty import span_of
 from simulate.document.worth import replay_of
 from simulate.panel.sheets.sheet import text_of
 from simulate.panel.sheets.sheets import sheets
-from simulate.show.outputs import client_answers, months_frame
+from simulate.show.frames import months_frame
 from simulate.show.plot import plates_of
 from simulate.show.report import report
+from simulate.show.report.client import client_answers
 from simulate.show.report.report import hashes_of, numbers_of, pdf_of, report_html, write_report
 from simulate.show.report.sheets import CAPTIONS, parts_of
 from simulate.show.report.sources import meters, sources
 from simulate.show.report.tables import _storm_days, tables_of, warnings_of
-from simulate.show.terminal.view import answer, hours_text, show_study
+from simulate.show.terminal.view import hours_text, show_study
 from simulate.site.site import read_site, site_toml
 from tests.site.small_site import circuit, farmhouse, small_site, unit
 
@@ -424,7 +425,7 @@ class TestCrew:
 
     def test_hours_of_the_hand_over_page_are_those_of_the_answer(self, demo, page):
         rows = {row[1]: row[2] for row in page.tables["table-sheet-client"][1:]}
-        assert rows["How long does it last?"] == answer(demo.ride)
+        assert rows["How long does it last?"] == demo.document["answer"]["hours"]["text"]
 
 
 class TestReplay:

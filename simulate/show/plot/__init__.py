@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from simulate.show.plot.bills import stacked_bills as stacked_bills
     from simulate.show.plot.day import average_day as average_day
     from simulate.show.plot.designs import comparison_figures as comparison_figures
+    from simulate.show.plot.designs import write_comparison as write_comparison
     from simulate.show.plot.heat import hours_map as hours_map
     from simulate.show.plot.heat import price_map as price_map
     from simulate.show.plot.legs import leg_bars as leg_bars
@@ -58,6 +59,7 @@ _HOME = {
     "survival_curves": "survival",
     "three_outages": "outages",
     "tornado": "money",
+    "write_comparison": "designs",
     "write_figures": "plates",
     "write_sweep_figures": "sweep",
 }

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import textwrap
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.figure import Figure
 
-from simulate.show.plot.paper import as_svg, drawing
+from profiles.files import folder_for, written
+from simulate.show.plot.paper import as_svg, drawing, write_png
 from simulate.show.plot.survival import survival_curves
 from simulate.show.plot.units import marginal_hours
 
@@ -90,3 +93,28 @@ def _marginal(comparison: Comparison) -> Figure:
 def svg_text(figure: Figure, name: str) -> str:
     """A figure as an SVG file with its title and description."""
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{as_svg(figure, name, *WORDS[name])}'
+
+
+def write_comparison(comparison: Comparison, folder: str | Path) -> list[Path]:
+    """Write compare.csv, compare.json and the figures (SVG and PNG), each beside its place and renamed.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    folder : path
+        Made where it is not there yet.
+    """
+    out, paths = folder_for(folder), []
+
+    def put(name: str, write) -> None:
+        with written(out / name) as beside:
+            write(beside)
+        paths.append(out / name)
+
+    said = json.dumps(comparison.document(), allow_nan=False, indent=1)
+    put("compare.json", lambda to: to.write_text(said, "utf-8"))
+    put("compare.csv", lambda to: comparison.to_frame().to_csv(to, index=False, lineterminator="\n"))
+    for name, figure in comparison_figures(comparison).items():
+        put(f"{name}.png", lambda to, figure=figure: write_png(figure, to))
+        put(f"{name}.svg", lambda to, figure=figure, name=name: to.write_text(svg_text(figure, name), "utf-8"))
+    return paths

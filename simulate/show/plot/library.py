@@ -8,11 +8,11 @@ import numpy as np
 
 from profiles.hours import Hours, hours_of_year
 from profiles.loads.appliances import appliance, duty_cycle_kw
+from simulate.show.library import YEAR, ZONE, described
 from simulate.show.plot.heat import by_month_and_hour, price_map
 from simulate.show.plot.meter import write_plates
 from simulate.show.plot.paper import DARK, LIGHT, LINES, MONTHS, bars, drawing, key_above, name_axes, paper
 from simulate.show.plot.plate import Plate, plate
-from simulate.show.terminal.library import YEAR, ZONE, described
 
 FIXED = 20250114
 """Of the appliances' runs: the same name gives the same day."""

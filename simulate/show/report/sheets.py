@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from simulate.document.study import Study
 from simulate.panel.sheets.sheet import text_of
 from simulate.panel.sheets.sheets import sheets
-from simulate.show.outputs import client_answers
+from simulate.show.report.client import client_answers
 from simulate.show.report.table import Table
 from simulate.site import cautions
 

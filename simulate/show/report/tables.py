@@ -10,7 +10,7 @@ from simulate.bill.bill import KINDS, rounded_to_add
 from simulate.document.study import Study
 from simulate.document.uncertainty import CHOICES, NO_EFFECT, span_of
 from simulate.physics.outages.spread import SEASONS, lasting_frac, nine_in_ten
-from simulate.show.outputs import circuits_frame
+from simulate.show.frames import circuits_frame
 from simulate.show.report.sources import known, meters, sources
 from simulate.show.report.table import Table
 from simulate.show.terminal import view

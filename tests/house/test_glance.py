@@ -9,7 +9,7 @@ from simulate.designs.compare import compare_units
 from simulate.document.study import study
 from simulate.house.ride import ride_through
 from simulate.house.year import run_year
-from simulate.show.glance import year_html
+from simulate.physics.energy import year_html
 from simulate.site.cautions import SHORT
 from tests.site.small_site import circuit, farmhouse, small_site, unit
 

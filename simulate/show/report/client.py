@@ -1,0 +1,32 @@
+"""What the client reads on the crew's sheets: modelled hours in sentences."""
+
+from __future__ import annotations
+
+from simulate.document.study import Study
+from simulate.document.words import hours_text
+from simulate.physics.outages.spread import SEASONS, nine_in_ten
+
+
+def client_answers(study: Study) -> dict[str, str]:
+    """Modelled hours in sentences for the client's page.
+
+    Parameters
+    ----------
+    study : Study
+
+    Examples
+    --------
+    >>> from simulate.document.study import study
+    >>> list(client_answers(study()))
+    ['How long does it last?', 'In winter, nine times in ten', 'In summer, nine times in ten']
+    """
+    ride, storm = study.ride, study.storm
+    out = {"How long does it last?": study.answer["hours"]["text"]}
+    for name in ("winter", "summer"):
+        cases = [(one, nine_in_ten(one.in_months(SEASONS[name]))) for one in (ride, storm)]
+        usual, wild = (hours_text(hours, one.horizon_h) for one, hours in cases)
+        storm_text = f"{wild} in the weather that causes outages" if study.storm_stated else "storm loads not stated"
+        out[f"In {name}, nine times in ten"] = f"{usual} as usual; {storm_text}."
+    if ride.house.never_carried:
+        out["What is never carried?"] = ", ".join(ride.house.never_carried)
+    return out

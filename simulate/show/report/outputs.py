@@ -1,0 +1,63 @@
+"""The folder of a study: summary, tables, the site as understood, report, figures."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from pathlib import Path
+
+from profiles.files import folder_for, written
+from simulate.document.study import Study
+from simulate.panel.sheets.sheets import sheets, write_sheets
+from simulate.show.frames import circuits_frame, months_frame
+from simulate.show.plot.plates import write_figures
+from simulate.show.report.client import client_answers
+from simulate.show.report.report import pdf_of, write_report
+from simulate.site.site import site_toml
+
+
+def write_study(study: Study, folder: str | Path) -> None:
+    """Write all outputs of a study; every file is written beside its place and renamed.
+
+    Parameters
+    ----------
+    study : Study
+    folder : path
+        Made where it is not there yet.
+    """
+    out = folder_for(folder)
+    _text(out / "summary.json", json.dumps(study.summary, allow_nan=False, indent=1))
+    _text(out / "site-used.toml", site_toml(study.site))
+    tables = {
+        "year.csv": study.run.to_frame(),
+        "outages.csv": study.ride.to_frame(),
+        "months.csv": months_frame(study),
+        "circuits.csv": circuits_frame(study),
+    }
+    for name, frame in tables.items():
+        with written(out / name) as beside:
+            frame.to_csv(beside, index=False, lineterminator="\n")
+    write_crew_sheets(study, out / "sheets")
+    figures = write_figures(study, folder_for(out / "figures"))
+    write_report(study, out / "report.html", figures=figures)
+
+
+def write_pdf(study: Study, path: str | Path) -> None:
+    """The client report printed to one PDF file by Chromium."""
+    with tempfile.TemporaryDirectory() as folder:
+        page = Path(folder) / "report.html"
+        write_report(study, page)
+        pdf_of(page, Path(path))
+
+
+def write_crew_sheets(study: Study, folder: str | Path, assignment=None) -> None:
+    """The sheets that the crew and the client need, each as CSV, and all of them as one page to print."""
+    made = sheets(
+        study.site, study.findings, client_answers(study), assignment=assignment, switch_off=study.switch_off.text
+    )
+    write_sheets(made, folder_for(folder))
+
+
+def _text(path: Path, text: str) -> None:
+    with written(path) as beside:
+        beside.write_text(text, encoding="utf-8")
