@@ -19,11 +19,10 @@ from simulate.document.study import study
 from simulate.document.uncertainty import span_of
 from simulate.document.worth import replay_of
 from simulate.panel.sheets.sheet import text_of
-from simulate.panel.sheets.sheets import sheets
 from simulate.show.frames import months_frame
 from simulate.show.plot import plates_of
 from simulate.show.report import report
-from simulate.show.report.client import client_answers
+from simulate.show.report.client import sheets_of
 from simulate.show.report.report import hashes_of, numbers_of, pdf_of, report_html, write_report
 from simulate.show.report.sheets import CAPTIONS, parts_of
 from simulate.show.report.sources import meters, sources
@@ -397,7 +396,7 @@ class TestCrew:
         assert html.index('id="appendix"') < html.index('id="crew"')
 
     def test_rows_are_those_of_the_sheets(self, demo, page):
-        for name, one in sheets(demo.site, demo.findings, client_answers(demo)).items():
+        for name, one in sheets_of(demo).items():
             if name != "checks":  # the report shows these as panel checks
                 head, *rows = page.tables[f"table-sheet-{name}"]
                 assert head == one["columns"]

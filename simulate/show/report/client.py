@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from simulate.document.study import Study
 from simulate.document.words import hours_text
+from simulate.panel.sheets.sheets import sheets
 from simulate.physics.outages.spread import SEASONS, nine_in_ten
 
 
@@ -30,3 +31,9 @@ def client_answers(study: Study) -> dict[str, str]:
     if ride.house.never_carried:
         out["What is never carried?"] = ", ".join(ride.house.never_carried)
     return out
+
+
+def sheets_of(study: Study, assignment=None) -> dict:
+    """The crew's sheets of a study, with the client's sentences and the owner's list."""
+    answers = client_answers(study)
+    return sheets(study.site, study.findings, answers, assignment=assignment, switch_off=study.switch_off.text)

@@ -8,10 +8,10 @@ from pathlib import Path
 
 from profiles.files import folder_for, written
 from simulate.document.study import Study
-from simulate.panel.sheets.sheets import sheets, write_sheets
+from simulate.panel.sheets.sheets import write_sheets
 from simulate.show.frames import circuits_frame, months_frame
 from simulate.show.plot.plates import write_figures
-from simulate.show.report.client import client_answers
+from simulate.show.report.client import sheets_of
 from simulate.show.report.report import pdf_of, write_report
 from simulate.site.site import site_toml
 
@@ -52,10 +52,7 @@ def write_pdf(study: Study, path: str | Path) -> None:
 
 def write_crew_sheets(study: Study, folder: str | Path, assignment=None) -> None:
     """The sheets that the crew and the client need, each as CSV, and all of them as one page to print."""
-    made = sheets(
-        study.site, study.findings, client_answers(study), assignment=assignment, switch_off=study.switch_off.text
-    )
-    write_sheets(made, folder_for(folder))
+    write_sheets(sheets_of(study, assignment), folder_for(folder))
 
 
 def _text(path: Path, text: str) -> None:

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from simulate.document.study import Study
 from simulate.panel.sheets.sheet import text_of
-from simulate.panel.sheets.sheets import sheets
-from simulate.show.report.client import client_answers
+from simulate.show.report.client import sheets_of
 from simulate.show.report.table import Table
 from simulate.site import cautions
 
@@ -67,7 +66,7 @@ def parts_of(study: Study) -> list[Part]:
     >>> [part.title for part in parts_of(study())][:2]
     ['One-line diagram', 'Circuit schedule, before and after']
     """
-    made = sheets(study.site, study.findings, client_answers(study), switch_off=study.switch_off.text)
+    made = sheets_of(study)
     return [_part(name, one) for name, one in made.items() if name not in ELSEWHERE]
 
 
