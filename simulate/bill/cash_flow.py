@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from profiles.noun import BadInput
 from simulate.bill.discount import annuity_factor, discount_factors, irr, npv, payback_y
-from simulate.site.money import Money
+from simulate.site.money import Money, Replacement, SolarMoney
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +32,8 @@ class CashFlow:
         Investment less incentives of year 0, over the first year's saving less its yearly cost.
     discounted_payback_y : float or None
         First time that the discounted sum is not negative; the loan is left out, as it is of simple payback.
+    paid_back_year : int or None
+        First year from which on the discounted sum, loan and all, stays above zero.
     savings_to_investment : float or None
         Present value of savings less yearly costs, over that of investment and replacements less incentives.
     cost_per_kwh_shifted, cost_per_kwh_backed_up : float or None
@@ -81,6 +84,13 @@ class CashFlow:
         return payback_y((self.net - self.loan) * discount_factors(self.discount_rate_frac, len(self.net)))
 
     @property
+    def paid_back_year(self) -> int | None:
+        """First year from which on the discounted sum, loan and all, is never below zero; None where it ends below."""
+        behind = np.flatnonzero(self.discounted_cumulative < 0.0)
+        year = int(behind[-1]) + 1 if len(behind) else 0
+        return year if year < len(self.net) else None
+
+    @property
     def savings_to_investment(self) -> float | None:
         spent = -npv(self.discount_rate_frac, self.investment + self.replacement + self.incentive)
         return npv(self.discount_rate_frac, self.saving + self.yearly_cost) / spent if spent > 0 else None
@@ -114,7 +124,50 @@ def cash_flow(
     shifted_kwh_per_year: float = 0.0,
     backed_up_kwh_per_year: float = 0.0,
 ) -> CashFlow:
-    """Cash flow of a system from its first year's bill saving.
+    """Cash flow of battery units alone from their first year's bill saving, the loan in it.
+
+    Parameters
+    ----------
+    money : Money
+    saving_per_year, installed_price, capacity_frac, shifted_kwh_per_year, backed_up_kwh_per_year
+        As `battery_flow` takes them.
+
+    Returns
+    -------
+    CashFlow
+
+    Raises
+    ------
+    BadInput
+        A series of another length, a number that is not finite.
+
+    Examples
+    --------
+    >>> flow = cash_flow(Money(years=2, discount_rate_frac=0.0), saving_per_year=60.0, installed_price=100.0)
+    >>> flow.net.tolist(), flow.npv, round(flow.simple_payback_y, 3)
+    ([-100.0, 60.0, 60.0], 20.0, 1.667)
+    """
+    battery = battery_flow(
+        money,
+        saving_per_year=saving_per_year,
+        installed_price=installed_price,
+        capacity_frac=capacity_frac,
+        shifted_kwh_per_year=shifted_kwh_per_year,
+        backed_up_kwh_per_year=backed_up_kwh_per_year,
+    )
+    return whole_flow(money, {"battery": battery})
+
+
+def battery_flow(
+    money: Money,
+    *,
+    saving_per_year,
+    installed_price: float,
+    capacity_frac=None,
+    shifted_kwh_per_year: float = 0.0,
+    backed_up_kwh_per_year: float = 0.0,
+) -> CashFlow:
+    """The battery's part of a cash flow; the loan is of the whole.
 
     Parameters
     ----------
@@ -129,15 +182,6 @@ def cash_flow(
     shifted_kwh_per_year, backed_up_kwh_per_year : float
         Energy that the battery gives in a first year for the rate, and in outages. [kWh/year]
 
-    Returns
-    -------
-    CashFlow
-
-    Raises
-    ------
-    BadInput
-        A series of another length, a number that is not finite.
-
     Notes
     -----
     Saving of year k: ``saving * capacity_frac[k] * (1 + escalation) ** (k - 1)``. Flows fall at the end of their year;
@@ -146,40 +190,95 @@ def cash_flow(
     References
     ----------
     .. [1] Terms as in NIST Handbook 135 and ASTM E917, E964, E1121 (from memory).
+    """
+    if not 0.0 <= installed_price < np.inf:
+        raise BadInput("must not be negative", key="installed_price", value=installed_price, way_out="give the price")
+    price = installed_price + money.other_installed_price
+    part = _part_flow(money, money, saving_per_year, price, capacity_frac)
+    discount = discount_factors(money.discount_rate_frac, money.years + 1)
+    spent = -float((part.investment + part.yearly_cost + part.incentive + part.replacement) @ discount)
+    fade = np.concatenate(([0.0], part.capacity_frac[1:]))
+    return replace(
+        part,
+        unserved_worth=fade * backed_up_kwh_per_year * money.unserved_worth_per_kwh,
+        cost_per_kwh_shifted=_levelised(spent, shifted_kwh_per_year * fade @ discount),
+        cost_per_kwh_backed_up=_levelised(spent, backed_up_kwh_per_year * fade @ discount),
+    )
+
+
+def solar_flow(money: Money, *, saving_per_year, installed_price: float, output_frac=None) -> CashFlow:
+    """The part of a new roof in a cash flow, by `money.solar`.
+
+    Parameters
+    ----------
+    money : Money
+        With `solar`.
+    saving_per_year : float, or array_like of shape (n_years,)
+        What the roof alone takes off the bill, at today's prices; as for `battery_flow`. [currency/year]
+    installed_price : float
+        [currency]
+    output_frac : array_like, shape (n_years,), optional
+        Output in each year, of that when new; by default no fade. [0 to 1]
 
     Examples
     --------
-    >>> flow = cash_flow(Money(years=2, discount_rate_frac=0.0), saving_per_year=60.0, installed_price=100.0)
-    >>> flow.net.tolist(), flow.npv, round(flow.simple_payback_y, 3)
-    ([-100.0, 60.0, 60.0], 20.0, 1.667)
+    >>> money = Money(years=2, discount_rate_frac=0.0, solar={"installed_price": 900.0})
+    >>> solar_flow(money, saving_per_year=500.0, installed_price=900.0).net.tolist()
+    [-900.0, 500.0, 500.0]
     """
+    return _part_flow(money, money.solar, saving_per_year, installed_price, output_frac)
+
+
+def rate_flow(money: Money, saving_per_year: float) -> CashFlow:
+    """The part of a change of rate in a cash flow: it costs nothing and does not fade, prices rise.
+
+    Examples
+    --------
+    >>> rate_flow(Money(years=2, price_escalation_frac=0.5), -10.0).net.tolist()
+    [0.0, -10.0, -15.0]
+    """
+    return _part_flow(money, None, saving_per_year, 0.0, None)
+
+
+def whole_flow(money: Money, parts: dict[str, CashFlow]) -> CashFlow:
+    """The cash flow of the whole change: its parts added, and the loan.
+
+    Parameters
+    ----------
+    money : Money
+    parts : dict
+        "rate", "solar", "battery" -> CashFlow, those that there are.
+    """
+    flows = list(parts.values())
+    battery = parts.get("battery", flows[-1])
+    total = lambda name: np.sum([getattr(flow, name) for flow in flows], axis=0)
+    added = {name: total(name) for name in ("saving", "yearly_cost", "investment", "incentive", "replacement")}
+    return replace(battery, **added, loan=_loan_flow(money, money.years))
+
+
+def _part_flow(money: Money, terms: Money | SolarMoney | None, saving_per_year, price: float, left_frac) -> CashFlow:
+    """One part without a loan; `terms` hold its yearly cost, incentives and replacements."""
     n, year = money.years, np.arange(money.years + 1)
-    capacity = with_replacements(money, _per_year(1.0 if capacity_frac is None else capacity_frac, n, "capacity_frac"))
+    replaced = () if terms is None else terms.replacements
+    left = with_replacements(replaced, _per_year(1.0 if left_frac is None else left_frac, n, "capacity_frac"))
     saving = _per_year(saving_per_year, n, "saving_per_year")
     if np.ndim(saving_per_year) == 0:
-        saving = saving * capacity
-    saving = saving * (1.0 + money.price_escalation_frac) ** np.arange(n)
-    if not 0.0 <= installed_price < np.inf:
-        raise BadInput("must not be negative", key="installed_price", value=installed_price, way_out="give the price")
-    invested = np.where(year == 0, -(installed_price + money.other_installed_price), 0.0)
-    upkeep = np.where(year > 0, -money.yearly_cost, 0.0)
-    incentive = _dated([(one.year, one.amount) for one in money.incentives], n)
-    replacement = _dated([(one.year, -one.price) for one in money.replacements], n)
-    discount = discount_factors(money.discount_rate_frac, n + 1)
-    spent = -float((invested + upkeep + incentive + replacement) @ discount)
-    fade = np.concatenate(([0.0], capacity))
+        saving = saving * left
+    rises = lambda frac: (1.0 + frac) ** np.arange(n)
+    cost = 0.0 if terms is None else terms.yearly_cost
+    incentives = () if terms is None else terms.incentives
     return CashFlow(
-        np.concatenate(([0.0], saving)),
-        upkeep,
-        invested,
-        incentive,
-        replacement,
-        _loan_flow(money, n),
-        np.concatenate(([1.0], capacity)),
-        fade * backed_up_kwh_per_year * money.unserved_worth_per_kwh,
-        money.discount_rate_frac,
-        _levelised(spent, shifted_kwh_per_year * fade @ discount),
-        _levelised(spent, backed_up_kwh_per_year * fade @ discount),
+        saving=np.concatenate(([0.0], saving * rises(money.price_escalation_frac))),
+        yearly_cost=np.concatenate(([0.0], -cost * rises(money.yearly_cost_escalation_frac))),
+        investment=np.where(year == 0, -price, 0.0),
+        incentive=_dated([(one.year, one.pays(price)) for one in incentives], n),
+        replacement=_dated([(one.year, -one.price) for one in replaced], n),
+        loan=np.zeros(n + 1),
+        capacity_frac=np.concatenate(([1.0], left)),
+        unserved_worth=np.zeros(n + 1),
+        discount_rate_frac=money.discount_rate_frac,
+        cost_per_kwh_shifted=None,
+        cost_per_kwh_backed_up=None,
     )
 
 
@@ -195,13 +294,12 @@ def _per_year(values, n: int, key: str) -> np.ndarray:
     return np.broadcast_to(array, n).copy()
 
 
-def with_replacements(money: Money, capacity: np.ndarray) -> np.ndarray:
-    """Capacity by year where a replaced battery begins its own life in the year after."""
-    renewed = sorted(one.year for one in money.replacements if one.renews_capacity)
-    lived = np.arange(money.years)
-    for year in renewed:
+def with_replacements(replacements: Sequence[Replacement], by_year: np.ndarray) -> np.ndarray:
+    """A series by year, shape (n_years,), that begins anew in the year after what fades is renewed."""
+    lived = np.arange(len(by_year))
+    for year in sorted(one.year for one in replacements if one.renews_capacity):
         lived[year:] = np.arange(len(lived) - year)
-    return capacity[lived]
+    return by_year[lived]
 
 
 def _dated(pairs: list[tuple[int, float]], n: int) -> np.ndarray:

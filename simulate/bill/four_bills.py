@@ -70,6 +70,17 @@ class FourBills:
         return self.steps[-1].bill.total - self.today.total if len(self.steps) > 1 else None
 
     @property
+    def without_solar(self) -> Bill:
+        """The bill that solar is held against: the step before it; with none, that without the battery."""
+        before = self.today if self.new_rate is None else self.new_rate
+        return before if self.adds_solar else self.without_battery
+
+    @property
+    def solar_effect(self) -> float:
+        """Saving of new solar on the new rate; 0 where none is new. [currency]"""
+        return self.without_solar.total - self.without_battery.total
+
+    @property
     def saving(self) -> float:
         """Saving of the battery on the same rate: the battery effect. It may be negative. [currency]"""
         return self.without_battery.total - self.with_battery.total

@@ -212,10 +212,11 @@ def payback_row(site: Site, price, saving) -> dict:
     """Simple payback as `money.CashFlow` has it, of one design or of arrays of prices and savings. [years]"""
     if site.money is None:
         return {"out_simple_payback_y": np.nan * np.asarray(saving)}
-    grants = sum(one.amount for one in site.money.incentives if one.year == 0)
+    price = np.asarray(price, dtype=float)
+    grants = sum(one.pays(price) for one in site.money.incentives if one.year == 0)
     yearly = np.asarray(saving, dtype=float) - site.money.yearly_cost
     gains = np.where(yearly > 0.0, yearly, np.nan)
-    return {"out_simple_payback_y": (np.asarray(price, dtype=float) - grants) / gains}
+    return {"out_simple_payback_y": (price - grants) / gains}
 
 
 def installed_price(site: Site) -> float | None:

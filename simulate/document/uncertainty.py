@@ -12,10 +12,11 @@ import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.rate import Rate
+from simulate.bill.cash_flow import whole_flow
 from simulate.bill.four_bills import FourBills
 from simulate.document.ranges import Range, tornado
 from simulate.document.words import tenths
-from simulate.document.worth import Life, asked_again, flow_of, life_of, price_of_units
+from simulate.document.worth import Life, asked_again, life_of, parts_of, price_of_solar, price_of_units
 from simulate.house.bills import bills_of
 from simulate.house.house import House, SiteSources
 from simulate.house.ride import ride_through
@@ -190,7 +191,8 @@ def ranges_of(
 
 def _outcomes(base: HouseYear) -> Callable[..., Outcome]:
     """A function from values by name to an outcome; every variation is simulated once."""
-    mids, money, price = _stated(base), base.house.site.money, price_of_units(base.house.site)
+    site, mids = base.house.site, _stated(base)
+    money, price, roof = site.money, price_of_units(site), price_of_solar(site)
 
     @functools.cache
     def simulated(changed: frozenset) -> tuple[HouseYear, FourBills]:
@@ -210,7 +212,7 @@ def _outcomes(base: HouseYear) -> Callable[..., Outcome]:
         if money is None or price is None:
             return None
         own = money if "price escalation" not in values else _escalating(money, values["price escalation"])
-        return flow_of(own, life(changed, values.get("fade")), price).npv
+        return whole_flow(own, parts_of(own, life(changed, values.get("fade")), price, roof)).npv
 
     def outcome(**values: float) -> Outcome:
         changed = {name: value for name, value in values.items() if value != mids[name]}

@@ -9,7 +9,7 @@ import numpy as np
 from profiles.noun import BadInput
 from simulate.bill.ageing import WarrantyEnd, age, warranty_end
 from simulate.bill.bill import price_bill
-from simulate.bill.cash_flow import CashFlow, cash_flow, with_replacements
+from simulate.bill.cash_flow import CashFlow, battery_flow, rate_flow, solar_flow, whole_flow, with_replacements
 from simulate.bill.discount import discount_factors
 from simulate.bill.four_bills import FourBills
 from simulate.bill.replay import ReplayedBill, replay_bill
@@ -41,17 +41,26 @@ class Life:
     capacity_frac : ndarray
         Usable energy of all units, of that when new. [0 to 1]
     saving : ndarray
-        Bill saving with that year's capacity. [currency/year]
+        Bill saving by the battery with that year's capacity. [currency/year]
     discharge_kwh : ndarray
         AC energy that the units give for the rate. [kWh/year]
     simulated : tuple of int
         Years that were simulated, 1 is the first.
+    solar_frac : ndarray
+        Output of a roof that fades, of that when new. [0 to 1]
+    solar_saving : ndarray
+        What a new roof alone takes off the bill. [currency/year]
+    rate_saving : float or None
+        What the change of rate alone takes off; None where the rate does not change. [currency/year]
     """
 
     capacity_frac: np.ndarray
     saving: np.ndarray
     discharge_kwh: np.ndarray
     simulated: tuple[int, ...]
+    solar_frac: np.ndarray
+    solar_saving: np.ndarray
+    rate_saving: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,8 +74,12 @@ class Worth:
     life : Life
     installed_price : float or None
         Of the battery units; None where a price is missing. [currency]
+    solar_price : float or None
+        Of a new roof; None where there is none or its price is missing. [currency]
+    parts : dict
+        Cash flow of "rate", "solar" and "battery", those that there are and whose price is known, without the loan.
     flow : CashFlow or None
-        None where a price is missing.
+        Of the whole change: the parts and the loan; None where a price of the units is missing.
     warranty : WarrantyEnd
         The first end among the battery groups; `warranty_of` names that group.
     backed_up_kwh : float or None
@@ -78,11 +91,23 @@ class Worth:
     money: Money
     life: Life
     installed_price: float | None
+    solar_price: float | None
+    parts: dict[str, CashFlow]
     flow: CashFlow | None
     warranty: WarrantyEnd
     warranty_of: str
     backed_up_kwh: float | None
     notes: tuple[str, ...]
+
+    @property
+    def saving_by_year(self) -> np.ndarray:
+        """Bill saving by the battery in each year, renewed where its cells are; prices of today. [currency/year]"""
+        return with_replacements(self.money.replacements, self.life.saving)
+
+    @property
+    def capacity_by_year(self) -> np.ndarray:
+        """Capacity in each year, renewed where its cells are. [0 to 1]"""
+        return with_replacements(self.money.replacements, self.life.capacity_frac)
 
     @property
     def unserved_worth(self) -> float | None:
@@ -95,11 +120,13 @@ class Worth:
         return {
             "installed_price": self.installed_price,
             "other_installed_price": self.money.other_installed_price,
+            "solar_price": self.solar_price,
             "saving_first_year": float(self.life.saving[0]),
             "npv": figure("npv"),
             "irr": figure("irr"),
             "simple_payback_y": figure("simple_payback_y"),
             "discounted_payback_y": figure("discounted_payback_y"),
+            "paid_back_year": figure("paid_back_year"),
             "savings_to_investment": figure("savings_to_investment"),
             "cost_per_kwh_shifted": figure("cost_per_kwh_shifted"),
             "cost_per_kwh_backed_up": figure("cost_per_kwh_backed_up"),
@@ -107,8 +134,9 @@ class Worth:
             "warranty_ends_by": self.warranty.by,
             "warranty_of": self.warranty_of,
             "unserved_worth": self.unserved_worth,
-            "by_year": [] if self.flow is None else _rows(self.flow),
-            "saving_by_year": [float(saving) for saving in self.life.saving],
+            "parts": [_part(name, flow) for name, flow in self.parts.items()],
+            "by_year": [] if self.flow is None else _rows(self.flow, self.parts),
+            "saving_by_year": [float(saving) for saving in self.saving_by_year],
             "notes": list(self.notes),
         }
 
@@ -146,20 +174,23 @@ def worth_of(run: HouseYear, bills: FourBills, *, unserved_kwh_per_year: float |
     >>> from simulate.site.site import read_site
     >>> from simulate.house.year import run_year
     >>> run = run_year(read_site())
-    >>> worth_of(run, bills_of(run)).installed_price
-    5600.0
+    >>> worth = worth_of(run, bills_of(run))
+    >>> worth.installed_price, list(worth.parts)
+    (5600.0, ['rate', 'battery'])
     """
     site = run.house.site
     if site.money is None:
         return None
     life = life_of(run, bills, site.money.years)
     missing = [group.name for group in site.battery if group.count and group.installed_price is None]
-    price = price_of_units(site)
+    price, roof = price_of_units(site), price_of_solar(site)
     served = backed_up_kwh(run, unserved_kwh_per_year)
-    flow = None if price is None else flow_of(site.money, life, price, served or 0.0)
-    end, group = _first_warranty(run)
+    parts = parts_of(site.money, life, price, roof, served or 0.0)
+    flow = whole_flow(site.money, parts) if "battery" in parts else None
     notes = tuple(_notes(run, life, missing, served))
-    return Worth(bills.with_battery.currency, site.money, life, price, flow, end, group, served, notes)
+    return Worth(
+        bills.with_battery.currency, site.money, life, price, roof, parts, flow, *_first_warranty(run), served, notes
+    )
 
 
 def price_of_units(site: Site) -> float | None:
@@ -170,25 +201,58 @@ def price_of_units(site: Site) -> float | None:
     return float(sum(group.count * group.installed_price for group in groups))
 
 
-def flow_of(money: Money, life: Life, installed_price: float, backed_up_kwh_per_year: float = 0.0) -> CashFlow:
-    """Cash flow of a life; a replacement that renews the capacity begins it again.
+def price_of_solar(site: Site) -> float | None:
+    """Installed price of a roof that is new; None without one or without its price. [currency]"""
+    money, solar = site.money, site.solar
+    if money is None or money.solar is None or solar is None or solar.existing:
+        return None
+    return money.solar.price_of(solar.dc_kw)
+
+
+def parts_of(
+    money: Money,
+    life: Life,
+    installed_price: float | None,
+    solar_price: float | None,
+    backed_up_kwh_per_year: float = 0.0,
+) -> dict[str, CashFlow]:
+    """Cash flow of the rate, of solar and of the battery, those that there are and whose price is known.
 
     Parameters
     ----------
     money : Money
     life : Life
         Of `money.years` years.
-    installed_price : float
-        Battery units; `money.other_installed_price` comes on top. [currency]
+    installed_price, solar_price : float or None
+        Of battery units (`money.other_installed_price` comes on top) and of a new roof. [currency]
     backed_up_kwh_per_year : float
         Of the first year; it fades with the capacity. [kWh/year]
+
+    Notes
+    -----
+    A replacement that renews the capacity begins the battery's life again; the roof beside it is taken to have faded
+    as far as it had in the year of the battery's life that is repeated.
     """
-    fade = with_replacements(money, life.capacity_frac)
+    parts = {}
+    if life.rate_saving is not None:
+        parts["rate"] = rate_flow(money, life.rate_saving)
+    if solar_price is not None:
+        saving = with_replacements(money.solar.replacements, life.solar_saving)
+        parts["solar"] = solar_flow(
+            money, saving_per_year=saving, installed_price=solar_price, output_frac=life.solar_frac
+        )
+    if installed_price is not None:
+        parts["battery"] = _battery_part(money, life, installed_price, backed_up_kwh_per_year)
+    return parts
+
+
+def _battery_part(money: Money, life: Life, installed_price: float, backed_up_kwh_per_year: float) -> CashFlow:
+    fade = with_replacements(money.replacements, life.capacity_frac)
     worth_now = discount_factors(money.discount_rate_frac, money.years + 1)[1:]
-    shifted = with_replacements(money, life.discharge_kwh) @ worth_now / (fade @ worth_now)
-    return cash_flow(
+    shifted = with_replacements(money.replacements, life.discharge_kwh) @ worth_now / (fade @ worth_now)
+    return battery_flow(
         money,
-        saving_per_year=with_replacements(money, life.saving),
+        saving_per_year=with_replacements(money.replacements, life.saving),
         installed_price=installed_price,
         capacity_frac=life.capacity_frac,
         shifted_kwh_per_year=float(shifted),
@@ -224,13 +288,31 @@ def life_of(run: HouseYear, bills: FourBills, years: int, *, n_simulated: int = 
     left = np.array([_capacity_frac(run, group, years) for group in groups]).reshape(len(groups), years)
     kwh = np.array([group.count * group.unit_kwh for group in groups])
     total = kwh @ left if kwh.sum() > 0.0 else np.ones(years)
-    known = {year: _year_of(run, bills, groups, left[:, year]) for year in _first_years(left, years, n_simulated)}
+    roof = solar_left(run.house.site, years)
+    first = _first_years(np.vstack([left, roof]), years, n_simulated)
+    known = {year: _year_of(run, bills, groups, left[:, year], roof[year]) for year in first}
     near = max(NEAR_FRAC * abs(bills.saving), NEAR)
     while (year := _where_it_bends({at: one[0] for at, one in known.items()}, near)) is not None:
-        known[year] = _year_of(run, bills, groups, left[:, year])
+        known[year] = _year_of(run, bills, groups, left[:, year], roof[year])
     at = sorted(known)
-    saving, discharge = (np.interp(np.arange(years), at, [known[year][k] for year in at]) for k in (0, 1))
-    return Life(total / total[0], saving, discharge, tuple(year + 1 for year in at))
+    saving, discharge, solar = (np.interp(np.arange(years), at, [known[year][k] for year in at]) for k in range(3))
+    return Life(
+        capacity_frac=total / total[0],
+        saving=saving,
+        discharge_kwh=discharge,
+        simulated=tuple(year + 1 for year in at),
+        solar_frac=roof,
+        solar_saving=solar,
+        rate_saving=bills.tariff_effect,
+    )
+
+
+def solar_left(site: Site, years: int) -> np.ndarray:
+    """Output of a new roof in each year, of that when new; 1 for one that stands already or without [money.solar]."""
+    solar = None if site.money is None else site.money.solar
+    if solar is None or site.solar is None or site.solar.existing:
+        return np.ones(years)
+    return age(years, fade_frac_per_year=solar.fade_frac_per_year).capacity_frac
 
 
 def _where_it_bends(known: dict[int, float], near: float) -> int | None:
@@ -263,17 +345,20 @@ def _first_years(left: np.ndarray, years: int, n: int) -> list[int]:
     return sorted({int(year) for year in (*spread, *gone, *(year - 1 for year in gone))})
 
 
-def _year_of(run: HouseYear, bills: FourBills, groups, left) -> tuple[float, float]:
-    """Saving and discharged energy of a year with so much capacity left in each group."""
-    if (left < 1.0).any():
-        frac = {group.name: float(share) for group, share in zip(groups, left, strict=True)}
-        run = walk_asked(asked_again(run.asked, aged_house(run, frac)))
-        year, rate = run.year, run.house.site.rate
-        total = price_bill(year.import_kw, year.export_kw, rate, run.hours).total
-        saving = bills.without_battery.total - total
-    else:
-        saving = bills.saving
-    return saving, float(run.year.discharge_kw.sum() * run.hours.step_h)
+def _year_of(run: HouseYear, bills: FourBills, groups, left, roof: float) -> tuple[float, float, float]:
+    """Saving, discharged energy and saving by solar of a year with so much left of each group and of the roof."""
+    discharged = lambda run: float(run.year.discharge_kw.sum() * run.hours.step_h)
+    if roof == 1.0 and (left == 1.0).all():
+        return bills.saving, discharged(run), bills.solar_effect
+    frac = {group.name: float(share) for group, share in zip(groups, left, strict=True)}
+    house = aged_house(run, frac)
+    if roof < 1.0:
+        house = replace(house, solar_kw=house.solar_kw * roof, solar_dc_kw=house.solar_dc_kw * roof)
+    aged = walk_asked(ask(house, run.asked.prices) if roof < 1.0 else asked_again(run.asked, house))
+    priced = lambda flows: price_bill(*flows, run.house.site.rate, run.hours).total
+    without = bills.without_battery.total if roof == 1.0 else priced(without_battery_kw(aged))
+    solar = bills.without_solar.total - without if bills.adds_solar else 0.0
+    return without - priced((aged.year.import_kw, aged.year.export_kw)), discharged(aged), solar
 
 
 def aged_house(run: HouseYear, frac: dict[str, float]) -> House:
@@ -360,8 +445,20 @@ def replay_of(run: HouseYear, bills) -> tuple[ReplayedBill, ...]:
     return replay_bill(bills, *without_battery_kw(run), rate, run.hours)
 
 
-def _rows(flow: CashFlow) -> list[dict]:
-    """A row a year as plain numbers; year 0 is the installation."""
+def _part(name: str, flow: CashFlow) -> dict:
+    """What one part of the change pays and costs."""
+    return {
+        "name": name,
+        "price": float(-flow.investment[0]) + 0.0,
+        "saving_first_year": float(flow.saving[1]),
+        "npv": flow.npv,
+        "irr": flow.irr,
+        "paid_back_year": flow.paid_back_year,
+    }
+
+
+def _rows(flow: CashFlow, shares: dict[str, CashFlow]) -> list[dict]:
+    """A row a year as plain numbers, the saving of each part beside the whole; year 0 is the installation."""
     parts = (
         "saving",
         "yearly_cost",
@@ -374,8 +471,10 @@ def _rows(flow: CashFlow) -> list[dict]:
         "discounted_cumulative",
         "capacity_frac",
     )
-    columns = {part: (getattr(flow, part) + 0.0).tolist() for part in parts}  # + 0.0: no minus zero
-    return [{"year": year, **{part: columns[part][year] for part in parts}} for year in range(len(flow.net))]
+    columns = {part: getattr(flow, part) for part in parts}
+    columns |= {f"saving_{name}": share.saving for name, share in shares.items()}
+    plain = {part: (values + 0.0).tolist() for part, values in columns.items()}  # + 0.0: no minus zero
+    return [{"year": year, **{part: plain[part][year] for part in plain}} for year in range(len(flow.net))]
 
 
 def _notes(run: HouseYear, life: Life, missing: list[str], served: float | None):
@@ -383,19 +482,36 @@ def _notes(run: HouseYear, life: Life, missing: list[str], served: float | None)
     if missing:
         names = ", ".join(f'"{name}"' for name in missing)
         yield f"no cash flow: battery installed_price is not given for {names}"
+    yield from _solar_notes(run.house.site)
     if len(life.simulated) > 1:
         which = ", ".join(map(str, life.simulated))
         between = "; the years between are interpolated" if len(life.simulated) < money.years else ""
         yield f"the saving of years {which} is simulated with the capacity that is left then{between}"
     else:
-        yield "fade_frac_per_year = 0: every year is as the first"
+        yield "nothing fades: every year is as the first"
     yield f"prices of energy rise by {money.price_escalation_frac:.1%} a year from the second year on"
     if served is None:
         yield "cost_per_kwh_backed_up: not known, the energy that outages take is not given (outage.per_year, mean_h)"
     elif money.unserved_worth_per_kwh:
         yield "unserved_worth is of a first year; it is in neither the saving nor the cash flow"
-    if money.incentives:
+    incentives = (*money.incentives, *(money.solar.incentives if money.solar else ()))
+    if incentives:
         yield "incentives as stated in the site file: confirm programme, amount and last date"
-    for one in money.incentives:
+    for one in incentives:
         if one.last_date is not None:
             yield f'incentive "{one.name}" is granted until {one.last_date}, as stated'
+
+
+def _solar_notes(site: Site):
+    """What the cash flow leaves out of solar, and where its saving stands."""
+    solar, priced = site.solar, site.money.solar is not None
+    if priced and (solar is None or solar.existing):
+        yield "money.solar is not counted: " + ("there is no roof" if solar is None else "the roof stands already")
+    if solar is None or solar.existing:
+        return
+    if not priced:
+        yield "the cash flow leaves solar out: money.solar gives no price of the new roof"
+    elif price_of_solar(site) is None:
+        yield "the cash flow leaves solar out: money.solar.price_per_kw needs solar.dc_kw"
+    elif solar.connected_at == "battery":
+        yield "the roof works through the battery: what it saves stands under the battery, its price under solar"

@@ -6,6 +6,7 @@ from rich.console import Console
 
 from profiles.noun import BadInput
 from simulate.bill.ageing import age
+from simulate.document.money_lines import paid_text
 from simulate.document.worth import NEAR_FRAC, aged_house, asked_again, backed_up_kwh, life_of, replay_of, worth_of
 from simulate.house.bills import bills_of
 from simulate.house.bound import bound_of
@@ -169,7 +170,7 @@ def test_s44_sixty_watts_on_the_grid_cost_105_dollars_a_year():
     assert result.life.saving[0] == pytest.approx(-105.12, abs=1e-9)
     # the scenario's 474.82 is the year of S18 less this draw at its own flat price
     assert worth(s18_site({"years": 1})).life.saving[0] + result.life.saving[0] == pytest.approx(474.82, abs=0.005)
-    assert bill_view.money_text(result).startswith("Bought for outages: the battery adds about 105 USD a year")
+    assert paid_text(result).startswith("Bought for outages: over 1 years, at a discount rate of 5.0%")
 
 
 # ---- ageing --------------------------------------------------------------------------------------------------------
@@ -340,16 +341,17 @@ def test_no_interruptions_no_backed_up_energy():
 
 def test_a_small_saving_is_said_as_it_is():
     text = shown(bill_view.show_money, worth(s18_site({"years": 5})))
-    assert "Bought for outages: the bill saving is about 580 USD a year and does not pay for the equipment" in text
+    assert "not paid back within 5 years, rate of return -15.8% a year." in " ".join(text.split())
     assert "Not tax, legal or financial advice" in text
     assert "simple payback" in text and "8.6 years" in text
 
 
 def test_a_saving_that_pays_says_when():
-    text = bill_view.money_text(worth(s18_site({"years": 20, "discount_rate_frac": 0.02})))
-    assert text.startswith(
-        "Modelled: the bill saving is about 580 USD a year and pays for the equipment after about 10"
-    )
+    result = worth(s18_site({"years": 20, "discount_rate_frac": 0.02}))
+    # 5,000 against 579.94 a year at 2 %: an annuity of 9 years is worth 8.162, of 10 years 8.983;
+    # the 8.6216 of 20 years lie between 8.631 at 9.8 % and 8.572 at 9.9 %
+    assert result.flow.paid_back_year == 10
+    assert "worth +4,482.92 USD today: paid back in year 10, rate of return 9.8% a year." in paid_text(result)
 
 
 def test_printed_bills_of_a_site_beside_ours(tmp_path):

@@ -282,7 +282,7 @@ class TestWords:
 
     def test_what_does_not_pay_is_said_so(self, page):
         assert "Bought for outages" in page.text
-        assert "does not pay for the equipment in 15 years" in page.text
+        assert "not paid back within 15 years" in page.text
 
     def test_cautions_stand_beside_the_numbers_and_in_full(self, demo, page):
         for text in demo.document["cautions"]:
@@ -548,7 +548,7 @@ class TestSums:
     def test_the_cash_flow_adds_up_in_both_directions(self, demo, page):
         header, *rows = page.tables["table-money-years"]
         parts = [
-            k for k, name in enumerate(header) if name in ("saving", "investment", "replacement", "incentive", "loan")
+            k for k, name in enumerate(header) if k and name not in ("net", "sum so far", "sum, discounted", "capacity")
         ]
         so_far = 0
         for row in rows:
@@ -556,7 +556,8 @@ class TestSums:
             assert sum(map(cents, parts)) == cents(header.index("net"))
             so_far += cents(header.index("net"))
             assert so_far == cents(header.index("sum so far"))
-        assert so_far == round(demo.document["money"]["by_year"][-1]["cumulative"] * 100)
+        # each cell is rounded for itself, so that equal payments are printed equal: half a cent a cell at most
+        assert abs(so_far - demo.document["money"]["by_year"][-1]["cumulative"] * 100) <= 0.5 * len(parts) * len(rows)
 
     def test_a_refill_that_never_ends_is_said_in_words(self):
         one = study(farmhouse())

@@ -17,6 +17,7 @@ from pathlib import Path
 from profiles.files import written
 from profiles.noun import BadInput
 from simulate.document.money_answer import change_text
+from simulate.document.money_lines import apart_text, paid_text
 from simulate.document.study import Study
 from simulate.document.uncertainty import span_of
 from simulate.house.recharge import charging_stop
@@ -25,7 +26,6 @@ from simulate.show.report.sources import with_source
 from simulate.show.report.table import Table
 from simulate.show.report.tables import tables_of, warnings_of
 from simulate.show.terminal import view
-from simulate.show.terminal.money import apart_text, money_text
 from simulate.site import cautions
 from simulate.site.site import site_toml
 
@@ -87,7 +87,7 @@ def report_html(study: Study, figures) -> str:
         charging_is=(study.document["outage"]["recharge"] or {}).get("service_a_is", ""),
         refill_words=REFILL,
         at_best=_at_best(study),
-        money_said=None if study.worth is None else money_text(study.worth),
+        money_said=None if study.worth is None else paid_text(study.worth),
         apart=apart_text(study.worth) if study.worth is not None and study.worth.unserved_worth else "",
         ranges_notes=() if study.ranges is None else study.ranges.notes,
         bill_notes=tuple(dict.fromkeys(study.bills.with_battery.notes)),
@@ -210,11 +210,10 @@ def verdicts_of(study: Study) -> str:
     return ", ".join(f"{verdicts.count(verdict)} {word}" for verdict, word in words.items())
 
 
-def _not_paid(study: Study) -> int | None:
-    """Years of the cash flow in which the equipment is not paid for; None where it is, or where money is not given."""
-    money = study.document["money"] or {}
-    worth = money.get("npv")
-    return study.site.money.years if worth is not None and worth < 0.0 and study.site.money else None
+def _not_paid(study: Study) -> str:
+    """That the equipment is bought for outages, where a price is known and it is not paid back."""
+    worth = study.worth
+    return paid_text(worth) if worth is not None and worth.flow is not None and worth.flow.npv < 0.0 else ""
 
 
 def hashes_of(study: Study) -> list[tuple[str, str]]:

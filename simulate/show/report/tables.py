@@ -7,6 +7,8 @@ import calendar
 import numpy as np
 
 from simulate.bill.bill import KINDS, rounded_to_add
+from simulate.document.cash_table import cash_cells
+from simulate.document.money_lines import money_lines
 from simulate.document.study import Study
 from simulate.document.uncertainty import CHOICES, NO_EFFECT, span_of
 from simulate.physics.outages.spread import SEASONS, lasting_frac, nine_in_ten
@@ -14,7 +16,6 @@ from simulate.show.frames import circuits_frame
 from simulate.show.report.sources import known, meters, sources
 from simulate.show.report.table import Table
 from simulate.show.terminal import view
-from simulate.show.terminal.money import money_lines
 from simulate.site import cautions
 
 BILLS = {
@@ -23,7 +24,6 @@ BILLS = {
     "without_battery": "this rate, no battery",
     "with_battery": "this rate, with the battery",
 }
-PARTS = ("saving", "yearly_cost", "investment", "incentive", "replacement", "loan")
 VERDICTS = ("fail", "not-assessed", "marginal", "pass")
 
 
@@ -413,24 +413,6 @@ def _money(study: Study) -> Table:
 
 def _money_years(study: Study) -> Table:
     """The cash flow, its printed cells adding up in both directions; a part that never occurs is left out."""
-    by_year = (study.document["money"] or {}).get("by_year") or []
-    parts = [part for part in PARTS if any(row[part] for row in by_year)]
-    printed, rows, so_far = rounded_to_add([row["net"] for row in by_year]), [], 0.0
-    for row, net in zip(by_year, printed, strict=True):
-        own = [part for part in parts if row[part]]
-        cells = dict(zip(own, rounded_to_add([row[part] for part in own], total=net), strict=True))
-        so_far += net
-        shown = [f"{cells[part]:,.2f}" if part in cells else "none" for part in parts]
-        rows.append(
-            (
-                f"{row['year']}",
-                *shown,
-                f"{net:,.2f}",
-                f"{so_far:,.2f}",
-                f"{row['discounted_cumulative']:,.2f}",
-                f"{row['capacity_frac']:.0%}",
-            )
-        )
+    header, rows = cash_cells((study.document["money"] or {}).get("by_year") or [])
     currency = study.bills.with_battery.currency
-    header = ("year", *(part.replace("_", " ") for part in parts), "net", "sum so far", "sum, discounted", "capacity")
     return Table(f"Cash flow by year [{currency}]; what is paid is negative", header, tuple(rows))

@@ -6,6 +6,8 @@ import calendar
 from typing import TYPE_CHECKING
 
 from simulate.bill.bill import rounded_to_add
+from simulate.document.cash_table import cash_cells
+from simulate.document.money_lines import apart_text, money_lines, paid_text
 from simulate.document.uncertainty import NO_EFFECT, span_of
 from simulate.document.words import hours_text
 from simulate.show.terminal.view import plain, table_of
@@ -66,75 +68,22 @@ def replay_text(replayed: Sequence[ReplayedBill]) -> str:
 def show_money(worth: Worth, console: Console) -> None:
     """The money in a table and a sentence, then what stands apart from it."""
     document, unit = worth.document(), worth.currency
+    header, rows = cash_cells(document["by_year"])
+    if rows:
+        years = table_of(f"{header[0]} [{unit}]", *header[1:])
+        for row in rows:
+            years.add_row(*row)
+        console.print(years)
     table = table_of(f"money over {worth.money.years} years [{unit}]", "")
     for name, text in money_lines(worth, document):
-        table.add_row(name, text)
+        table.add_row(name, plain(text))
     console.print(table)
-    console.print(f"[bold]{money_text(worth)}[/bold]")
+    console.print(f"[bold]{paid_text(worth)}[/bold]")
     if worth.unserved_worth:
         console.print(apart_text(worth))
     for note in worth.notes:
         console.print(f"[dim]- {plain(note)}[/dim]")
     console.print(f"[dim]{MONEY}[/dim]")
-
-
-def money_lines(worth: Worth, document: dict):
-    """Name and text of each figure, for terminal and report."""
-    amount = lambda value: "not known" if value is None else f"{round(value, 2) + 0.0:,.2f}"  # no minus zero
-    years = lambda value: f"not within {worth.money.years} years" if value is None else f"{value:,.1f} years"
-    life = worth.life
-    yield "battery units, installed", amount(document["installed_price"])
-    yield "panel, labour, permit", amount(document["other_installed_price"])
-    if worth.money.incentives:
-        yield "incentives, as stated", amount(sum(one.amount for one in worth.money.incentives))
-    yield "bill saving, year 1", f"{document['saving_first_year']:+,.2f}"
-    last = f"bill saving, year {len(life.saving)}, at today's prices and {life.capacity_frac[-1]:.0%} capacity"
-    yield last, f"{life.saving[-1]:+,.2f}"
-    if worth.flow is not None:
-        rate = worth.money.discount_rate_frac
-        yield f"net present value at {rate:.1%}", f"{document['npv']:+,.2f}"
-        yield "internal rate of return", "none" if document["irr"] is None else f"{document['irr']:.1%} a year"
-        simple = document["simple_payback_y"]
-        yield "simple payback", "never" if simple is None else f"{simple:,.1f} years"
-        yield "discounted payback", years(document["discounted_payback_y"])
-        ratio = document["savings_to_investment"]
-        yield "savings to investment", "not defined" if ratio is None else f"{round(ratio, 2) + 0.0:.2f}"
-        yield "cost of a kWh shifted", amount(document["cost_per_kwh_shifted"])
-        yield "cost of a kWh backed up", amount(document["cost_per_kwh_backed_up"])
-    yield "warranty ends", warranty_text(worth)
-
-
-def apart_text(worth: Worth) -> str:
-    """What the energy served in outages is worth to the client; it stands apart from the money."""
-    unit = worth.currency
-    return (
-        f"Apart from all this: {worth.backed_up_kwh:,.1f} kWh a year served in outages, worth "
-        f"{worth.unserved_worth:,.0f} {unit} a year at {worth.money.unserved_worth_per_kwh:g} {unit}/kWh as stated."
-    )
-
-
-def warranty_text(worth: Worth) -> str:
-    """When the first warranty ends and by which of its terms."""
-    if worth.warranty.by == "none":
-        return "not stated"
-    words = {"years": "years", "throughput": "throughput", "retention": "loss of capacity"}
-    by = words[worth.warranty.by]
-    return f"after {worth.warranty.year:.1f} years, ended by {by} first ({plain(worth.warranty_of)})"
-
-
-def money_text(worth: Worth) -> str:
-    """Whether the saving pays for the equipment, in one sentence, as it is."""
-    saving, unit = float(worth.life.saving[0]), worth.currency
-    about = f"the bill saving is about {saving:,.0f} {unit} a year"
-    if saving < 0.0:
-        about = f"the battery adds about {-saving:,.0f} {unit} a year to the bill"
-    if worth.flow is None:
-        return f"Modelled: {about}; without the price of the units it cannot be said whether that pays."
-    if worth.flow.npv < 0.0:
-        return f"Bought for outages: {about} and does not pay for the equipment within {worth.money.years} years."
-    years = worth.flow.discounted_payback_y
-    when = "" if years is None else f" after about {years:.0f} years, interest counted"
-    return f"Modelled: {about} and pays for the equipment{when}; prices, use and rates will differ."
 
 
 def show_sources(sources: Sources, console: Console) -> None:
