@@ -221,12 +221,12 @@ def storm_of(ride: RideThrough) -> RideThrough:
 
 
 def switches_a_year(run: HouseYear) -> dict[str, int]:
-    """Breaks a year by circuit that switching for the rate makes, two a period."""
+    """Breaks a year by circuit that switching for the rate makes: over and back."""
     switched = run.asked.switched
-    if switched is None or not len(switched.starts):
+    if switched is None or not len(switched.begin):
         return {}
-    served = run.year.pool_discharge_kw.sum(axis=0)[switched.starts] > 0.0
-    counts = 2 * (switched.chosen & served[:, None]).sum(axis=0)
+    served = run.year.pool_discharge_kw.sum(axis=0)[switched.begin] > 0.0
+    counts = 2 * (switched.chosen & served).sum(axis=0)
     return {name: int(n) for name, n in zip(run.asked.may_switch, counts, strict=True) if n}
 
 

@@ -145,11 +145,10 @@ def _switched(asked, known: dict, first: int, over) -> Switched:
             known[key] = switched_in(asked.house, np.ones(b - a, bool), asked.pools, *key)
         one = known[key]
         reach[:, a:b], two[a:b] = one.reach_kw, one.two_pole_kw
-        parts.append((a, one.chosen[0]))
+        parts.append((a * one.chosen[0], b * one.chosen[0]))
     missed = [one.missed_frac for one in known.values() if one.missed_frac is not None]
-    starts = np.array([a for a, _ in parts], dtype=np.int64)
-    chosen = np.array([c for _, c in parts], dtype=bool).reshape(len(parts), n_may)
-    return Switched(reach, two, starts, chosen, max(missed, default=None))
+    begin, end = np.array(parts, dtype=np.int64).reshape(len(parts), 2, n_may).swapaxes(0, 1)
+    return Switched(reach, two, begin, end, max(missed, default=None))
 
 
 def limit_document(asked) -> list[dict] | None:

@@ -14,6 +14,7 @@ from simulate.house.foreseen import best_plan, forecast_plan
 from simulate.house.house import House
 from simulate.house.least_cost import interactive_targets, prices_ahead
 from simulate.house.score import year_cost
+from simulate.house.switched_plan import switched_wish
 from simulate.house.walked import solar_exports, walk_asked
 from simulate.physics.pool import Pool
 from simulate.plans.calendar_plans import (
@@ -28,6 +29,7 @@ from simulate.plans.calendar_plans import (
 from simulate.plans.switched import periods_of
 
 BETTER = 1.0
+"""Units of currency a year by which another plan must do better than least-cost to be run in its place."""
 
 
 def with_reserve(asked: Asked, reserve, targets_of=None) -> Asked:
@@ -67,8 +69,6 @@ def _least_cost(asked: Asked) -> Asked:
     other = {name: with_reserve(ask_plan(house, prices, name), asked.reserve) for name in _other_plans(house, prices)}
     costs = {name: cost(one) for name, one in other.items()}
     least = min(costs, key=costs.get)
-    if not asked.wish.parallel:  # whole circuits: the best of the plans by the calendar
-        return replace(other[least], plan=asked.plan, settings=(f'least-cost runs as "{least}" here',))
     ours = _expected(asked)
     mine = cost(ours)
     better = mine - costs[least]
@@ -84,6 +84,9 @@ def _expected(asked: Asked) -> Asked:
     site = asked.house.site
     sell = asked.prices.sell_per_kwh * solar_exports(site)
     ahead = prices_ahead(site.rate, asked.prices.buy_per_kwh, sell)
+    if not asked.wish.parallel:
+        wish, switched = switched_wish(asked, ahead)
+        return replace(asked, wish=wish, switched=switched)
     return replace(asked, wish=replace(asked.wish, targets_kwh=interactive_targets(asked, ahead)))
 
 

@@ -19,10 +19,8 @@ class Switched:
         Single-pole circuits on each pool. [kW]
     two_pole_kw : ndarray, shape (n_steps,)
         Two-pole circuits on a locked pair. [kW]
-    starts : ndarray of int, shape (n_periods,)
-        First step of each period.
-    chosen : ndarray of bool, shape (n_periods, n_circuits)
-        Circuits of each period's set.
+    begin, end : ndarray of int, shape (n_periods, n_circuits)
+        First step of each circuit on battery in each period, and the one past its last; both 0 where it is not.
     missed_frac : float or None
         None where all sets were enumerated; else branch and bound: no set has more energy than this share beyond the
         chosen one, at the worst of the periods.
@@ -30,9 +28,14 @@ class Switched:
 
     reach_kw: np.ndarray
     two_pole_kw: np.ndarray
-    starts: np.ndarray
-    chosen: np.ndarray
+    begin: np.ndarray
+    end: np.ndarray
     missed_frac: float | None = None
+
+    @property
+    def chosen(self) -> np.ndarray:
+        """Circuits that go over in each period, shape (n_periods, n_circuits) of bool."""
+        return self.end > self.begin
 
     @property
     def method(self) -> str:
@@ -100,5 +103,6 @@ def switched_sets(circuit_kw, on_pool, limit_kw, serve) -> Switched:
         missed_frac = max(missed_frac, missed / max(part[chosen[k]].sum(), 1e-12))
         reach[:, a:b] = (on_pool * (chosen[k] & ~is_two)) @ part
         two[a:b] = (chosen[k] & is_two) @ part
-    starts = np.array([a for a, _ in periods], dtype=np.int64)
-    return Switched(reach, two, starts, chosen, missed_frac if n_circuits > MOST_TO_ENUMERATE else None)
+    bounds = np.array(periods, dtype=np.int64).reshape(-1, 2)
+    begin, end = (chosen * bounds[:, k : k + 1] for k in (0, 1))
+    return Switched(reach, two, begin, end, missed_frac if n_circuits > MOST_TO_ENUMERATE else None)

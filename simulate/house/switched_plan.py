@@ -1,0 +1,158 @@
+"""The plan `least-cost` in transfer mode: thresholds of each pool, then windows of each circuit, peak after peak."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from simulate.house.candidates import MaySwitch, may_switch
+from simulate.house.least_cost import days_of
+from simulate.optimum.least_cost import least_cost_targets
+from simulate.optimum.scenarios import PricesAhead, Scenarios, scenarios_of
+from simulate.physics.pool import Cell
+from simulate.plans.calendar_plans import reachable_floor, self_consumption
+from simulate.plans.switched import Switched, periods_of
+from simulate.plans.switching import Circuits, Peaks, Walked, switch_over
+
+BLOCK_H = 0.5
+"""Windows of finer steps begin and end on this grid. [h]"""
+LONGEST_H = 24.0
+"""A run of steps in which service pays is ended after a day: then each circuit may go over anew. [h]"""
+
+
+def switched_wish(asked, ahead: PricesAhead):
+    """The wish of the least-cost plan, and what is switched over.
+
+    Parameters
+    ----------
+    asked : Asked
+        With its floors.
+    ahead : PricesAhead
+
+    Returns
+    -------
+    wish : Wish
+    switched : Switched
+    """
+    house, hours = asked.house, asked.house.hours
+    may, scenarios = may_switch(house), scenarios_of(days_of(hours), house.load_kw, house.solar_kw + house.solar_dc_kw)
+    targets = thresholds(asked, may, scenarios, ahead)
+    net_kw = scenarios.mean(house.load_kw) - scenarios.mean(house.solar_kw)
+    expected = np.array([[scenarios.mean(kw, day) for kw in may.kw] for day in (0, 1)]).reshape(2, *may.kw.shape)
+    return walked_windows(asked, may, targets, expected, _money(asked, ahead, net_kw))
+
+
+def thresholds(asked, may: MaySwitch, scenarios: Scenarios, ahead: PricesAhead) -> np.ndarray:
+    """What each pool fills up to and serves down to, as if all that it carries could be over in every step."""
+    house, wish, operation = asked.house, asked.wish, asked.house.site.operation
+    from_utility, h = operation.charge_from == "any", house.hours.step_h
+    takes_back = np.array([[pool.takes_back_kw > 0.0] for pool in asked.pools])
+    reach = np.maximum(may.largest_kw() - wish.inside_kw * takes_back, 0.0)
+    reach = np.minimum(reach, np.maximum(house.load_kw, 0.0))
+    out = np.empty_like(wish.targets_kwh)
+    for p, pool in enumerate(asked.pools):
+        floor = asked.floor_kwh[p]
+        if from_utility:
+            floor = reachable_floor(floor, wish.charge_kw[p] > 0.0, wish.charge_kw[p], pool, h)
+        out[p] = least_cost_targets(
+            house.load_kw,
+            reach[p],
+            house.solar_kw,
+            *ahead.at_noon[:, 0],
+            pool,
+            calendar=scenarios.calendar,
+            floor_kwh=np.minimum(floor, pool.usable_kwh),
+            step_h=h,
+            dc_kw=wish.dc_kw[p],
+            charge_ok=(~house.cold[p]).astype(float),
+            day_one=_day_one(pool, floor, from_utility),
+            wear_per_kwh=operation.wear_per_kwh,
+            from_utility=from_utility,
+            ahead=ahead,
+            scenarios=scenarios,
+        )
+    return out
+
+
+def _day_one(pool, floor, from_utility: bool) -> np.ndarray:
+    """Without a past nothing is switched over."""
+    targets = self_consumption(pool, floor, from_utility=from_utility)
+    targets[:, :2] = pool.usable_kwh
+    return targets
+
+
+def _money(asked, ahead: PricesAhead, net_kw) -> np.ndarray:
+    """What a kWh delivered is expected to save, and at which price a stored one comes back within a day."""
+    buy, sell = ahead.at_noon[:, 0]
+    pools, n_day = asked.pools, round(24.0 / asked.house.hours.step_h)
+    back = np.where(net_kw < 0.0, sell, buy if asked.house.site.operation.charge_from == "any" else np.inf)
+    ahead_of = np.lib.stride_tricks.sliding_window_view(np.r_[back, back[: n_day - 1]], n_day).min(axis=1)
+    known = np.where(np.isfinite(ahead_of), ahead_of, 0.0)
+    return np.array([np.where(net_kw < 0.0, sell, buy), known / min(pool.charge_efficiency for pool in pools)])
+
+
+def walked_windows(asked, may: MaySwitch, targets, expected_kw, money):
+    """Walk the year once, choosing the windows of each peak from what is then in store."""
+    house, hours, pools = asked.house, asked.house.hours, asked.pools
+    of_pool, of_candidate = _groups(may)
+    peaks = _peaks(targets, asked, of_pool, of_candidate, of_pool[may.pool_of_limit])
+    n_peaks, n_steps, n_pools = len(peaks.first), hours.n_steps, len(pools)
+    begin, end = np.zeros((2, n_peaks, may.n_candidates), np.int64)
+    wish = replace(
+        asked.wish,
+        reach_kw=np.zeros((n_pools, n_steps)),
+        two_pole_kw=np.zeros(n_steps),
+        targets_kwh=targets.copy(),
+        stay_kwh=np.full((n_pools, n_steps), -1.0),
+    )
+    double = may.is_double
+    circuits = Circuits(
+        may.kw, expected_kw, may.tied, may.on_pool * ~double, double.astype(float), may.seen, may.room_kw
+    )
+    cells = np.array([pool.cell for pool in pools], dtype=float).reshape(n_pools, len(Cell._fields))
+    soc = np.zeros((n_pools, n_steps + 1))
+    soc[:, 0] = cells[:, 0]
+    arrays = (
+        wish.reach_kw,
+        wish.two_pole_kw,
+        wish.targets_kwh,
+        wish.stay_kwh,
+        wish.charge_kw,
+        wish.dc_kw,
+        wish.inside_kw,
+    )
+    spare = house.solar_kw - house.load_kw - cells[:, 10].sum()
+    walked = Walked(arrays, cells, house.load_kw, spare, hours.step_h, np.zeros((n_pools, 6, n_steps)), soc)
+    stay = int(np.ceil(house.site.subpanel.transfer.least_stay_min / hours.step_min - 1e-9))
+    rules = (stay, max(1, round(BLOCK_H / hours.step_h)))
+    if n_peaks and may.n_candidates:
+        switch_over(circuits, peaks, money, asked.floor_kwh, rules, walked, begin, end)
+    return wish, Switched(wish.reach_kw, wish.two_pole_kw, begin[:, may.tied], end[:, may.tied])
+
+
+def _groups(may: MaySwitch) -> tuple[np.ndarray, np.ndarray]:
+    """Pools that one candidate burdens belong together: group of each pool, and of each candidate."""
+    n_pools = len(may.on_pool)
+    group = np.arange(n_pools)
+    on = np.array([(may.on_pool[:, may.tied == j] > 0.0).any(axis=1) for j in range(may.n_candidates)])
+    for pools in on.reshape(may.n_candidates, n_pools):
+        if pools.any():
+            group[np.isin(group, group[pools])] = group[pools].min()
+    _, group = np.unique(group, return_inverse=True)
+    first = [int(np.argmax(pools)) for pools in on.reshape(may.n_candidates, n_pools)]
+    return group, group[np.array(first, dtype=int)]
+
+
+def _peaks(targets, asked, of_pool, of_candidate, of_limit) -> Peaks:
+    """Runs of steps in which a full pool would serve, cut after a day."""
+    hours, found = asked.house.hours, []
+    longest = round(LONGEST_H / hours.step_h)
+    for group in np.unique(of_pool):
+        pools = np.flatnonzero(of_pool == group)
+        serves = np.array([targets[p, :, 1] < asked.pools[p].usable_kwh - 1e-6 for p in pools]).any(axis=0)
+        for a, b in periods_of(serves):
+            found += [(first, min(first + longest - 1, b), int(group)) for first in range(a, b, longest)]
+    first, last, group = np.array(sorted(found), dtype=np.int64).reshape(-1, 3).T
+    ends = np.r_[np.searchsorted(hours.day, np.arange(1, hours.n_days)), hours.n_steps]
+    return Peaks(first.copy(), last.copy(), ends[hours.day[first]], group.copy(), of_pool, of_candidate, of_limit)
