@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simulate.document.study import bills_of, switches_a_year
+from simulate.document.study import switches_a_year
+from simulate.house.bills import bills_of
 from simulate.house.candidates import may_switch
 from simulate.house.house import house_of
 from simulate.house.year import run_year
