@@ -19,6 +19,7 @@ from profiles.rate.source import resolve_rate
 from profiles.solar.roof import Solar
 from profiles.weather.weather import WeatherSource
 from simulate.site.glance import site_html
+from simulate.site.job import Job
 from simulate.site.money import Money
 from simulate.site.operation import Operation
 from simulate.site.outage import Outage
@@ -46,6 +47,7 @@ class Site(Noun):
 
     schema_: Literal[1] = Field(1, alias="schema", description="version of the site file")
     site: Place = Field(description="where the job is")
+    job: Job = Field(Job(), description="who it is for and who does it, for the proposal and the sheets")
     weather: WeatherSource | None = Field(None, description="typical or actual weather year")
     service: Service = Field(Service(), description="the service and the main panel")
     subpanel: Subpanel = Field(Subpanel(), description="the backed-up sub-panel")
