@@ -53,9 +53,7 @@ SEEN_BY_SERIES = {"simulate.site.money"}
 LATE_ALLOWED = ("simulate/cli.py",)
 KNOWN: set[tuple[str, str]] = set()
 """Arrows up that still stand, (importer, imported)."""
-KNOWN_CIRCLES: list[set[str]] = [
-    {"simulate.panel.legs.balance", "simulate.panel.legs.programme"},
-]
+KNOWN_CIRCLES: list[set[str]] = []
 KNOWN_LATE = 31
 """Imports of our own modules inside functions that still stand."""
 

@@ -101,6 +101,7 @@ class Battery(BreakerNoun):
     )
     heated: bool | None = Field(None, description="the place is heated")
     terminals_c: Literal[60, 75] = Field(60, description="marking of its terminals [degC]")
+    disconnect_in_sight: bool | None = Field(None, description="its disconnect is in sight of the units")
     output_length_ft: Positive | None = Field(None, description="one-way length of the output circuit [ft]")
     neutral_bond: Literal["floating", "bonded", "switches"] | None = Field(None, description="neutral of the output")
     warranty: Warranty | None = Field(None, description="where the warranty ends")

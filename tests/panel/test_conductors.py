@@ -225,7 +225,7 @@ def test_the_feeder_conductor_and_the_bus_carry_its_breaker():
     assert only(fed(bus_a=50), "feeder", "sub-panel bus").verdict == "fail"
     assert "protects a bus of 125 A" in only(fed(), "feeder", "sub-panel bus").text
     assert "subpanel.bus_a" in only(fed(bus_a=None), "feeder", "sub-panel bus").text
-    assert "subpanel.feeder" in only(bench([circuit("One", 0.1)], subpanel={"build": "fed"}), "feeder").text
+    assert "subpanel.feeder" in only(bench([circuit("One", 0.1)], subpanel={"build": "fed"}), "feeder", "feeder").text
 
 
 def test_pass_through_has_no_feeder():

@@ -205,3 +205,15 @@ def test_two_pole_circuits_that_are_never_carried_load_no_leg():
     loads = [circuit("A", 0.1, "A", running_w=1000), circuit("Pump", 0.1, "AB", running_w=4000)]
     one = only(bench(loads, [unit("A", continuous_kw=1.2)]), "inverter-continuous")
     assert (one.subject, one.verdict, one.value) == ("leg A", "pass", 1.0)
+
+
+def test_the_heater_test_includes_medical_circuits_and_plugs_of_a_kilowatt():
+    """A 1,500 W heater may be plugged into what a medical device hangs on, and into any plug that takes 1,000 W."""
+    loads = [
+        circuit("Oxygen", 0.1, kind="medical", running_w=350),
+        circuit("Counter", 0.1, kind="small-appliance", running_w=100, largest_w=1000),
+        circuit("Small plug", 0.1, kind="small-appliance", running_w=100, largest_w=900),
+        circuit("Lights", 0.1, kind="lighting", running_w=100),
+    ]
+    found = findings(bench(loads, [unit("A", continuous_kw=6.0)]), "one-heater")
+    assert [one.subject for one in found] == ["Oxygen", "Counter"]

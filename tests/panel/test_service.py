@@ -214,24 +214,25 @@ def bus(opposite_end=True, batteries=None, main=200, main_bus=200, solar=SOLAR, 
 
 def test_busbar_120_percent_at_opposite_ends():
     """705.12(B): 200 A main and 32 A x 1.25 on 200 A: exactly 120 %."""
-    one = only(bus(), "busbar")
+    one = only(bus(), "busbar", "main panel")
     assert (one.verdict, one.value, one.limit) == ("pass", pytest.approx(240.0), pytest.approx(240.0))
     assert "200 A and 125 % of 32.0 A of sources is 240.0 A of 120% of 200 A" in one.text
-    near = only(bus(False), "busbar")
+    near = only(bus(False), "busbar", "main panel")
     assert (near.verdict, near.limit) == ("fail", 200.0)
     assert "A smaller main breaker, a larger bus, or a listed power control system." in near.text
-    held = only(bus(False, power_control=True), "busbar")
+    held = only(bus(False, power_control=True), "busbar", "main panel")
     assert (held.verdict, "Held by a listed power control system (705.13)" in held.text) == ("pass", True)
     assert held.basis.startswith("NEC 705.12(B), 705.13; NEC 2023")
 
 
 def test_busbar_inputs_are_named():
-    bare = only(bus(None, main=None, main_bus=None), "busbar")
+    bare = only(bus(None, main=None, main_bus=None), "busbar", "main panel")
     assert "service.main_breaker_a, service.bus_a, solar.opposite_end" in bare.text
 
 
 def test_batteries_count_in_interactive_mode_only():
-    assert findings(bus(solar=None), "busbar") == []
+    on_battery = findings(bus(solar=None), "busbar")
+    assert {one.subject.split(",")[0] for one in on_battery} == {"sub-panel on battery"}
     one = only(bus(solar=None, mode="interactive", batteries=[both_unit(count=2)]), "busbar", "main panel")
     assert one.value == pytest.approx(200 + 1.25 * 50)
     panel = {"mode": "interactive", "bus_a": 125, "feeder": {"breaker_a": 60, "awg": "6"}, "build": "fed"}
@@ -253,7 +254,10 @@ def test_location_sums_nameplate_energy_by_place():
     assert only(garage, "location", "garage").verdict == "pass"
     bare = bench(LOAD, [unit("A", place="garage")])
     assert 'give battery "Unit A".nameplate_kwh' in only(bare, "location", "garage").text
-    assert 'battery "Unit A".place, battery "Unit A".nameplate_kwh' in only(bench(LOAD, [unit("A")]), "location").text
+    assert (
+        'battery "Unit A".place, battery "Unit A".nameplate_kwh'
+        in only(bench(LOAD, [unit("A")]), "location", "Unit A").text
+    )
 
 
 def spaces(*spaces, circuits=None, **panel):

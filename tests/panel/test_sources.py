@@ -233,32 +233,71 @@ def test_years_to_the_rated_operations():
     assert "rated_operations" in only(transfer(), "transfer-rating", "operations", often).text
 
 
-def kept(build="pass-through", length_in=20.0, **keys):
+def kept(build="pass-through", length_in=20.0, edition="NEC 2023", kind="receptacle", **keys):
     panel = {"build": build, "raceways": [{"length_in": length_in, "conductors": 3}]}
-    return only(bench([circuit("Den", 0.1, "A", kind="receptacle", **keys)], subpanel=panel), "protection-kept")
+    site = bench([circuit("Den", 0.1, "A", kind=kind, **keys)], subpanel=panel, edition=edition)
+    return only(site, "protection-kept")
+
+
+NONE = {"gfci": "none", "afci": "none"}
 
 
 def test_a_moved_circuit_keeps_its_protection():
     assert kept(gfci="device", afci="breaker").verdict == "pass"
     assert "keeps GFCI at the device and AFCI at the breaker" in kept(gfci="device", afci="breaker").text
-    assert "has no GFCI or AFCI to keep" in kept(gfci="none", afci="none").text
-    moved = kept("fed", gfci="none", afci="breaker")
+    assert "has no GFCI or AFCI to keep" in kept(room="other", **NONE).text
+    moved = kept("fed", gfci="none", afci="breaker", room="bedroom")
     assert moved.verdict == "marginal"
     assert "leaves its AFCI breaker behind: fit the same in the sub-panel" in moved.text
-    long = kept(length_in=80.0, gfci="none", afci="none")
-    assert (long.verdict, long.margin) == ("marginal", -8.0)
-    assert "extended by 80 in, over 6 ft" in long.text
     assert 'give circuit "Den".gfci, circuit "Den".afci.' in kept().text
+
+
+def test_an_unknown_room_is_not_assessed():
+    """210.8(A) and 210.12(A) go by room: what has neither is asked where it is."""
+    assert (kept(**NONE).verdict, 'give circuit "Den".room' in kept(**NONE).text) == ("not-assessed", True)
+    assert kept(kind="hvac", **NONE).verdict == "pass"
+
+
+@pytest.mark.parametrize("room", ["bath", "kitchen", "garage", "basement", "outdoor", "laundry"])
+def test_rooms_that_ask_for_gfci(room):
+    """210.8(A), from memory."""
+    one = kept(room=room, gfci="none", afci="breaker")
+    assert (one.verdict, "has no GFCI" in one.text) == ("marginal", True)
+    assert kept(room=room, gfci="device", afci="breaker").verdict == "pass"
+
+
+@pytest.mark.parametrize("room", ["kitchen", "bedroom", "living", "laundry"])
+def test_rooms_that_ask_for_afci_once_extended_by_more_than_6_ft(room):
+    """210.12(A); an extension of at most 6 ft outside enclosures without new outlets is exempt."""
+    long = kept(room=room, length_in=80.0, gfci="device", afci="none")
+    assert (long.verdict, long.margin) == ("fail", -8.0)
+    assert "extended by 80 in, over 6 ft" in long.text
+    assert kept(room=room, length_in=72.0, gfci="device", afci="none").verdict == "pass"
+
+
+@pytest.mark.parametrize(
+    ("edition", "number"),
+    [("NEC 2014", "210.12(B)"), ("NEC 2017", "210.12(D)"), ("NEC 2020", "210.12(D)"), ("NEC 2023", "210.12(E)")],
+)
+def test_extended_circuits_by_edition(edition, number):
+    """210.12(B) in 2014, (D) in 2017 and 2020, (E) in 2023: excerpts of each were seen."""
+    one = kept(room="bedroom", length_in=80.0, edition=edition, **NONE)
+    assert number in one.text
+    assert number in one.basis
+
+
+def test_kitchens_asked_for_afci_from_2014_on():
+    assert kept(room="kitchen", length_in=80.0, edition="NEC 2011", gfci="device", afci="none").verdict == "pass"
 
 
 def test_faults_on_battery_are_always_a_caution():
     site = bench([circuit("Den", 0.1, "A")], [unit("A", continuous_kw=2.4)])
-    one = only(site, "fault-clearing")
+    one = only(site, "fault-clearing", "leg A")
     assert (one.verdict, one.limit) == ("marginal", pytest.approx(40.0))
     assert "gives 20-40 A into a fault" in one.text
     assert "find the fault before you reset" in one.text
     strong = bench([circuit("Den", 0.1, "A")], [unit("A", continuous_kw=60.0)])
-    assert only(strong, "fault-clearing").verdict == "marginal"
+    assert only(strong, "fault-clearing", "leg A").verdict == "marginal"
 
 
 def generator(kw, bonded=False, connection="interlocked-inlet", **battery):
@@ -284,3 +323,70 @@ def test_a_generator_behind_an_interlock_floats():
     assert "a bonded generator makes two. Float its neutral." in bonded.text
     assert "neutral_bonded" in only(generator(5.0, bonded=None), "generator", name).text
     assert len(findings(generator(5.0, connection="unit-inlet"), "generator")) == 1
+
+
+def test_fault_current_against_interrupting_ratings():
+    """110.9: available fault current, not assessed without it."""
+    site = lambda **keys: bench([circuit("Den", 0.1, "A")], [unit("A")], service=keys)
+    name = ("fault-clearing", "main panel, on the utility")
+    assert "service.fault_current_ka, service.interrupting_ka" in only(site(), *name).text
+    assert only(site(fault_current_ka=10.0, interrupting_ka=10.0), *name).verdict == "pass"
+    assert only(site(fault_current_ka=14.0, interrupting_ka=10.0), *name).verdict == "fail"
+
+
+def test_the_bus_that_units_feed_on_battery():
+    """Output breakers on a leg against the bus; several units in parallel need a listing for it."""
+    site = lambda n, **panel: bench(
+        [circuit("Den", 0.1, "A")], [unit("A", count=n, output_breaker_a=60)], subpanel=panel
+    )
+    name = ("busbar", "sub-panel on battery, leg A")
+    assert only(site(2, bus_a=125), *name).verdict == "pass"
+    over = only(site(3, bus_a=125), *name)
+    assert (over.verdict, over.value) == ("fail", 180.0)
+    assert "give subpanel.bus_a" in only(site(1), *name).text
+    parallel = ("busbar", "units in parallel, leg A")
+    assert "give subpanel.parallel_units" in only(site(2, bus_a=125), *parallel).text
+    assert only(site(2, parallel_units=True), *parallel).verdict == "pass"
+    assert only(site(2, parallel_units=False), *parallel).verdict == "fail"
+
+
+def test_surge_protection_of_a_new_feeder():
+    """215.18 from 2023 on, from memory; not asked for before."""
+    site = lambda edition, **panel: bench(
+        [circuit("Den", 0.1, "A")], subpanel={"build": "fed", **panel}, edition=edition
+    )
+    name = ("feeder", "surge protection")
+    assert "subpanel.surge_protection" in only(site("NEC 2023"), *name).text
+    assert only(site("NEC 2023", surge_protection=True), *name).verdict == "pass"
+    missing = only(site("NEC 2023", surge_protection=False), *name)
+    assert (missing.verdict, missing.basis.startswith("NEC 215.18")) == ("fail", True)
+    assert [one.subject for one in findings(site("NEC 2020"), "feeder")] == ["feeder"]
+
+
+def test_disconnects_are_asked_for():
+    """230.85 from 2020 on and 706.15 (706.7 in 2017), from memory."""
+    site = lambda edition="NEC 2023", outdoors=None, **keys: bench(
+        [circuit("Den", 0.1, "A")], [unit("A", **keys)], edition=edition, service={"emergency_disconnect": outdoors}
+    )
+    emergency, own = ("location", "emergency disconnect"), ("location", "Unit A, disconnect")
+    assert "service.emergency_disconnect" in only(site(), *emergency).text
+    assert only(site(outdoors=True), *emergency).verdict == "pass"
+    assert only(site(outdoors=False), *emergency).verdict == "marginal"
+    assert only(site(disconnect_in_sight=True), *own).basis.startswith("NEC 706.15")
+    assert only(site("NEC 2017", disconnect_in_sight=False), *own).basis.startswith("NEC 706.7")
+    assert not [one for one in findings(site("NEC 2014"), "location") if "disconnect" in one.subject]
+
+
+def test_both_mates_are_switched_for_the_rate_or_neither():
+    """A shared neutral ties two sources together where one hot is on battery and the other is not (300.3(B))."""
+    pair = lambda one, two: bench(
+        [
+            circuit("West", 0.1, "A", multiwire_with="East", rate_transfer=one),
+            circuit("East", 0.1, "B", rate_transfer=two),
+        ]
+    )
+    assert (
+        only(pair(True, True), "shared-neutral").verdict == only(pair(False, False), "shared-neutral").verdict == "pass"
+    )
+    one = only(pair(True, False), "shared-neutral")
+    assert (one.verdict, "West is switched to battery for the rate and East is not" in one.text) == ("fail", True)

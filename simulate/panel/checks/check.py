@@ -11,9 +11,11 @@ from simulate.panel.checks.feeder import feeder_findings
 from simulate.panel.checks.finding import Finding, by_edition
 from simulate.panel.checks.layout import Layout, Simulated
 from simulate.panel.checks.motor import motor_findings
+from simulate.panel.checks.motor_volts import motor_volts_findings
 from simulate.panel.checks.neutral import neutral_findings
 from simulate.panel.checks.place import place_findings
 from simulate.panel.checks.power import power_findings
+from simulate.panel.checks.protection import protection_findings
 from simulate.panel.checks.raceway import raceway_findings
 from simulate.panel.checks.service import service_findings
 from simulate.panel.checks.solar import solar_findings
@@ -29,6 +31,7 @@ FAMILIES = (
     source_findings,
     power_findings,
     motor_findings,
+    motor_volts_findings,
     space_findings,
     conductor_findings,
     raceway_findings,
@@ -37,6 +40,7 @@ FAMILIES = (
     service_findings,
     solar_findings,
     transfer_findings,
+    protection_findings,
     place_findings,
 )
 

@@ -8,9 +8,12 @@ from simulate.panel.checks.finding import Figure, Finding, found, missing, pass_
 from simulate.panel.checks.layout import LEG_VOLTS, Layout, peak_w, power_keys
 from simulate.panel.checks.runs import ends_c
 from simulate.panel.checks.tables import voltage_drop_v
+from simulate.site.editions import edition_year
 from simulate.site.unit import CONTINUOUS, Battery
 
 FEEDER = "NEC 215.2, 215.3, 240.4"
+SURGE = "NEC {surge}"
+SURGE_FROM = 2023
 BUS = "NEC 408.36"
 DROP = "NEC 210.19(A) and 215.2(A) informational notes"
 BRANCH_DROP_FRAC, TOTAL_DROP_FRAC = 0.03, 0.05
@@ -18,7 +21,21 @@ BRANCH_DROP_FRAC, TOTAL_DROP_FRAC = 0.03, 0.05
 
 def feeder_findings(layout: Layout) -> list[Finding]:
     """Findings of `feeder` and `voltage-drop`."""
-    return [*_feeder(layout), *_drops(layout)]
+    return [*_feeder(layout), *_surge(layout), *_drops(layout)]
+
+
+def _surge(layout: Layout) -> list[Finding]:
+    """A dwelling's panel that a new feeder supplies, from 2023 on."""
+    year, there = edition_year(layout.site.site.code_edition), layout.site.subpanel.surge_protection
+    if layout.site.subpanel.build != "fed" or (year or SURGE_FROM) < SURGE_FROM:
+        return []
+    if there is None:
+        return [missing("feeder", "surge protection", ["subpanel.surge_protection"], SURGE)]
+    text = (
+        "The new feeder's panel has surge protection." if there else "A new feeder's panel in a dwelling needs a surge "
+    )
+    text += "" if there else "protective device, in it or next to it."
+    return [found("feeder", "surge protection", "pass" if there else "fail", Figure(), SURGE, text)]
 
 
 def _utility_amps(layout: Layout, leg: str, continuous: float) -> tuple[list[float], list[float]]:

@@ -60,6 +60,13 @@ def _same_sources(layout: Layout, circuit: Circuit, mate: Circuit, loud: Figure)
             "Opposite legs, one two-pole space, common disconnect."
         )
         return found("shared-neutral", subject, "fail", loud, SHARED, text)
+    if circuit.rate_transfer != mate.rate_transfer:
+        one, other = (circuit, mate) if circuit.rate_transfer else (mate, circuit)
+        text = (
+            f"{LOUD} {one.name} is switched to battery for the rate and {other.name} is not: their shared neutral then "
+            f"ties two sources together and may carry {loud.value:g} A. Both are switched, or neither."
+        )
+        return found("shared-neutral", subject, "fail", loud, SHARED, text)
     larger = max(circuit.breaker_a, mate.breaker_a)
     text = (
         f"{subject}: opposite legs of locked units, so the neutral carries {larger:g} A at most. One two-pole space, "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from simulate.panel.checks.finding import Figure, Finding, found, missing, pass_or_fail
 from simulate.panel.checks.layout import Layout
+from simulate.site.editions import edition_year
 
 UNIT_KWH = 20.0
 """Largest dwelling unit, NFPA 855 chapter 15 / IRC R328. [kWh]"""
@@ -21,6 +22,9 @@ PLACE_KWH = {
 The limits were read in excerpts; a basement is taken as a utility space.
 """
 
+EMERGENCY = "NEC {emergency-disconnect}"
+DISCONNECT = "NEC {storage-disconnect}"
+EMERGENCY_FROM, STORAGE_FROM = 2020, 2017
 RULE = "NFPA 855 ch. 15 / IRC R328.5 by nameplate energy"
 
 
@@ -29,7 +33,38 @@ def place_findings(layout: Layout) -> list[Finding]:
     out = [_unit(group) for group in layout.groups]
     for place in dict.fromkeys(group.place for group in layout.groups if group.place is not None):
         out.append(_sum(layout, place))
+    return out + _disconnects(layout)
+
+
+def _disconnects(layout: Layout) -> list[Finding]:
+    """The dwelling's emergency disconnect and the units' own, from the edition on that asks for each."""
+    year, service, out = edition_year(layout.site.site.code_edition), layout.site.service, []
+    if (year or EMERGENCY_FROM) >= EMERGENCY_FROM and layout.groups:
+        out.append(_emergency(service.emergency_disconnect))
+    if (year or STORAGE_FROM) >= STORAGE_FROM:
+        out += [_own(group) for group in layout.groups]
     return out
+
+
+def _emergency(there: bool | None) -> Finding:
+    subject = "emergency disconnect"
+    if there is None:
+        return missing("location", subject, ["service.emergency_disconnect"], EMERGENCY)
+    text = "An emergency disconnect stands outdoors: its label names the battery units too."
+    if not there:
+        text = "No emergency disconnect outdoors: asked for where service equipment is replaced; some authorities ask "
+        text += "for it with battery units."
+    return found("location", subject, "pass" if there else "marginal", Figure(), EMERGENCY, text)
+
+
+def _own(group) -> Finding:
+    subject = f"{group.name}, disconnect"
+    if group.disconnect_in_sight is None:
+        return missing("location", subject, [f'battery "{group.name}".disconnect_in_sight'], DISCONNECT)
+    text = f"{group.name}: disconnect in sight of the units, labelled."
+    if not group.disconnect_in_sight:
+        text = f"{group.name}: the disconnect is out of sight: it must lock open, with a sign at the units where it is."
+    return found("location", subject, "pass" if group.disconnect_in_sight else "marginal", Figure(), DISCONNECT, text)
 
 
 def _unit(group) -> Finding:

@@ -6,13 +6,16 @@ import math
 
 from profiles.loads.circuit import Circuit
 from simulate.panel.checks.finding import COMMON_PRACTICE, PHYSICAL, Figure, Finding, found, missing, pass_or_marginal
-from simulate.panel.checks.layout import LEG_VOLTS, Demand, Layout, demand, peak_w, power_keys
+from simulate.panel.checks.layout import LEG_VOLTS, PLUGGED_KINDS, Demand, Layout, demand, peak_w, power_keys
 
 HEATER_KW = 1.5
 """A portable heater, common practice: the most that is sold for a 15 A receptacle. [kW]"""
 
 BALANCE_TARGET_FRAC = 0.2
 """Difference of the running loads over the larger, common practice."""
+
+HEATER_LIKE_W = 1000.0
+"""A plug that takes so much takes a heater, common practice. [W]"""
 
 SEEN_STEP_H = 5.0 / 60.0 + 1e-9
 
@@ -97,9 +100,18 @@ def _simulated(layout: Layout, legs: tuple[str, ...]) -> str:
 def _heaters(layout: Layout) -> list[Finding]:
     out = []
     for circuit in layout.circuits:
-        if circuit.kind == "receptacle" and circuit.poles == 1 and layout.legs_of(circuit)[0] in layout.fed_legs:
+        if takes_heater(circuit) and layout.legs_of(circuit)[0] in layout.fed_legs:
             out.append(_heater(layout, circuit))
     return out
+
+
+def takes_heater(circuit: Circuit) -> bool:
+    """A portable heater may be plugged in: receptacles, what a medical device hangs on, and any plug of 1,000 W."""
+    if circuit.poles == 2:
+        return False
+    if circuit.kind == "receptacle" or circuit.is_medical:
+        return True
+    return circuit.kind in (*PLUGGED_KINDS, None) and (circuit.largest_w or 0.0) >= HEATER_LIKE_W
 
 
 def _heater(layout: Layout, circuit: Circuit) -> Finding:

@@ -11,6 +11,8 @@ from simulate.site.load_calculation import ServiceLoad, service_load
 
 HEADROOM = "NEC {load-calculation}, 215.3, 230.42"
 BUSBAR = "NEC {busbar}"
+SOURCE_BUS = "NEC 408.36, 110.3(B): what feeds the bus"
+PARALLEL = "NEC 110.3(B): the listing of the units"
 SUM_NOTE = (
     "125 % used as a sizing margin; many authorities accept 100 % in the calculation; others take charging as a "
     "continuous load at 125 %."
@@ -144,14 +146,44 @@ def _busbars(layout: Layout) -> list[Finding]:
     site = layout.site
     solar_at = None if site.solar is None else site.solar.connected_at
     interactive = site.subpanel.mode == "interactive"
+    out = [] if interactive else _on_battery(layout)
     if not interactive and solar_at in (None, "battery"):
-        return []
+        return out
     if solar_at not in (None, "battery") and site.solar.ac_kw is None:
-        return [missing("busbar", "main panel", ["solar.ac_kw"], BUSBAR)]
-    out = [_main_bus(layout)]
+        return [missing("busbar", "main panel", ["solar.ac_kw"], BUSBAR), *out]
+    buses = [_main_bus(layout)]
     if interactive or solar_at == "sub-panel":
-        out.append(_sub_bus(layout))
+        buses.append(_sub_bus(layout))
+    return buses + out
+
+
+def _on_battery(layout: Layout) -> list[Finding]:
+    """On battery: the units' output breakers on a leg against the bus that they feed, and units in parallel."""
+    out = []
+    for leg in layout.fed_legs:
+        groups, subject = layout.groups_on(leg), f"sub-panel on battery, leg {leg}"
+        keys = [f'battery "{g.name}".output_breaker_a' for g in groups if g.output_breaker_a is None]
+        keys += ["subpanel.bus_a"] if layout.site.subpanel.bus_a is None else []
+        if keys:
+            out.append(missing("busbar", subject, keys, SOURCE_BUS))
+        else:
+            figure = Figure(sum(g.count * g.output_breaker_a for g in groups), layout.site.subpanel.bus_a, "A")
+            text = f"Output breakers on leg {leg}: {figure.value:g} A in all onto a bus of {figure.limit:g} A."
+            out.append(found("busbar", subject, pass_or_fail(figure), figure, SOURCE_BUS, text))
+        out += _in_parallel(layout, leg, sum(group.count for group in groups))
     return out
+
+
+def _in_parallel(layout: Layout, leg: str, units: int) -> list[Finding]:
+    if units < 2:
+        return []
+    subject, listed = f"units in parallel, leg {leg}", layout.site.subpanel.parallel_units
+    if listed is None:
+        return [missing("busbar", subject, ["subpanel.parallel_units"], PARALLEL, f"{units} units on leg {leg}.")]
+    text = f"{units} units in parallel on leg {leg}: the listing " + (
+        "takes them." if listed else "does not take them."
+    )
+    return [found("busbar", subject, "pass" if listed else "fail", Figure(), PARALLEL, text)]
 
 
 def _main_bus(layout: Layout) -> Finding:

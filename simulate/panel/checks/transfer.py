@@ -1,4 +1,4 @@
-"""Transfer equipment, what a moved circuit keeps, faults on battery, and the generator."""
+"""Transfer equipment, faults on the utility and on battery, and the generator."""
 
 from __future__ import annotations
 
@@ -9,23 +9,20 @@ from simulate.panel.checks.layout import LEG_VOLTS, Layout
 from simulate.panel.checks.motor import RATED_VOLTS
 from simulate.panel.checks.tables import LARGEST_HP
 
-KEPT = "NEC 210.8, 210.12, {afci-extension}"
+INTERRUPTING = "NEC 110.9"
 FAULT = "NEC 110.9, 110.10; ratio of fault to rated current is common practice"
 GENERATOR = "NEC 702.5, 702.4"
 GENERATOR_BOND = "NEC 250.30, {load-side-bond}"
 LOCKED_OVER_FULL = 6.0
 """Locked-rotor over full-load current of a motor rating, NEC Table 430.251(A), from memory."""
-AFCI_EXTENSION_IN = 72.0
-"""An extension of branch wiring up to 6 ft without outlets asks for no AFCI, NEC 210.12. [in]"""
 FAULT_TIMES = (1.0, 2.0)
 MAGNETIC_TIMES = 5.0
 """Where a small breaker's instantaneous trip begins, over its rating: common practice, no source."""
 
 
 def transfer_findings(layout: Layout) -> list[Finding]:
-    """Findings of `transfer-rating`, `protection-kept`, `fault-clearing` and `generator`."""
-    out = [*_ratings(layout), *(_kept(layout, circuit) for circuit in layout.circuits)]
-    return [*out, *_faults(layout), *_generator(layout)]
+    """Findings of `transfer-rating`, `fault-clearing` and `generator`."""
+    return [*_ratings(layout), *_faults(layout), *_interrupting(layout), *_generator(layout)]
 
 
 def _ratings(layout: Layout) -> list[Finding]:
@@ -95,24 +92,17 @@ def _years(layout: Layout) -> float:
     return 15.0 if money is None else float(money.years)
 
 
-def _kept(layout: Layout, circuit: Circuit) -> Finding:
-    keys = [f'circuit "{circuit.name}".{name}' for name in ("gfci", "afci") if getattr(circuit, name) is None]
+def _interrupting(layout: Layout) -> list[Finding]:
+    """Available fault current against the least interrupting rating at the main panel."""
+    service, subject = layout.site.service, "main panel, on the utility"
+    if not layout.circuits:
+        return []
+    keys = [f"service.{key}" for key in ("fault_current_ka", "interrupting_ka") if getattr(service, key) is None]
     if keys:
-        return missing("protection-kept", circuit.name, keys, KEPT, "A moved circuit keeps its GFCI and AFCI.")
-    at_breaker = [name.upper() for name in ("gfci", "afci") if getattr(circuit, name) == "breaker"]
-    if layout.site.subpanel.build == "fed" and at_breaker:
-        text = f"{circuit.name} leaves its {' and '.join(at_breaker)} breaker behind: fit the same in the sub-panel."
-        return found("protection-kept", circuit.name, "marginal", Figure(), KEPT, text)
-    longest = max((raceway.length_in for raceway in layout.site.subpanel.raceways or ()), default=None)
-    if circuit.afci == "none" and circuit.kind in ("lighting", "receptacle") and longest is not None:
-        figure = Figure(longest, AFCI_EXTENSION_IN, "in")
-        if not figure.met:
-            text = f"{circuit.name} has no AFCI and is extended by {longest:g} in, over 6 ft: AFCI may be asked for."
-            return found("protection-kept", circuit.name, "marginal", figure, KEPT, text)
-    kept = {"GFCI": circuit.gfci, "AFCI": circuit.afci}
-    has = [f"{name} at the {where}" for name, where in kept.items() if where != "none"]
-    text = f"{circuit.name} keeps {' and '.join(has)}." if has else f"{circuit.name} has no GFCI or AFCI to keep."
-    return found("protection-kept", circuit.name, "pass", Figure(), KEPT, text)
+        return [missing("fault-clearing", subject, keys, INTERRUPTING)]
+    figure = Figure(service.fault_current_ka, service.interrupting_ka, "kA")
+    text = f"Available fault current {figure.value:g} kA, least interrupting rating {figure.limit:g} kA."
+    return [found("fault-clearing", subject, pass_or_fail(figure), figure, INTERRUPTING, text)]
 
 
 def _faults(layout: Layout) -> list[Finding]:

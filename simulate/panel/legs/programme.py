@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from profiles.noun import BadInput
 from simulate.panel.checks.layout import peak_w
 from simulate.panel.checks.spaces import Item, items_of, slots_of, takes
-
-if TYPE_CHECKING:
-    from simulate.panel.legs.balance import Bench
+from simulate.panel.legs.bench import Bench
 
 SOLVED, INFEASIBLE = 0, 2
 """Statuses of `scipy.optimize.milp`. The HiGHS of SciPy 1.17 ends some of these programmes with "solve error" after its

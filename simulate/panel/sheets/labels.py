@@ -6,11 +6,14 @@ from simulate.panel.checks.layout import Layout, unit_names
 from simulate.panel.checks.neutral import LOUD
 from simulate.panel.sheets.schedule import breaker_of, leg_text, space_of
 from simulate.panel.sheets.sheet import BLANK, sheet
+from simulate.site.editions import edition_year, numbered
 
 
 def label_set(layout: Layout) -> dict:
     """Labels with their place; rules are from memory and named where there is one."""
+    year = edition_year(layout.site.site.code_edition)
     rows = [*_service_labels(layout), *_unit_labels(layout), *_circuit_labels(layout)]
+    rows = [[where, text, numbered(rule, year), fitted] for where, text, rule, fitted in rows]
     columns = ["where", "text", "rule", "fitted"]
     notes = [
         "Rules from memory: confirm wording and place in the adopted edition.",
@@ -23,13 +26,21 @@ def _service_labels(layout: Layout) -> list[list]:
     kinds = ", ".join(dict.fromkeys(group.place for group in layout.groups if group.place)) or "________"
     rows = [
         ["service", f"Optional standby source on this site: battery units, {kinds}", "NEC 702.7", BLANK],
-        ["service", f"Disconnect of the battery units: {kinds}", "NEC 706.15, 705.10", BLANK],
+        ["service", f"Disconnect of the battery units: {kinds}", "NEC {storage-disconnect}, 705.10", BLANK],
+        ["emergency disconnect", f"Emergency disconnect; battery units: {kinds}", "NEC {emergency-disconnect}", BLANK],
+        ["main panel", "Available fault current ____ kA, date ____", "NEC 110.9, 408.6", BLANK],
+        [
+            "main panel",
+            "Conductors feed through to another enclosure; nearest disconnect: ________",
+            "NEC 312.8",
+            BLANK,
+        ],
         ["sub-panel", "More than one source: live from the battery when the utility is off", "NEC 705.10", BLANK],
         ["sub-panel", "Circuit directory (below)", "NEC 408.4", BLANK],
     ]
     if layout.legs == ("A", "B") and not layout.carries_two_pole:
         text = "Single 120 V supply. Do not connect multiwire branch circuits"
-        rows.append(["sub-panel", text, "NEC 710.15(C)", BLANK])
+        rows.append(["sub-panel", text, "NEC {single-120}", BLANK])
     if layout.site.solar is not None:
         at = {"main-panel": "main panel", "sub-panel": "sub-panel", "battery": "battery units"}
         text = f"Solar is connected at the {at[layout.site.solar.connected_at]}"

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from simulate.panel.checks.layout import Layout, power_keys
-from simulate.panel.legs.balance import Assignment, bench_of
+from simulate.panel.legs.balance import Assignment
+from simulate.panel.legs.bench import bench_of
 from simulate.panel.sheets.sheet import BLANK, NONE, sheet
 
 COLUMNS = ["figure", "unit", "before", "after"]
