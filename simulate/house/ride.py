@@ -89,6 +89,18 @@ class RideThrough:
         return np.where(dead.sum(axis=1) > 1, "both", out)
 
     @cached_property
+    def circuit_hours(self) -> np.ndarray:
+        """Hours to the first moment at which each carried circuit is unserved, shape (n_carried, n_steps). [h]"""
+        house, ends = self.house, []
+        dropped = None if house.site.subpanel.load_control == "none" or not len(house.carried) else self.island()[1]
+        for c in range(len(house.carried)):
+            ends.append(np.minimum(self.dark.dark_h[:, house.share[:, c] > 0.0].min(axis=1), self.horizon_h))
+            if dropped is not None:
+                among = np.arange(len(house.carried)) == c
+                ends[-1] = np.minimum(ends[-1], _drop_h(house, dropped, self.begin, among))
+        return np.array(ends).reshape(len(ends), len(self.hours))
+
+    @cached_property
     def usual_leg(self) -> str:
         """The leg that goes dead first in most outages, "none" where none does."""
         return most_common(self.first_legs) or "none"

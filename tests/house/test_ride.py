@@ -255,3 +255,14 @@ def test_circuits_are_dark_until_a_manual_transfer_is_thrown():
 def test_where_nothing_can_be_carried_the_units_are_not_to_blame():
     ride = ride_through(small_site([circuit("Pump", 0.5, "AB")], [unit("A"), unit("B")], **ENDS))
     assert (ride.hours.max(), ride.why_frac) == (0.0, {"never-carried": 1.0})
+
+
+@pytest.mark.parametrize("control", ["none", "automatic"])
+def test_hours_of_the_first_priority_are_those_of_its_circuit_that_is_lost_first(control):
+    circuits = [circuit("Pump", 0.5), circuit("Fans", 0.4, "B"), circuit("Oven", 0.7, "AB", priority=2)]
+    circuits[2]["load"] = {"kw": 0.7, "window": "18:00-20:00"}
+    site = small_site(circuits, locked_pair(continuous_kw=0.8), subpanel={"load_control": control})
+    ride = ride_through(site)
+    np.testing.assert_array_equal(ride.circuit_hours[:2].min(axis=0), ride.hours)
+    lost_at_noon = ride.circuit_hours[2, 12]
+    assert lost_at_noon == pytest.approx(6.0 if control == "automatic" else ride.hours[12])
