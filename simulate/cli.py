@@ -317,6 +317,23 @@ def choose(
 
 
 @app.command()
+def page(
+    site: SiteArg = None,
+    port: Annotated[int, typer.Option(help="port on this machine; 0 for a free one")] = 0,
+    no_open: Annotated[bool, typer.Option("--no-open", help="print the address, open no browser")] = False,
+    as_json: Json = False,
+) -> None:
+    """The drawing board in the browser: move circuits, units and reserve, and see hours and dollars move."""
+    from simulate.show.page.server import serve
+
+    def say(url: str) -> None:
+        text = json.dumps({"url": url}) if as_json else f"{url}\nCtrl-C ends it. The site file is not changed."
+        print(text, flush=True)
+
+    serve(_site(site), port=port, opens=not no_open, say=say)
+
+
+@app.command()
 def sweep(
     site: SiteFile,
     vary: Annotated[list[str], typer.Option(help="KEY=VALUES, once for each key; or one table of homes")],

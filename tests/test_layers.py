@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-HEAVY = {"matplotlib", "numba", "pvlib", "scipy", "pyarrow", "holidays", "dask", "highspy"}
+HEAVY = {"matplotlib", "numba", "pvlib", "scipy", "pyarrow", "holidays", "dask", "highspy", "starlette", "uvicorn"}
 ROOMS = (
     "profiles",
     "profiles.library",
@@ -43,6 +43,7 @@ ROOMS = (
     "simulate.show.plot",
     "simulate.show.terminal",
     "simulate.show.report",
+    "simulate.show.page",
     "simulate",
 )
 """From the ground up; `simulate` is the command, cli.py."""

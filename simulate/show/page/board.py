@@ -13,8 +13,8 @@ import markupsafe
 from simulate.designs.design import installed_price
 from simulate.designs.draft import Draft
 from simulate.document.words import hours_text, tenths
+from simulate.house.asked import prices_of
 from simulate.house.recharge import recharge_of
-from simulate.house.year import prices_of
 from simulate.show.page.figures import (
     band_texts,
     hours_change,

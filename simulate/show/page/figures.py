@@ -12,7 +12,7 @@ from simulate.document.answers import hardest_month
 from simulate.document.money_answer import printed_steps
 from simulate.document.words import hours_text, tenths
 from simulate.house.ride import RideThrough
-from simulate.physics.outages.outages import nine_in_ten
+from simulate.physics.outages.spread import nine_in_ten
 from simulate.site.pools import leg_of
 from simulate.site.site import Site
 

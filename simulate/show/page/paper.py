@@ -8,7 +8,7 @@ from pathlib import Path
 from profiles.files import written
 from profiles.noun import BadInput
 from simulate.designs.draft import Draft
-from simulate.show.outputs import write_study
+from simulate.show.report.outputs import write_study
 from simulate.site.site import Site, read_site
 
 MOST_NAMES = 999

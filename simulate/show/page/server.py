@@ -168,18 +168,25 @@ def serve(site: Site | None, *, port: int = 0, opens: bool = True, say=print) ->
     """
     import uvicorn
 
-    board, listener = Board(site), _listener(port)
+    board, listener = Board(site), listener_on(port)
     board.first_answer("")
     number = listener.getsockname()[1]
     token = secrets.token_urlsafe(24)
     url = f"http://{HOST}:{number}/?token={token}"
     app = app_of(board, token=token, hosts=(f"{HOST}:{number}", f"localhost:{number}"))
     config = uvicorn.Config(app, log_level="error", access_log=False, lifespan="off", server_header=False)
-    say(url)
-    if opens:
-        webbrowser.open(url)
+
+    class Server(uvicorn.Server):
+        """Tells the address once it listens."""
+
+        async def startup(self, sockets=None) -> None:
+            await super().startup(sockets=sockets)
+            say(url)
+            if opens:
+                await asyncio.get_running_loop().run_in_executor(None, webbrowser.open, url)
+
     try:
-        uvicorn.Server(config).run(sockets=[listener])
+        Server(config).run(sockets=[listener])
     except KeyboardInterrupt:
         pass
     finally:
@@ -187,7 +194,7 @@ def serve(site: Site | None, *, port: int = 0, opens: bool = True, say=print) ->
         listener.close()
 
 
-def _listener(port: int) -> socket.socket:
+def listener_on(port: int) -> socket.socket:
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:

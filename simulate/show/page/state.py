@@ -19,8 +19,8 @@ def text_of(draft: Draft) -> str:
 
     Examples
     --------
-    >>> text_of(Draft())
-    'on=ff&u=1%2C1&r=&p=&c=usual'
+    >>> text_of(Draft().changed(reserve=0.2, plan=None))
+    'on=ff&u=1%2C1&r=20&p=&c=usual'
     """
     on = sum(1 << k for k, circuit in enumerate(draft.site.circuit) if circuit.on == "sub-panel")
     operation = draft.site.operation
