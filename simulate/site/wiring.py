@@ -167,6 +167,10 @@ class Generator(Noun):
     connection: Literal["interlocked-inlet", "unit-inlet"] = Field(
         description='"interlocked-inlet" (main panel) or "unit-inlet"; never a receptacle or branch circuit'
     )
+    volts: Literal[120, 240] | None = Field(
+        None, description="output: 120 (one pole) or 240 with neutral; not given: both legs of the service [V]"
+    )
+    inlet_a: Positive | None = Field(None, description="rating of its inlet and of the breaker behind it [A]")
     neutral_bonded: bool | None = Field(None, description="its neutral is bonded to its frame")
     fuel_per_h: Positive | None = Field(None, description="fuel at half load, per hour")
 

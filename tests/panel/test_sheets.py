@@ -511,3 +511,33 @@ def test_a_whole_site_has_all_its_sheets(site):
     made = sheets(site, check_panel(site))
     assert list(made) == NAMES
     assert all(one["rows"] for one in made.values())
+
+
+def test_two_pole_solar_and_generator_are_drawn_as_such():
+    """Solar to the sub-panel thick, the generator's inlet double, and one pole where it gives 120 V."""
+    solar = {"dc_kw": 3.6, "tilt_deg": 25.0, "azimuth_deg": 180.0, "connected_at": "sub-panel", "breaker_a": 20}
+    inlet = {"kw": 4.0, "connection": "interlocked-inlet", "inlet_a": 30}
+    root = drawing(house(solar=solar, generator=inlet))
+    words = " ".join(one.text for one in root.iter(f"{SVG}tspan"))
+    assert "20 A 2-pole solar" in words.replace("  ", " ")
+    assert "30 A 2-pole interlocked inlet" in words.replace("  ", " ")
+    run = next(one for one in root.iter(f"{SVG}polyline") if one.get("stroke-dasharray") == "10 3 2 3")
+    assert run.get("stroke-width") == "3"
+    one_pole = drawing(house(generator=inlet | {"volts": 120}))
+    assert "30 A 1-pole" in " ".join(one.text for one in one_pole.iter(f"{SVG}tspan"))
+
+
+def test_the_one_line_diagram_shows_sizes():
+    raceways = [{"length_in": 36.0, "awg": "12"}]
+    batteries = locked_pair(output_breaker_a=35, output_wire_awg="8", output_length_ft=6.0)
+    root = drawing(house(batteries, subpanel={"raceways": raceways}))
+    words = " ".join(one.text for one in root.iter(f"{SVG}tspan"))
+    for part in (
+        "out and back, 2 x 12 AWG Cu, 3",
+        "out and back, 4 x 12 AWG Cu, 3",
+        "neutral, solid, 8 AWG Cu",
+        "ground, 12 AWG Cu",
+        "hot and neutral ____ AWG",
+        "35 A, 1 x 8 AWG Cu",
+    ):
+        assert part in words, part

@@ -248,7 +248,7 @@ def test_a_moved_circuit_keeps_its_protection():
     assert "has no GFCI or AFCI to keep" in kept(room="other", **NONE).text
     moved = kept("fed", gfci="none", afci="breaker", room="bedroom")
     assert moved.verdict == "marginal"
-    assert "leaves its AFCI breaker behind: fit the same in the sub-panel" in moved.text
+    assert "The AFCI breaker of Den stays behind: fit the same in the sub-panel" in moved.text
     assert 'give circuit "Den".gfci, circuit "Den".afci.' in kept().text
 
 

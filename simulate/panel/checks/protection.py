@@ -48,7 +48,7 @@ def _kept(layout: Layout, circuit: Circuit) -> Finding:
     if asked is not None:
         return asked
     if layout.site.subpanel.build == "fed" and at_breaker:
-        text = f"{name} leaves its {' and '.join(at_breaker)} breaker behind: fit the same in the sub-panel."
+        text = f"The {' and '.join(at_breaker)} breaker of {name} stays behind: fit the same in the sub-panel."
         return found("protection-kept", name, "marginal", Figure(), KEPT, text)
     kept = {"GFCI": circuit.gfci, "AFCI": circuit.afci}
     has = [f"{key} at the {where}" for key, where in kept.items() if where != "none"]

@@ -63,7 +63,7 @@ def _circuit_rows(layout: Layout, circuit: Circuit) -> list[list]:
     if layout.site.subpanel.build == "fed":
         name, start = f"{circuit.name}, branch", f"sub-panel, {breaker}"
         return [[name, start, space, load, leg, wire, neutral, ground, feet, label]]
-    size, length = _between(layout, circuit)
+    size, length = between_panels(layout, circuit)
     start, with_it = f"main panel, {breaker}", f"of {_raceway_name(layout, circuit)}"
     out = [f"{circuit.name}, out", start, space, NONE, leg, size, with_it, with_it, length, f"{label} in"]
     name = f"{circuit.name}, back and on"
@@ -107,7 +107,7 @@ def _raceway_name(layout: Layout, circuit: Circuit) -> str:
     return f"raceway {number}" if number else "raceway ____"
 
 
-def _between(layout: Layout, circuit: Circuit) -> tuple[str, str | float]:
+def between_panels(layout: Layout, circuit: Circuit) -> tuple[str, str | float]:
     """Hots of a circuit one way between the panels, and the length of their raceway. [ft]"""
     number, wire = _raceway_of(layout, circuit), circuit.wire
     raceway = layout.site.subpanel.raceways[number - 1] if number else None
@@ -141,18 +141,18 @@ def _unit_rows(layout: Layout, group: Battery) -> list[list]:
     poles = "" if charging.volts == 120 else " 2-pole"
     for name in unit_names(group):
         breaker = f"main panel, {charging.breaker_a:g} A{poles}"
-        sizes, feet = _charging_sizes(group), length_text(charging.wire)
+        sizes, feet = charging_sizes(group), length_text(charging.wire)
         to = f"{name}, input"
         rows.append([f"{name}, charging", breaker, NONE, to, legs, *sizes, feet, f"charging {name}"])
         output = BLANK if group.output_breaker_a is None else f"output, {group.output_breaker_a:g} A"
         leg = "A+B" if group.leg == "both" else group.leg
         lugs, feet = f"source lugs, leg {leg}", or_blank(group.output_length_ft)
-        sizes = _output_sizes(group)
+        sizes = output_sizes(group)
         rows.append([f"{name}, output", output, lugs, "sub-panel", leg, *sizes, feet, f"output {name}"])
     return rows
 
 
-def _charging_sizes(group: Battery) -> list[str]:
+def charging_sizes(group: Battery) -> list[str]:
     """Hots, neutral and ground of one charging circuit."""
     wire, volts = group.charging_circuit.wire, group.charging_circuit.volts
     ground = ground_awg(group.charging_circuit.breaker_a, "Cu" if wire is None else wire.material)
@@ -163,7 +163,7 @@ def _charging_sizes(group: Battery) -> list[str]:
     return [hots, neutral, f"1 x {ground} AWG {wire.material}"]
 
 
-def _output_sizes(group: Battery) -> list[str]:
+def output_sizes(group: Battery) -> list[str]:
     """Hots, neutral and ground of one unit's output."""
     ground = BLANK if group.output_breaker_a is None else f"1 x {ground_awg(group.output_breaker_a)} AWG Cu"
     if group.output_wire_awg is None:
