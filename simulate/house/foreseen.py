@@ -8,57 +8,59 @@ import numpy as np
 
 from profiles.noun import BadInput
 from simulate.house.asked import Asked
+from simulate.house.candidates import may_switch
 from simulate.house.caps import days_of
-from simulate.house.priced import PricedMeter, case_of, inside_kw, usable_kwh
+from simulate.house.ideal import ideal_case, kept_floor
+from simulate.house.priced import PricedMeter, inside_kw, usable_kwh
+from simulate.house.switched_plan import walked_windows, worth_and_refill
 from simulate.optimum.best import METHOD
 from simulate.optimum.forecast import forecast_targets
-from simulate.optimum.linear import Planner, checked_case, checked_states
+from simulate.optimum.linear import Planner
+from simulate.optimum.scenarios import published
 from simulate.physics.pool import Pool
-from simulate.plans.calendar_plans import reachable_floor
-
-
-def best_plan(asked: Asked) -> np.ndarray:
-    """Targets of `best-possible`: the year known, every floor reachable, shape (n_pools, n_steps, 4). [kWh]"""
-    return BestPlanner(asked)(asked)
 
 
 class BestPlanner:
-    """From an `Asked` of one house, whatever its reserve, to the targets of `best-possible`.
+    """From an `Asked` of one house, whatever its reserve, to what the best possible asks for: the year known.
 
     Attributes
     ----------
     method : str
     is_exact : bool
         One exact programme a pool: milliseconds a call.
+    is_best : bool
+        What it asks for is the best possible, to the last cent; else other plans may do better.
     """
 
     def __init__(self, asked: Asked):
-        meter = PricedMeter(asked)
-        try:
-            given, options = case_of(meter, meter.site.operation.wear_per_kwh)
-            self._planner = Planner(checked_case(*given, **options))
-        except BadInput as error:
-            raise error.at(meter.site.file) from None
+        self._meter = PricedMeter(asked)
+        case, _ = ideal_case(self._meter, self._meter.site.operation.wear_per_kwh)
+        self._planner = Planner(case)
         self.is_exact = self._planner.is_exact
         self.method = METHOD if self.is_exact else "programme of HiGHS"
+        plain = not (self._meter.beyond or self._meter.left_out or any(pool.taper for pool in asked.pools))
+        self.is_best = bool(self.is_exact and asked.wish.parallel and plain)
 
-    def __call__(self, asked: Asked) -> np.ndarray:
-        """Targets, shape (n_pools, n_steps, 4). [kWh]"""
-        floor, start = _reachable(asked), usable_kwh(asked)[:, 0]
-        states = checked_states(self._planner.case, floor, start, np.minimum(start, floor[:, -1]))
-        return self._planner.best(*states).targets_kwh
+    def __call__(self, asked: Asked) -> Asked:
+        """The same with its wish; in transfer mode each circuit has a window in each peak."""
+        best = self._planner.best_circle(np.minimum(kept_floor(asked), usable_kwh(asked)))
+        if asked.wish.parallel:
+            return replace(asked, wish=replace(asked.wish, targets_kwh=best.targets_kwh))
+        targets = best.targets_kwh if self.is_exact else self._peaks_of(asked, best.soc_kwh)
+        may, house = may_switch(asked.house), asked.house
+        known = published(asked.prices.buy_per_kwh, self._meter.sell_per_kwh)
+        money = worth_and_refill(asked, known, house.load_kw - house.solar_kw)
+        wish, switched = walked_windows(asked, may, targets, np.array([may.kw, may.kw]), money)
+        return replace(asked, wish=wish, switched=switched, may_switch=may.names)
 
-
-def _reachable(asked: Asked) -> np.ndarray:
-    """Floors from which every later one can be met, cut to what charging flat out from full reaches."""
-    can_buy, usable = asked.house.site.operation.charge_from == "any", usable_kwh(asked)
-    floor, step_h = np.empty_like(asked.floor_kwh), asked.house.hours.step_h
-    for p, pool in enumerate(asked.pools):
-        limit = asked.wish.charge_kw[p] * can_buy
-        floor[p] = reachable_floor(asked.floor_kwh[p], limit > 0.0, limit, pool, step_h)
-        gain = np.cumsum(limit * pool.charge_efficiency * step_h)
-        floor[p] = np.minimum(floor[p], np.minimum(usable[p] + gain, pool.usable_kwh) if can_buy else 0.0)
-    return np.clip(floor, 0.0, usable)
+    def _peaks_of(self, asked: Asked, soc_kwh) -> np.ndarray:
+        """Thresholds of a path that is followed where it falls and where it rises."""
+        usable, after = usable_kwh(asked), soc_kwh[:, 1:]
+        falls, rises = after < soc_kwh[:, :-1] - 1e-9, after > soc_kwh[:, :-1] + 1e-9
+        buys = asked.house.site.operation.charge_from == "any"
+        grid_to = np.where(rises, after, asked.floor_kwh) * buys
+        full = np.broadcast_to(usable, after.shape)
+        return np.stack([full, np.where(falls, after, usable), np.where(falls, after, usable), grid_to], axis=2)
 
 
 def forecast_plan(asked: Asked) -> np.ndarray:

@@ -138,13 +138,13 @@ def levels_of(base: Asked, n_levels: int | None = None, outlook: Outlook | None 
     outlook : Outlook, optional
         Of the same house.
     """
-    targets_of, method = None, "walked at every level"
+    planner, method = None, "walked at every level"
     fine = base.plan in FINE_PLANS
     if base.plan == BEST:
-        targets_of = BestPlanner(base)
-        method, fine = f"{method}, targets by the {targets_of.method}", targets_of.is_exact
+        planner = BestPlanner(base)
+        method, fine = f"{method}, targets by the {planner.method}", planner.is_exact
     reserve, outlook = np.linspace(0.0, 1.0, n_levels or (FINE if fine else COARSE)), outlook or Outlook(base.house)
-    rows = [outlook.level(with_reserve(base, float(one), targets_of)) for one in reserve]
+    rows = [outlook.level(with_reserve(base, float(one), planner)) for one in reserve]
     return Levels(base.plan, reserve, *np.array(rows).T, method)
 
 

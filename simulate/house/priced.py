@@ -7,7 +7,9 @@ from functools import cached_property
 import numpy as np
 
 from profiles.rate.calendar import rate_calendar
+from profiles.rate.meter_sums import meter_sums
 from profiles.rate.prices import tax_on
+from simulate.bill.amounts import bill_amounts
 from simulate.house.asked import Asked
 from simulate.optimum.equations import Demand
 
@@ -49,26 +51,61 @@ class PricedMeter:
 
     @cached_property
     def beyond(self) -> tuple[str, ...]:
-        """Terms of the rate that the programme cannot hold, in plain words."""
+        """Terms of the rate that no straight line stays below, in plain words."""
         rate, export = self.site.rate, self.site.rate.export
         calendar = rate_calendar(rate, self.house.hours)
         charged = [one for one in rate.demand if one.tiers is not None or one.per_kw > 0.0]
         rolls = [
             one in charged and not is_held(blocks) for one, blocks in zip(rate.demand, calendar.demand, strict=True)
         ]
-        credits = export.method != "none"
+        nets = export.method == "net-billing" and export.netting_interval == "month"
         terms = {
-            "energy tiers": any(period.tiers for period in rate.periods),
+            "energy tiers": self._may_leave_first_tiers(calendar),
             "demand tiers": any(one.tiers for one in charged),
             "a demand ratchet": any(np.any(one.ratchet_frac) for one in charged),
             "demand blocks that roll or differ in length": any(rolls),
-            "a minimum bill": rate.minimum_per_month > 0.0 or rate.minimum_per_day > 0.0,
-            "carried credit": credits and export.unused_rule in ("carry", "carry-kwh"),
-            "credit that is lost": credits and export.unused_rule == "lose",
-            "netting by the month": export.method == "net-billing" and export.netting_interval == "month",
-            "billing cycles that are not months": bool((calendar.share != 1.0).any()),
+            "netting by the month": nets,
+            "netting within hours or days": not nets and calendar.net_group is not None,
+            "surplus that is settled": bool(export.true_up_month) and export.true_up_per_kwh > 0.0,
+            "billing cycles that are not months": bool((calendar.share != 1.0).any()) and bool(charged),
         }
         return tuple(name for name, is_there in terms.items() if is_there)
+
+    @cached_property
+    def left_out(self) -> tuple[str, ...]:
+        """Terms that can only add to a bill."""
+        rate, export = self.site.rate, self.site.rate.export
+        credits = export.method != "none" and (self.house.solar_kw.any() or self.site.subpanel.export)
+        terms = {
+            "a minimum bill": rate.minimum_per_month > rate.fixed_per_month
+            or rate.minimum_per_day > rate.fixed_per_day,
+            "carried credit": credits and export.unused_rule in ("carry", "carry-kwh"),
+            "credit that is lost": credits and export.unused_rule == "lose",
+        }
+        return tuple(name for name, is_there in terms.items() if is_there)
+
+    def _may_leave_first_tiers(self, calendar) -> bool:
+        """Whether the house and all that its pools can draw may use more than the first tiers hold."""
+        rate = self.site.rate
+        ends = [period.tiers[0].up_to for period in rate.periods if period.tiers and len(period.tiers) > 1]
+        if not ends or rate.tier_unit != "kwh_per_month":
+            return bool(ends)
+        charge_kw = sum(min(pool.charge_kw, 1e6) for pool in self.asked.pools)
+        most_kwh = (np.maximum(self.house.load_kw, 0.0) + charge_kw) * self.house.hours.step_h
+        shares = np.minimum(calendar.season_days / np.maximum(calendar.days[:, None], 1), 1.0)
+        least_share = np.min(shares, where=calendar.used, initial=1.0)
+        return bool(np.bincount(calendar.month, most_kwh).max() > min(ends) * least_share)
+
+    def straight_total(self, import_kw, export_kw) -> float:
+        """The bill of a year without what can only add to it: no other bill of the rate is lower. [currency]"""
+        rate = self.site.rate
+        export = rate.export
+        if export.method != "none":
+            export = export.model_copy(update={"unused": "pay", "true_up_month": None})
+        straight = rate.model_copy(update={"minimum_per_month": 0.0, "minimum_per_day": 0.0, "export": export})
+        calendar = rate_calendar(rate, self.house.hours)
+        sums = meter_sums(import_kw, export_kw, straight, calendar)
+        return float(bill_amounts(sums, straight, calendar).total)
 
     def cost(self, import_kw, export_kw) -> float:
         """Energy and demand charges of a year at the meter. [currency]"""
@@ -91,25 +128,6 @@ def is_held(blocks) -> bool:
 def inside_kw(asked: Asked) -> np.ndarray:
     takes_back = np.array([pool.takes_back_kw > 0.0 for pool in asked.pools]).reshape(-1, 1)
     return asked.wish.inside_kw * takes_back
-
-
-def case_of(meter: PricedMeter, wear: float) -> tuple[tuple, dict]:
-    """A house as `checked_case` takes it."""
-    asked, house = meter.asked, meter.house
-    wish, n = asked.wish, house.hours.n_steps
-    reach = np.full(wish.reach_kw.shape, np.inf) if wish.parallel else np.maximum(wish.reach_kw - inside_kw(asked), 0.0)
-    options = {
-        "wear_per_kwh": wear,
-        "export": wish.export,
-        "step_h": house.hours.step_h,
-        "charge_ok": (~house.cold.all(axis=0)).astype(float),
-        "utility_ok": np.full(n, meter.site.operation.charge_from == "any"),
-        "dc_kw": wish.dc_kw,
-        "two_pole_kw": wish.two_pole_kw,
-        "demands": meter.demands,
-    }
-    prices = (asked.prices.buy_per_kwh, meter.sell_per_kwh)
-    return (house.load_kw, reach, house.solar_kw, *prices, asked.pools), options
 
 
 def usable_kwh(asked: Asked) -> np.ndarray:

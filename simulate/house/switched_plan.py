@@ -40,7 +40,7 @@ def switched_wish(asked, ahead: PricesAhead):
     targets = thresholds(asked, may, scenarios, ahead)
     net_kw = scenarios.mean(house.load_kw) - scenarios.mean(house.solar_kw)
     expected = np.array([[scenarios.mean(kw, day) for kw in may.kw] for day in (0, 1)]).reshape(2, *may.kw.shape)
-    return walked_windows(asked, may, targets, expected, _money(asked, ahead, net_kw))
+    return walked_windows(asked, may, targets, expected, worth_and_refill(asked, ahead, net_kw))
 
 
 def thresholds(asked, may: MaySwitch, scenarios: Scenarios, ahead: PricesAhead) -> np.ndarray:
@@ -82,7 +82,7 @@ def _day_one(pool, floor, from_utility: bool) -> np.ndarray:
     return targets
 
 
-def _money(asked, ahead: PricesAhead, net_kw) -> np.ndarray:
+def worth_and_refill(asked, ahead: PricesAhead, net_kw) -> np.ndarray:
     """What a kWh delivered is expected to save, and at which price a stored one comes back within a day."""
     buy, sell = ahead.at_noon[:, 0]
     pools, n_day = asked.pools, round(24.0 / asked.house.hours.step_h)

@@ -9,8 +9,9 @@ import numpy as np
 from profiles.noun import BadInput
 from profiles.rate.prices import Prices
 from simulate.house.asked import Asked, ask_plan, serve_steps, stay_kwh
+from simulate.house.candidates import may_switch
 from simulate.house.caps import limited
-from simulate.house.foreseen import best_plan, forecast_plan
+from simulate.house.foreseen import BestPlanner, forecast_plan
 from simulate.house.house import House
 from simulate.house.least_cost import interactive_targets, prices_ahead
 from simulate.house.score import year_cost
@@ -32,7 +33,7 @@ BETTER = 1.0
 """Units of currency a year by which another plan must do better than least-cost to be run in its place."""
 
 
-def with_reserve(asked: Asked, reserve, targets_of=None) -> Asked:
+def with_reserve(asked: Asked, reserve, planner: BestPlanner | None = None) -> Asked:
     """The same plan with another reserve.
 
     Parameters
@@ -40,8 +41,8 @@ def with_reserve(asked: Asked, reserve, targets_of=None) -> Asked:
     asked : Asked
     reserve : float, tuple or array
         As `plan.reserve_frac`.
-    targets_of : callable, optional
-        From an `Asked` with its floors to its targets; the plan's own unless given.
+    planner : BestPlanner, optional
+        Of the same house: then `best-possible` is what it asks for, and no other plan is looked at.
     """
     house = asked.house
     frac = reserve_frac(reserve, house.hours)
@@ -55,28 +56,45 @@ def with_reserve(asked: Asked, reserve, targets_of=None) -> Asked:
         return limited(asked)
     if asked.plan == "least-cost":
         return _least_cost(asked)
-    asked = replace(asked, wish=replace(asked.wish, targets_kwh=(targets_of or _targets)(asked)))
+    if asked.plan == "best-possible":
+        return planner(asked) if planner else _best_possible(asked)
+    asked = replace(asked, wish=replace(asked.wish, targets_kwh=_targets(asked)))
     return asked if asked.wish.parallel else replace(asked, wish=replace(asked.wish, stay_kwh=_stay_kwh(asked)))
 
 
 def _least_cost(asked: Asked) -> Asked:
     """The least-cost plan, or another that does better here over the year: then it is a setting, and said."""
-    house, prices = asked.house, asked.prices
     if not asked.pools:
         return asked
-    dearest = float(prices.buy_per_kwh.max())
-    cost = lambda one: year_cost(house, walk_asked(one).year, dearest)
-    other = {name: with_reserve(ask_plan(house, prices, name), asked.reserve) for name in _other_plans(house, prices)}
-    costs = {name: cost(one) for name, one in other.items()}
-    least = min(costs, key=costs.get)
-    ours = _expected(asked)
-    mine = cost(ours)
-    better = mine - costs[least]
-    if better > BETTER or mine > costs["keep-full"] - BETTER:
-        name = least if better > BETTER else "keep-full"
-        gain = f"{abs(mine - costs[name]):.2f} {'more' if mine > costs[name] else 'less'} off the bill of this year"
-        return replace(other[name], plan=asked.plan, settings=(f'least-cost runs as "{name}" here: {gain}',))
-    return ours
+    others = _others(asked, calendar_plans(asked.house, asked.prices))
+    return _or_better(_expected(asked), others, idle="keep-full")
+
+
+def _best_possible(asked: Asked) -> Asked:
+    """What the best possible asks for; where that is not exact and another plan takes off more, that plan."""
+    if not asked.pools:
+        return asked
+    planner = BestPlanner(asked)
+    best = planner(asked)
+    return best if planner.is_best else _or_better(best, _others(asked, causal_plans(asked.house, asked.prices)))
+
+
+def _others(asked: Asked, names: list[str]) -> dict[str, Asked]:
+    return {name: with_reserve(ask_plan(asked.house, asked.prices, name), asked.reserve) for name in names}
+
+
+def _or_better(ours: Asked, others: dict[str, Asked], idle: str | None = None) -> Asked:
+    """One of several that costs least over the year, `ours` unless another is plainly better; `idle` wins a tie."""
+    cost = lambda one: year_cost(one.house, walk_asked(one).year, float(one.prices.buy_per_kwh.max()))
+    mine, costs = cost(ours), {name: cost(one) for name, one in others.items()}
+    name, least_gain = min(costs, key=costs.get), BETTER if idle else 0.0
+    if mine - costs[name] <= least_gain:
+        if idle is None or mine <= costs[idle] - BETTER:
+            return ours
+        name = idle
+    gain = f"{abs(mine - costs[name]):.2f} {'more' if mine > costs[name] else 'less'} off the bill of this year"
+    setting = f'{ours.plan} runs as "{name}" here: {gain}'
+    return replace(others[name], plan=ours.plan, settings=(setting, *others[name].settings))
 
 
 def _expected(asked: Asked) -> Asked:
@@ -86,17 +104,28 @@ def _expected(asked: Asked) -> Asked:
     ahead = prices_ahead(site.rate, asked.prices.buy_per_kwh, sell)
     if not asked.wish.parallel:
         wish, switched = switched_wish(asked, ahead)
-        return replace(asked, wish=wish, switched=switched)
+        return replace(asked, wish=wish, switched=switched, may_switch=may_switch(asked.house).names)
     return replace(asked, wish=replace(asked.wish, targets_kwh=interactive_targets(asked, ahead)))
 
 
-def _other_plans(house: House, prices: Prices) -> list[str]:
+def calendar_plans(house: House, prices: Prices) -> list[str]:
     """Plans by the calendar that this house can run."""
     plans = ["keep-full"]
     if prices.buy_per_kwh.min() < prices.buy_per_kwh.max():
         plans.append("time-of-use")
     if house.site.solar is not None:
         plans.append("self-consumption")
+    return plans
+
+
+def causal_plans(house: House, prices: Prices) -> list[str]:
+    """Every plan that knows no future and that this house can run, the simplest first."""
+    plans, rate = calendar_plans(house, prices), house.site.rate
+    if any(one.tiers is not None or one.per_kw > 0.0 for one in rate.demand):
+        plans.append("demand-limit")
+    if len(plans) > 1 or any(period.tiers for period in rate.periods):
+        in_order = (prices.buy_per_kwh >= prices.sell_per_kwh).all() and (prices.sell_per_kwh >= 0.0).all()
+        plans += ["forecast"] * bool(in_order) + ["least-cost"]
     return plans
 
 
@@ -109,8 +138,8 @@ def _stay_kwh(asked: Asked) -> np.ndarray:
 
 def _targets(asked: Asked) -> np.ndarray:
     """Targets of every pool, shape (n_pools, n_steps, 4). [kWh]"""
-    if asked.plan in ("best-possible", "forecast"):
-        return best_plan(asked) if asked.plan == "best-possible" else forecast_plan(asked)
+    if asked.plan == "forecast":
+        return forecast_plan(asked)
     house, wish = asked.house, asked.wish
     from_utility = house.site.operation.charge_from == "any"
     out = np.zeros_like(wish.targets_kwh)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from profiles.noun import BadInput
 from simulate.document.study import study
 from simulate.house.bills import bills_of
 from simulate.house.bound import bound_of
@@ -21,38 +22,62 @@ OF_THE_CURRENCY = 1e-6
 CLOSES_KWH = 1e-6
 
 
-def check_house(house) -> tuple[float | None, float]:
-    """How far a year's saving stands above its bound (None without one), and the residual of its energy. [kWh]"""
-    run = run_year(house)
-    bills = bills_of(run)
-    bound = bound_of(run, bills)
-    residual = abs(run.energy_kwh()["residual"])
-    assert residual < CLOSES_KWH
-    if bound.saving is None:
-        return None, residual
-    assert bills.saving <= bound.saving + OF_THE_CURRENCY, (bills.saving, bound)
-    wish = run.asked.wish
-    if bound.net is not None and not wish.dc_kw.any() and not wish.inside_kw.any():
-        down_kwh = np.maximum(-np.diff(run.year.pool_kwh, axis=1), 0.0).sum()  # no-load draw is discharged too
-        assert bills.saving - house.site.operation.wear_per_kwh * down_kwh <= bound.net + OF_THE_CURRENCY
-    return bills.saving - bound.saving, residual
+def with_plan(house, plan):
+    """The same house run by another plan."""
+    site = house.site.model_copy(update={"operation": house.site.operation.model_copy(update={"plan": plan})})
+    site._file, site._folder = house.site.file, house.site.folder
+    return replace(house, site=site)
 
 
-@pytest.mark.parametrize("plan", PLANS)
-def test_no_plan_beats_the_bound(plan):
-    rng = np.random.default_rng([PLANS.index(plan), 9])
-    years = [random_house(rng, plan, quick=plan != "demand-limit") for _ in range(2 if plan == "demand-limit" else 5)]
-    months = [random_house(rng, plan, n_days=31) for _ in range(15)]
-    above = [check_house(house)[0] for house in years + months]
-    assert sum(one is not None for one in above) >= 0.7 * len(above)
+def check_house(house, plans=PLANS) -> tuple[float | None, int]:
+    """How far the savings of all plans stand above the one bound (None without one), and how many could be run."""
+    runs = [run for plan in plans if (run := run_of(house, plan)) is not None]
+    bound = bound_of(runs[0], bills_of(runs[0]))
+    again = bound_of(runs[-1], bills_of(runs[-1]))
+    assert (bound.saving is None) == (again.saving is None)
+    assert bound.saving is None or again.saving == pytest.approx(bound.saving, abs=1e-9)
+    most = -np.inf
+    for run in runs:
+        assert abs(run.energy_kwh()["residual"]) < CLOSES_KWH
+        missing = max(-run.year.stored_change_kwh, 0.0) * float(run.asked.prices.buy_per_kwh.max())
+        saving, wish = bills_of(run).saving - missing, run.asked.wish
+        most = max(most, saving)
+        if bound.net is not None and not wish.dc_kw.any() and not wish.inside_kw.any():
+            down_kwh = np.maximum(-np.diff(run.year.pool_kwh, axis=1), 0.0).sum()  # no-load draw is discharged too
+            assert saving - house.site.operation.wear_per_kwh * down_kwh <= bound.net + OF_THE_CURRENCY
+        assert bound.saving is None or saving <= bound.saving + OF_THE_CURRENCY, (run.asked.plan, saving, bound)
+    return None if bound.saving is None else most - bound.saving, len(runs)
+
+
+def run_of(house, plan):
+    """A year under a plan, None where the site cannot run it."""
+    try:
+        return run_year(with_plan(house, plan))
+    except BadInput as error:
+        assert (error.key, error.value) == ("operation.plan", "demand-limit")
+        return None
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_plan_beats_the_bound(seed):
+    """A month of each house, from any day of the year."""
+    above, n_plans = check_house(random_house(np.random.default_rng([seed, 78]), n_days=31))
+    assert above is not None and n_plans >= len(PLANS) - 1
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_no_plan_beats_the_bound_of_a_year(seed):
+    above, _ = check_house(random_house(np.random.default_rng([seed, 79]), quick=True))
+    assert above is not None
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("plan", PLANS)
-def test_no_plan_beats_the_bound_on_two_thousand_houses(plan):
-    """A month each, from any day of the year."""
-    above = [check_house(random_house(np.random.default_rng([seed, 77]), plan, n_days=31))[0] for seed in range(2000)]
-    assert sum(one is not None for one in above) >= 0.9 * len(above)
+@pytest.mark.parametrize("start", range(0, 500, 50))
+def test_no_plan_beats_the_bound_on_five_hundred_houses(start):
+    above = [
+        check_house(random_house(np.random.default_rng([seed, 77]), n_days=31))[0] for seed in range(start, start + 50)
+    ]
+    assert sum(one is not None for one in above) == 50
 
 
 def sunny_house(rng, takes_back_kw):
@@ -168,28 +193,21 @@ def billed(rate, load_kw=2.0, plan="time-of-use", **tables):
 
 
 @pytest.mark.parametrize(
-    ("rate", "plan", "terms"),
+    ("rate", "left_out"),
     [
-        ({"tiers": TIERS}, "keep-full", "energy tiers"),  # a unit without on-grid draw that keeps full changes nothing
-        ({"tiers": NEVER_LEFT}, "keep-full", "energy tiers"),
-        (peaks(minimum_per_month=1.0), "time-of-use", None),
-        (peaks(demand=[{"tiers": DEMAND_TIERS}]), "keep-full", "demand tiers"),
-        (
-            peaks(demand=[{"per_kw": 5.0, "block": "rolling"}]),
-            "keep-full",
-            "demand blocks that roll or differ in length",
-        ),
-        (peaks(demand=[{"per_kw": 0.0, "block": "rolling"}]), "time-of-use", None),
-        (peaks(demand=[RATCHET]), "keep-full", "a demand ratchet"),
-        (peaks(export=CARRY), "time-of-use", None),
+        ({"tiers": NEVER_LEFT}, None),
+        (peaks(minimum_per_month=1.0), "a minimum bill"),
+        (peaks(minimum_per_month=150.0), "a minimum bill"),
+        (peaks(demand=[{"per_kw": 0.0, "block": "rolling"}]), None),
+        (peaks(export=CARRY), None),
     ],
 )
-def test_terms_that_are_the_same_with_and_without_do_not_stand_in_the_way(rate, plan, terms):
-    bills, bound = billed(rate, plan=plan)
+def test_terms_that_can_only_add_to_a_bill_do_not_stand_in_the_way(rate, left_out):
+    bills, bound = billed(rate)
     assert bound.saving is not None and bound.method is not None
     assert bills.saving <= bound.saving + OF_THE_CURRENCY
-    kept = f"the best possible keeps as with the plan, which leaves it unchanged: {terms}"
-    assert bound.notes == (() if terms is None else (kept,))
+    said = f"{left_out} is left out of the best possible, which can only make it larger"
+    assert bound.notes == (() if left_out is None else (said,))
 
 
 def tiered_peaks() -> dict:
@@ -205,8 +223,8 @@ def tiered_peaks() -> dict:
 @pytest.mark.parametrize(
     ("rate", "terms"),
     [
+        ({"tiers": TIERS}, "energy tiers"),
         (tiered_peaks(), "energy tiers"),
-        (peaks(minimum_per_month=150.0), "a minimum bill"),
         (peaks(demand=[{"tiers": DEMAND_TIERS}]), "demand tiers"),
         (peaks(demand=[{"per_kw": 5.0, "block": "rolling"}]), "demand blocks that roll or differ in length"),
         (peaks(demand=[RATCHET]), "a demand ratchet"),
@@ -229,26 +247,24 @@ def lit(site, connected_at):
     )
 
 
-def test_lost_credit_and_a_pair_that_is_backfed_say_why():
+def test_lost_credit_and_a_pair_that_is_backfed_stay_below_the_bound():
     rate = peaks(export={"method": "net-metering", "unused": "lose"})
     tables = {"subpanel": {"mode": "interactive"}, "operation": {"plan": "self-consumption", "reserve": 0.0}}
     run = run_year(
         lit(small_site([circuit("Lights", 1.0)], [unit(discharge_efficiency=0.5)], rate=rate, **tables), "main-panel")
     )
     lost = bound_of(run, bills_of(run))
-    assert lost.saving is None
-    assert lost.notes == ("no best possible is given: not the same with and without the battery: credit that is lost",)
+    assert bills_of(run).saving <= lost.saving
+    assert lost.notes == ("credit that is lost is left out of the best possible, which can only make it larger",)
     loads = [circuit("Lights", 0.2, rate_transfer=True), circuit("Pump", 0.3, "AB", rate_transfer=True)]
     site = small_site(
         loads, locked_pair(takes_back_kw=3.0), rate=peaks("09:00-20:00"), operation={"plan": "time-of-use"}
     )
-    run = run_year(lit(site, "sub-panel"))
-    backfed = bound_of(run, bills_of(run))
-    assert backfed.saving is None and "locked pair" in backfed.notes[0]
+    assert check_house(lit(site, "sub-panel"))[0] <= OF_THE_CURRENCY
 
 
 def test_pools_are_enlarged_in_proportion():
-    from simulate.house.bound import _enlarged
+    from simulate.house.ideal import _enlarged
 
     made = _enlarged((Pool(1.0, 2.0, 3.0), Pool(3.0, 2.0, 3.0)), Pool(1.0, 0.0, 0.0))
     assert [pool.usable_kwh for pool in made] == [1.25, 3.75] and made[0].charge_kw == 2.0
