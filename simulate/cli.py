@@ -345,6 +345,7 @@ def sweep(
     seed: Annotated[int, typer.Option(help="of a sample")] = 0,
     outages: Annotated[bool, typer.Option(help="start an outage at every step of every design")] = True,
     bound: Annotated[bool, typer.Option(help="solve for the best possible saving too")] = False,
+    fails: Annotated[bool, typer.Option("--fails", help="count the panel checks that each design fails too")] = False,
     figures: Annotated[bool, typer.Option(help="draw what was found into OUT/_figures")] = False,
     by: Annotated[str | None, typer.Option(help="label of a table of homes: what its groups come to")] = None,
     as_json: Json = False,
@@ -363,6 +364,7 @@ def sweep(
         seed=seed,
         outages=outages,
         bound=bound,
+        fails=fails,
         figures=figures,
         by=by,
     )

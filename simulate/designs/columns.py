@@ -44,6 +44,8 @@ RESULTS = {
     "out_without_battery": ("currency a year", "bill on the site's rate without a battery"),
     "out_with_battery": ("currency a year", "bill on the site's rate with it"),
     "out_saving": ("currency a year", "out_without_battery less out_with_battery"),
+    "out_change": ("currency a year", "out_with_battery less out_today: negative is less to pay"),
+    "out_fails": ("1", "panel checks that fail; only where --fails asks for them"),
     "out_bound": ("currency a year", "the most that any plan could save; only where --bound asks for it"),
     "out_captured_frac": ("0 to 1", "out_saving over out_bound; only with it"),
     "out_simple_payback_y": (
@@ -61,6 +63,8 @@ RESULTS = {
 
 TEXTS = {
     "out_first_lost": "circuit that goes dark first in most outages",
+    "out_never_carried": 'circuits that no wiring can serve in this design, "" where none',
+    "out_stands_apart": "those of them of the first priority or medical: the design is on no front and no best one",
     "error": "why the design was refused; none where it was run",
     "input_hash": "hash of the site as it was understood and of the bytes of the files that it names",
 }

@@ -41,15 +41,15 @@ class Comparison:
 
     Notes
     -----
-    A row holds: label, units, where ("2 on A, 1 on B"), by_leg, as_written (the site's own design), usable_kwh and
-    usable_end_kwh (at the end of the warranty) [kWh], hours by year and season (p10, p50, worst) and leg_hours [h] of
-    the circuits that are carried, never_carried (no wiring can serve them with these units), first_lost, why (share of
-    outages by what ended them), more_units_cure_frac (those that ended empty; units cure no other cause), covered_frac
-    (share that lasts 4 to 72 h) and ridden_through_frac (both 0 where a first-priority circuit is never carried),
-    unserved_kwh_per_year of all backed-up circuits (None where the site names no interruptions), recharge_h, service_a,
+    A row holds what `shared_row.shared_row` makes, and: label, n_units, where ("2 on A, 1 on B"), by_leg, as_written
+    (the site's own design), usable_kwh and usable_end_kwh (at the end of the warranty) [kWh], hours by year and season
+    (p10, p50, worst) and leg_hours [h] of the circuits that are carried, first_lost, why_frac (share of outages by what
+    ended them), more_units_cure_frac (those that ended empty; units cure no other cause), covered_frac (share that
+    lasts 4 to 72 h) and ridden_through_frac (both 0 where a first-priority circuit is never carried),
+    unserved_kwh_per_year of all backed-up circuits (None where the site names no interruptions), recharge_h,
     no_load_kwh and on_grid_kwh a year, saving a year (it may be negative), installed_price, more_hours (nine in ten of
     the year, against the row before; None where the two carry other circuits), hours_per_1000 and more_hours_per_1000
-    (of the currency).
+    (of the currency; None for a design that stands apart).
     """
 
     compared: str

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from simulate.designs.shared_row import shared_row
+from simulate.document.study import Study, storm_of
 from simulate.house.bills import bills_of
 from simulate.house.house import House
 from simulate.house.interruptions import indices_in, interruptions_of, start_weight
@@ -14,6 +16,7 @@ from simulate.house.reliability import reliability_row
 from simulate.house.ride import RideThrough
 from simulate.house.walked import HouseYear
 from simulate.physics.outages.spread import SEASONS, TOLERANCE_H, nine_in_ten
+from simulate.site.price import installed_price
 from simulate.site.site import Site
 
 MARKS_H = (4, 8, 12, 24, 72)
@@ -53,14 +56,15 @@ def where_text(house: House) -> str:
 
 
 def design_of(label: str, ride: RideThrough, written: Site, before: Design | None) -> Design:
-    """One design with its row; what it adds is against the design before it."""
-    row = {"label": label, **_battery_row(ride, written), **_hours_row(ride), **_year_row(ride)}
-    p10, price = row["hours"]["year"]["p10"], row["installed_price"]
-    row["hours_per_1000"] = 1000.0 * p10 / price if price else None
+    """One design with its row; what it adds is against the design before it, where both carry the same circuits."""
+    study = Study(ride.house.site, ride.run, ride, storm_of(ride), bills_of(ride.run))
+    row = {"label": label, **_battery_row(ride, written), **_hours_row(ride), **_year_row(study), **shared_row(study)}
+    p10, price = row["hours"]["year"]["p10"], row["price"]
+    row["hours_per_1000"] = 1000.0 * p10 / price if price and not row["stands_apart"] else None
     row["more_hours"] = row["more_hours_per_1000"] = None
-    if before is not None and before.row["never_carried"] == row["never_carried"]:
+    if before is not None and before.row["never_carried"] == row["never_carried"] and not row["stands_apart"]:
         row["more_hours"] = p10 - before.row["hours"]["year"]["p10"]
-        paid = (price or 0.0) - (before.row["installed_price"] or 0.0)
+        paid = (price or 0.0) - (before.row["price"] or 0.0)
         row["more_hours_per_1000"] = 1000.0 * row["more_hours"] / paid if price and paid > 0.0 else None
     return Design(label, ride, row)
 
@@ -70,7 +74,7 @@ def _battery_row(ride: RideThrough, written: Site) -> dict:
     groups = [group for group in house.site.battery if group.count]
     counts = [(group.name, group.count) for group in house.site.battery]
     return {
-        "units": sum(group.count for group in groups),
+        "n_units": sum(group.count for group in groups),
         "where": where_text(house),
         "by_leg": {pool.legs: pool.n_units for pool in house.pools},
         "as_written": house.site == written or counts == [(group.name, group.count) for group in written.battery],
@@ -78,15 +82,6 @@ def _battery_row(ride: RideThrough, written: Site) -> dict:
         "usable_end_kwh": sum(group.count * group.unit_kwh * group.end_frac for group in groups),
         "installed_price": installed_price(house.site),
     }
-
-
-def installed_price(site: Site) -> float | None:
-    """Price of all units and of what goes with them; None where a unit's is not given. [currency]"""
-    groups = [group for group in site.battery if group.count]
-    if any(group.installed_price is None for group in groups):
-        return None
-    other = 0.0 if site.money is None else site.money.other_installed_price
-    return sum(group.count * group.installed_price for group in groups) + (other if groups else 0.0)
 
 
 def _hours_row(ride: RideThrough) -> dict:
@@ -101,13 +96,12 @@ def _hours_row(ride: RideThrough) -> dict:
         "leg_hours": {leg: three(hours) for leg, hours in ride.leg_hours.items()},
         "censored_frac": float(ride.censored.mean()),
         "first_lost": ride.usually_lost,
-        "why": ride.why_frac,
+        "why_frac": ride.why_frac,
         "more_units_cure_frac": ride.why_frac.get("empty", 0.0) / ended if ended else 0.0,
         "cure": cure_text(ride.why_frac),
         "covered_frac": {
             str(mark): float(np.mean(hours >= mark - TOLERANCE_H)) if mark <= last else None for mark in MARKS_H
         },
-        "never_carried": list(ride.house.never_carried),
     }
 
 
@@ -148,18 +142,17 @@ def cure_text(why_frac: dict[str, float]) -> str:
     return f"more energy cures only empty units ({why_frac['empty']:.0%} of outages), not: {others}"
 
 
-def _year_row(ride: RideThrough) -> dict:
-    run = ride.run
+def _year_row(study: Study) -> dict:
+    ride, run = study.ride, study.run
     no_load, on_grid = standing_kwh(run)
     recharge = recharge_of(run)
     return {
         **_reliability(ride),
         "recharge_h": None if recharge is None else _finite(recharge["from_empty_h"]),
-        "service_a": None if recharge is None else recharge["service_a"],
         "service_exceeded": None if recharge is None else recharge["exceeds"],
         "no_load_kwh": no_load,
         "on_grid_kwh": on_grid,
-        "saving": bills_of(run).saving,
+        "saving": study.bills.saving,
     }
 
 

@@ -204,7 +204,8 @@ def pareto(table, *, least=("out_installed_price",), most=("out_hours_p10", "out
     Parameters
     ----------
     table : DataFrame
-        From `sweep`; rows with an error or without one of the answers are left out.
+        From `sweep`; rows with an error or without one of the answers are left out, and designs that never carry a
+        circuit of the first priority or a medical one (`out_stands_apart`).
     least, most : sequence of str
         Columns of which less, and of which more, is better.
 
@@ -225,12 +226,14 @@ def pareto(table, *, least=("out_installed_price",), most=("out_hours_p10", "out
             raise BadInput("is not a column of the table", key="pareto", value=name)
     columns = [*least, *most]
     good = table.dropna(subset=columns)
+    if "out_stands_apart" in good:
+        good = good[good["out_stands_apart"].fillna("") == ""]
     if not len(good):
         raise BadInput(
             "has no row with every answer",
             key="pareto",
             value=tuple(columns),
-            way_out="give installed_price of the units, or name other answers",
+            way_out="give installed_price of the units, carry the first priority, or name other answers",
         )
     signs = dict.fromkeys(least, 1.0) | dict.fromkeys(most, -1.0)
     costs = np.column_stack([sign * good[name].to_numpy(float) for name, sign in signs.items()])

@@ -11,7 +11,7 @@ from profiles.noun import BadInput
 from profiles.rate.calendar import RateCalendar, rate_calendar
 from profiles.rate.prices import Prices, price_series
 from simulate.bill.amounts import bill_amounts
-from simulate.designs.row import Houses, Wanted, bill_row, installed_price, outage_row, payback_row, year_row
+from simulate.designs.row import Houses, Wanted, bill_row, carried_row, outage_row, payback_row, year_row
 from simulate.house.asked import Asked, plan_and_reserve, prices_of
 from simulate.house.asked import serve_steps as serve_steps
 from simulate.house.bills import bills_of
@@ -24,6 +24,7 @@ from simulate.physics.lanes.lanes import Lanes, LaneYears, Track, run_lanes
 from simulate.physics.pool import Pool
 from simulate.physics.walk import Year
 from simulate.plans.switched import periods_of
+from simulate.site.price import installed_price
 from simulate.site.site import Site
 
 PLANS = ("keep-full", "self-consumption", "time-of-use")
@@ -160,11 +161,16 @@ def lane_columns(road: Road, lanes: Lanes, paid, wanted: Wanted, house_of) -> di
     for first in range(0, lanes.n_designs, size):
         own = some_of(lanes, first, first + size)
         years = run_lanes(road.track, own, laps=MOST_LAPS, workers=1, keep_stored=wanted.outages)
-        columns = _year_columns(road, years, paid[first : first + size])
+        columns = _year_columns(road, years, paid[first : first + size]) | _carried(road.house, own.n_designs)
         if wanted.outages:
             columns |= _listed([_outages(house_of(first + k), road, years, k) for k in range(own.n_designs)])
         parts.append(columns)
     return {name: np.concatenate([one[name] for one in parts]) for name in parts[0]}
+
+
+def _carried(house: House, n_designs: int) -> dict[str, np.ndarray]:
+    """What no wiring can serve is the same for all designs of a road: legs, locks and circuits are."""
+    return {name: np.full(n_designs, text, dtype=object) for name, text in carried_row(house).items()}
 
 
 def some_of(lanes: Lanes, first: int, last: int) -> Lanes:
@@ -284,7 +290,7 @@ def _outages(house: House, road: Road, years: LaneYears, k: int) -> dict:
 def grouped_rows(sites: list[Site], houses: Houses, wanted: Wanted) -> list[dict | None]:
     """Rows of the designs that can run side by side; None for those that have to run by themselves."""
     rows: list[dict | None] = [None] * len(sites)
-    if wanted.bound:
+    if wanted.one_by_one:
         return rows
     groups: dict[str, list[tuple[int, House, Prices]]] = {}
     for k, site in enumerate(sites):

@@ -14,7 +14,6 @@ from simulate.designs.row import (
     Wanted,
     files_text,
     hash_of,
-    installed_price,
     payback_row,
     sha256_text,
     site_with,
@@ -24,6 +23,7 @@ from simulate.house.asked import plan_and_reserve, prices_of
 from simulate.house.house import House
 from simulate.physics.lanes.lanes import Lanes
 from simulate.site.pools import LegPool
+from simulate.site.price import installed_price
 from simulate.site.site import Site
 from simulate.site.unit import Battery
 
@@ -95,7 +95,7 @@ def number_columns(site: Site, keys, rows, houses: Houses, wanted: Wanted) -> di
     rows : list of tuple
         Their values.
     """
-    if wanted.bound or len(rows) < FEWEST or not keys:
+    if wanted.one_by_one or len(rows) < FEWEST or not keys:
         return None
     numbers = numbers_of(site, keys, rows)
     if numbers is None:

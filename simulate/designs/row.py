@@ -13,6 +13,7 @@ import numpy as np
 
 from profiles.noun import BadInput, Noun
 from simulate.designs.columns import ENERGIES, SPREADS
+from simulate.document.answers import lost_first
 from simulate.house.asked import Asked, ask_plan, plan_and_reserve, prices_of
 from simulate.house.bills import bills_of
 from simulate.house.bound import bound_of
@@ -21,9 +22,11 @@ from simulate.house.ride import RideThrough, ride_through
 from simulate.house.targets import with_reserve
 from simulate.house.walked import HouseYear, walk_asked
 from simulate.house.year import ask
+from simulate.panel.checks.check import check_panel
 from simulate.physics.outages.spread import lasting_frac, spread
 from simulate.site.named_files import content_of, files_in
 from simulate.site.pools import pools_of
+from simulate.site.price import installed_price
 from simulate.site.site import Site
 
 MOST_HOUSES = 4
@@ -49,10 +52,18 @@ class Wanted:
         Start an outage at every step.
     bound : bool
         Solve for the best possible saving too (slow where several pools share a meter).
+    fails : bool
+        Run the panel checks of every design and count those that fail.
     """
 
     outages: bool = True
     bound: bool = False
+    fails: bool = False
+
+    @property
+    def one_by_one(self) -> bool:
+        """What is wanted needs each design by itself."""
+        return self.bound or self.fails
 
 
 @cache
@@ -178,6 +189,9 @@ def row_of(run: HouseYear, ride: RideThrough | None, wanted: Wanted) -> dict:
     row = year_row(run.energy_kwh(), installed_price(run.house.site))
     row |= bill_row(bills.today.total, bills.without_battery.total, bills.with_battery.total)
     row |= payback_row(run.house.site, row["out_installed_price"], row["out_saving"])
+    row |= carried_row(run.house)
+    if wanted.fails:
+        row["out_fails"] = float(sum(one.verdict == "fail" for one in check_panel(run.house.site)))
     if wanted.bound:
         bound = bound_of(run, bills)
         row |= {"out_bound": bound.saving, "out_captured_frac": bound.captured_frac}
@@ -197,7 +211,14 @@ def bill_row(today: float | None, without: float, with_battery: float) -> dict:
         "out_without_battery": without,
         "out_with_battery": with_battery,
         "out_saving": without - with_battery,
+        "out_change": np.nan if today is None else with_battery - today,
     }
+
+
+def carried_row(house: House) -> dict[str, str]:
+    """What no wiring can serve in a design, and whether it stands apart from designs that serve it."""
+    apart = ", ".join(circuit.name for circuit in lost_first(house.site, house.never_carried))
+    return {"out_never_carried": ", ".join(house.never_carried), "out_stands_apart": apart}
 
 
 def outage_row(ride: RideThrough) -> dict:
@@ -217,15 +238,6 @@ def payback_row(site: Site, price, saving) -> dict:
     yearly = np.asarray(saving, dtype=float) - site.money.yearly_cost
     gains = np.where(yearly > 0.0, yearly, np.nan)
     return {"out_simple_payback_y": (price - grants) / gains}
-
-
-def installed_price(site: Site) -> float | None:
-    """Price of the units and of what else is named; None where a unit has no price. [currency]"""
-    groups = [group for group in site.battery if group.count]
-    if any(group.installed_price is None for group in groups):
-        return None
-    other = getattr(site.money, "other_installed_price", None) or 0.0
-    return float(sum(group.count * group.installed_price for group in groups) + other)
 
 
 def run_design(site: Site, houses: Houses, wanted: Wanted) -> dict:

@@ -58,6 +58,7 @@ def sweep(
     seed: int = 0,
     outages: bool = True,
     bound: bool = False,
+    fails: bool = False,
 ):
     """Run a site for every design that `vary` names, one row a design.
 
@@ -78,6 +79,8 @@ def sweep(
         Start an outage at every step of every design too.
     bound : bool
         Solve for the best possible saving too; slow where several pools share a meter.
+    fails : bool
+        Run the panel checks of every design too and count those that fail; each design is then run by itself.
 
     Returns
     -------
@@ -106,7 +109,7 @@ def sweep(
     import pandas as pd
 
     designs = designs_of(vary, n=n, method=method, seed=seed)
-    wanted = Wanted(outages, bound)
+    wanted = Wanted(outages, bound, fails)
     parts = dict(run_parts(site, designs, wanted, executor=executor, out=out))
     if out is not None:
         return pd.read_parquet(out)
@@ -188,7 +191,7 @@ def part_size(n_designs: int, wanted: Wanted) -> int:
     It depends on nothing else, so that a sweep can be resumed.
     """
     low, most = PART_DESIGNS
-    high = most if wanted.outages or wanted.bound else BILLS_ONLY
+    high = most if wanted.outages or wanted.one_by_one else BILLS_ONLY
     share = max(low, min(high, -(-n_designs // 64)))
     return share if n_designs < 8 * BLOCK or most < BLOCK else -(-share // BLOCK) * BLOCK
 

@@ -27,6 +27,7 @@ from simulate.house.recharge import recharge_of
 from simulate.house.refuel import refuel_of
 from simulate.house.reliability import reliability_of, second_outage
 from simulate.house.ride import RideThrough, ride_through
+from simulate.house.storm import storm_stated
 from simulate.house.walked import HouseYear
 from simulate.house.year import run_year
 from simulate.panel.checks.check import check_panel
@@ -148,6 +149,7 @@ class Study:
         house = self.run.house
         outage = self.ride.document()
         outage["storm"] = {key: value for key, value in self.storm.document().items() if key in ("hours", "by_season")}
+        outage["storm"]["stated"] = storm_stated(self.site)
         outage["recharge"] = recharge_of(self.run)
         outage["medical"] = self.medical
         outage["reliability"] = self.reliability

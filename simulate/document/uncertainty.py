@@ -16,7 +16,7 @@ from simulate.bill.cash_flow import whole_flow
 from simulate.bill.four_bills import FourBills
 from simulate.document.ranges import Range, tornado
 from simulate.document.words import tenths
-from simulate.document.worth import Life, asked_again, life_of, parts_of, price_of_solar, price_of_units
+from simulate.document.worth import Life, asked_again, life_of, parts_of
 from simulate.house.bills import bills_of
 from simulate.house.house import House, SiteSources
 from simulate.house.ride import ride_through
@@ -25,6 +25,7 @@ from simulate.house.year import run_year
 from simulate.physics.outages.spread import nine_in_ten
 from simulate.site.money import Money
 from simulate.site.pools import pools_of
+from simulate.site.price import money_of, price_of_solar, price_of_units
 from simulate.site.site import Site
 
 
@@ -192,7 +193,7 @@ def ranges_of(
 def _outcomes(base: HouseYear) -> Callable[..., Outcome]:
     """A function from values by name to an outcome; every variation is simulated once."""
     site, mids = base.house.site, _stated(base)
-    money, price, roof = site.money, price_of_units(site), price_of_solar(site)
+    money, price, roof = money_of(site), price_of_units(site), price_of_solar(site)
 
     @functools.cache
     def simulated(changed: frozenset) -> tuple[HouseYear, FourBills]:

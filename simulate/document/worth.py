@@ -22,6 +22,7 @@ from simulate.house.walked import HouseYear, walk_asked, without_battery_kw
 from simulate.house.year import ask
 from simulate.site.money import Money
 from simulate.site.pools import pools_of
+from simulate.site.price import money_of, price_of_solar, price_of_units
 from simulate.site.site import Site
 
 N_SIMULATED = 4
@@ -178,35 +179,19 @@ def worth_of(run: HouseYear, bills: FourBills, *, unserved_kwh_per_year: float |
     >>> worth.installed_price, list(worth.parts)
     (5600.0, ['rate', 'battery'])
     """
-    site = run.house.site
-    if site.money is None:
+    site, money = run.house.site, money_of(run.house.site)
+    if money is None:
         return None
-    life = life_of(run, bills, site.money.years)
+    life = life_of(run, bills, money.years)
     missing = [group.name for group in site.battery if group.count and group.installed_price is None]
     price, roof = price_of_units(site), price_of_solar(site)
     served = backed_up_kwh(run, unserved_kwh_per_year)
-    parts = parts_of(site.money, life, price, roof, served or 0.0)
-    flow = whole_flow(site.money, parts) if "battery" in parts else None
+    parts = parts_of(money, life, price, roof, served or 0.0)
+    flow = whole_flow(money, parts) if "battery" in parts else None
     notes = tuple(_notes(run, life, missing, served))
     return Worth(
-        bills.with_battery.currency, site.money, life, price, roof, parts, flow, *_first_warranty(run), served, notes
+        bills.with_battery.currency, money, life, price, roof, parts, flow, *_first_warranty(run), served, notes
     )
-
-
-def price_of_units(site: Site) -> float | None:
-    """Installed price of all battery units; None where one is not given. [currency]"""
-    groups = [group for group in site.battery if group.count]
-    if any(group.installed_price is None for group in groups):
-        return None
-    return float(sum(group.count * group.installed_price for group in groups))
-
-
-def price_of_solar(site: Site) -> float | None:
-    """Installed price of a roof that is new; None without one or without its price. [currency]"""
-    money, solar = site.money, site.solar
-    if money is None or money.solar is None or solar is None or solar.existing:
-        return None
-    return money.solar.price_of(solar.dc_kw)
 
 
 def parts_of(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from profiles.loads.circuit import OutageScale
 from profiles.noun import BadInput
 from profiles.weather.storms import storm_days
 from profiles.weather.weather import read_weather_years
@@ -13,6 +14,7 @@ from simulate.house.ride import RideThrough, ride_through
 from simulate.house.year import run_year
 from simulate.physics.outages.spread import spread
 from simulate.physics.pool import drain_kw
+from simulate.site.site import Site
 
 STARTS_TOGETHER = ("motor", "hvac", "heat", "water-heater")
 """Kinds that lose their diversity while the power is off: all of them are on when it returns."""
@@ -20,6 +22,21 @@ STARTS_TOGETHER = ("motor", "hvac", "heat", "water-heater")
 PICKUP_FACTOR, PICKUP_MIN = 2.0, 30.0
 """Load of such circuits over their mean right after an interruption, and for how long: engineering ranges 1.5 to 5 and
 minutes to an hour, no citation."""
+
+
+def storm_stated(site: Site) -> bool:
+    """A storm load is stated: a circuit that is backed up has a storm factor, or actual years give storm days.
+
+    Examples
+    --------
+    >>> from simulate.site.site import read_site
+    >>> storm_stated(read_site().with_values({"circuit.outage_scale": {"storm": 2.0}}))
+    True
+    """
+    if site.weather is not None and site.weather.storm_years is not None:
+        return True
+    scales = [circuit.outage_scale for circuit in site.circuit if circuit.on == "sub-panel"]
+    return any(isinstance(scale, OutageScale) and "storm" in scale.model_fields_set for scale in scales)
 
 
 def storm_rows(ride: RideThrough, weather=None) -> list[dict]:

@@ -101,7 +101,7 @@ def test_units_on_both_legs():
 def test_more_energy_does_not_cure_an_overload():
     site = small_site([circuit("Kettle", 3.0)], [unit("A", continuous_kw=2.0)], outage=FULL)
     row = compare_values(site, "battery.usable_kwh", [5.0, 50.0]).rows[1]
-    assert row["why"] == {"overload": 1.0}
+    assert row["why_frac"] == {"overload": 1.0}
     assert row["more_units_cure_frac"] == 0.0
     assert "cures none" in row["cure"]
     assert cure_text({"empty": 0.5, "held-off": 0.5}).startswith("more energy cures only empty units (50%")
@@ -183,7 +183,7 @@ def test_compared_units_equal_a_site_written_so():
 def test_document_and_frame():
     found = compare_units(two_legs(0.6, 0.25), (2, 1))
     text = json.dumps(found.document(), allow_nan=False)
-    assert json.loads(text)["rows"][0]["units"] == 2
+    assert json.loads(text)["rows"][0]["n_units"] == 2
     frame = found.to_frame()
     assert frame["hours.winter.p10"].tolist() == [row["hours"]["winter"]["p10"] for row in found.rows]
     assert any("estimate" in caution for caution in found.document()["cautions"])
@@ -298,7 +298,7 @@ def test_what_the_verb_refuses(asked, said):
 
 
 def test_the_verb_compares_one_to_six_units_without_anything():
-    assert [row["units"] for row in compared(two_legs(0.6, 0.25)).rows] == [1, 2, 3, 4, 5, 6]
+    assert [row["n_units"] for row in compared(two_legs(0.6, 0.25)).rows] == [1, 2, 3, 4, 5, 6]
     assert compared(two_legs(0.6, 0.25), vary="battery.usable_kwh=3,6").compared == "battery.usable_kwh"
     assert compared(two_legs(0.6, 0.25), two_legs(0.5, 0.25)).compared == "sites"
 

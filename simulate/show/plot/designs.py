@@ -84,10 +84,10 @@ def _survival(comparison: Comparison) -> Figure:
 
 
 def _marginal(comparison: Comparison) -> Figure:
-    designs = sorted(comparison.designs, key=lambda design: design.row["units"])
+    designs = sorted(comparison.designs, key=lambda design: design.row["n_units"])
     hours = [fully_served_h(design) for design in designs]
     p10, p50 = (np.array([np.quantile(h, q, method="lower") for h in hours]) for q in (0.1, 0.5))
-    return marginal_hours([design.row["units"] for design in designs], p10, hours_p50=p50).figure
+    return marginal_hours([design.row["n_units"] for design in designs], p10, hours_p50=p50).figure
 
 
 def svg_text(figure: Figure, name: str) -> str:

@@ -378,7 +378,7 @@ def _read(out: Path):
 
     known = ds.dataset(str(out), format="parquet").schema.names
     spread = [name for name in known if name.startswith(("out_hours", "out_lasting", "out_censored"))]
-    wanted = ["design", SAVING, PRICE, *spread]
+    wanted = ["design", SAVING, PRICE, "out_stands_apart", *spread]
     inputs = [name for name in known if name.startswith("in_")]
     told = json.loads((out / "_sweep.json").read_text("utf-8"))["vary"]
     return pd.read_parquet(out, columns=[*wanted, *inputs]), "sample" in told

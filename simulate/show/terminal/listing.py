@@ -60,7 +60,9 @@ def _hours_table(rows, currency: str):
     seasons = ("winter", "spring", "summer", "autumn", "year")
     table = table_of("design", *seasons)
     for row in rows:
-        table.add_row(_label(row), *(_three(row["hours"][season]) for season in seasons))
+        apart = [row["why"], *[""] * (len(seasons) - 1)]
+        hours = apart if row["stands_apart"] else [_three(row["hours"][season]) for season in seasons]
+        table.add_row(_label(row), *map(plain, hours))
     return table
 
 

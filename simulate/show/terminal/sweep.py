@@ -38,6 +38,7 @@ def sweep_command(
     seed: int = 0,
     outages: bool = True,
     bound: bool = False,
+    fails: bool = False,
     figures: bool = False,
     by: str | None = None,
 ) -> dict:
@@ -84,7 +85,7 @@ def sweep_command(
     if by is not None and by not in getattr(designs, "labels", {}):
         known = ", ".join(getattr(designs, "labels", {})) or "none, since no fleet is swept"
         raise BadInput("is not a label of the fleet", key="--by", value=by, way_out=f"known: {known}")
-    wanted = Wanted(outages, bound)
+    wanted = Wanted(outages, bound, fails)
     with _cluster(dask) as executor, _bar(len(designs)) as progress:
         for _ in run_parts(site, designs, wanted, executor=executor, out=out, progress=progress, workers=workers):
             pass

@@ -14,6 +14,7 @@ from simulate.document.answers import hours_sentence as answer
 from simulate.document.money_answer import change_text, printed_steps
 from simulate.document.words import hours_text, refill_text
 from simulate.house.recharge import charging_stop
+from simulate.house.storm import storm_stated
 from simulate.physics.outages.spread import SEASONS, nine_in_ten
 from simulate.site.cautions import LIFE_SUPPORT, MANUAL
 
@@ -75,7 +76,10 @@ def show_study(study: Study, console: Console) -> None:
     console.print(
         f"[bold]{plain(document['site'])}[/bold]  modelled year {study.run.hours.year}, {document['steps']:,} steps"
     )
-    show_outage(study.ride, console, storm=study.storm)
+    stated = storm_stated(study.site)
+    show_outage(study.ride, console, storm=study.storm if stated else None)
+    if not stated:
+        console.print("Storm loads not stated.")
     for line in outage_lines(study.ride, document):
         console.print(line)
     show_bills(study.bills, console)
