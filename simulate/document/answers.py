@@ -14,7 +14,7 @@ import numpy as np
 from profiles.loads.circuit import Circuit
 from simulate.bill.four_bills import FourBills
 from simulate.document.money_answer import change_text
-from simulate.document.timeline import who_goes_dark
+from simulate.document.timeline import cannot_start, who_goes_dark
 from simulate.document.words import hours_text
 from simulate.house.ride import RideThrough, most_common
 from simulate.panel.checks.finding import Finding
@@ -124,7 +124,7 @@ def hours_of(ride: RideThrough, aged: RideThrough) -> dict:
         _aged_sentence(p10, aged_p10, ride.horizon_h),
         _dead_sentence(leg, circuits, dropped),
     ]
-    text = " ".join(part for part in (*parts, _priority_sentence(ride)) if part)
+    text = " ".join(part for part in (*parts, _stalled_sentence(ride), _priority_sentence(ride)) if part)
     if ride.house.never_carried:
         text = "Of the circuits that are carried: " + text[0].lower() + text[1:]
     return {
@@ -167,8 +167,8 @@ def first_dead(ride: RideThrough, month: int) -> tuple[str | None, list[str], li
 
     Notes
     -----
-    A leg dies whole: all of its circuits are named, the gravest consequence first, and no tie is broken. Of several
-    legs the one that is first in most of these outages.
+    A leg dies whole: all of its circuits are named, the gravest consequence first, and no tie is broken; but for motors
+    that no unit can start, which are dark from the first. Of several legs the one that is first most often.
     """
     house = ride.house
     at = np.isin(house.hours.month, (month,))
@@ -179,7 +179,8 @@ def first_dead(ride: RideThrough, month: int) -> tuple[str | None, list[str], li
     dead = [p for p, pool in enumerate(house.pools) if leg == "both" or pool.legs in (leg, "AB")]
     on = [circuit for c, circuit in enumerate(house.circuits) if (house.share[dead, c] > 0.0).any()]
     dropped = _dropped_before(ride, worst)
-    return leg, [one.name for one in gravest_first(on) if one.name not in dropped], dropped
+    dark_before = {*dropped, *cannot_start(house.site)}
+    return leg, [one.name for one in gravest_first(on) if one.name not in dark_before], dropped
 
 
 def _dropped_before(ride: RideThrough, worst: np.ndarray) -> list[str]:
@@ -197,6 +198,13 @@ def _dead_sentence(leg: str | None, circuits: list[str], dropped: list[str]) -> 
     who = "Both legs go" if leg == "both" else f"Leg {leg} goes"
     before = f" Before that load control drops {', '.join(dropped)}." if dropped else ""
     return f"{who} dead first: {', '.join(circuits)}.{before}"
+
+
+def _stalled_sentence(ride: RideThrough) -> str:
+    """Circuits that are dark from the first instant, as no unit can start their motors."""
+    stalled = cannot_start(ride.house.site)
+    names = [circuit.name for circuit in gravest_first(ride.house.circuits) if circuit.name in stalled]
+    return f"The units cannot start: {', '.join(names)}." if names else ""
 
 
 def _priority_sentence(ride: RideThrough) -> str:
