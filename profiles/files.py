@@ -148,3 +148,23 @@ def folder_for(path: str | Path) -> Path:
             f"cannot be made: {error.strerror}", key="--out", value=str(path), way_out="name another folder"
         ) from None
     return folder
+
+
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def plain_cell(value: object) -> object:
+    """A cell of a CSV file that no spreadsheet takes for a formula: such a text gets an apostrophe in front.
+
+    Examples
+    --------
+    >>> plain_cell("=1+1"), plain_cell("Pump"), plain_cell(-1.5)
+    ("'=1+1", 'Pump', -1.5)
+    """
+    return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_SIGNS) else value
+
+
+def plain_table(frame):
+    """A DataFrame whose texts, names of columns included, are plain cells."""
+    texts = frame.select_dtypes(exclude=["number", "bool", "datetime"]).columns
+    return frame.assign(**{name: frame[name].map(plain_cell) for name in texts}).rename(columns=plain_cell)

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
+
+from profiles.ranges import most_of
 
 
 class BadInput(ValueError):
@@ -44,6 +47,58 @@ class Noun(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False, validate_default=False)
 
+    @model_validator(mode="after")
+    def _within_range(self):
+        for name in self.model_fields_set:
+            for value in _numbers(getattr(self, name)):
+                if not -most_of(name) <= value <= most_of(name):
+                    raise BadInput(
+                        f"must lie between {-most_of(name):,.0f} and {most_of(name):,.0f}",
+                        key=type(self).model_fields[name].alias or name,
+                        value=value,
+                        way_out="look at its unit",
+                    )
+        return self
+
+
+def _numbers(value: Any) -> tuple:
+    """A number, or the numbers of a list of them."""
+    if isinstance(value, tuple):
+        return tuple(one for one in value if type(one) in (int, float))
+    return (value,) if type(value) in (int, float) else ()
+
+
+LONG_TEXTS = ("description", "notes", "address")
+"""Keys whose text may have several lines."""
+
+
+def _refuse_signs(data: Any, key: str, file: object) -> None:
+    """Control characters (line ends, escapes, the zero sign) have no place in a name or a path."""
+    if isinstance(data, dict):
+        for name, value in data.items():
+            _refuse_signs(name, f"{key}.{name}" if key else name, file)
+            _refuse_signs(value, f"{key}.{name}" if key else name, file)
+    elif isinstance(data, list | tuple):
+        for k, value in enumerate(data):
+            _refuse_signs(value, f"{key}[{k + 1}]", file)
+    elif isinstance(data, str):
+        kept = "\n\t" if key.split(".")[-1].split("[")[0] in LONG_TEXTS else ""
+        strange = [sign for sign in data if _is_control(sign) and sign not in kept]
+        if strange:
+            shown = key.encode("unicode_escape").decode()
+            raise BadInput(
+                f"holds the control character U+{ord(strange[0]):04X}", file=file, key=shown, way_out="take it out"
+            )
+
+
+def _is_control(sign: str) -> bool:
+    """Control characters, lone surrogates, line and paragraph ends, and the marks that turn the direction of a text."""
+    return (
+        unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp")
+        or "\u202a" <= sign <= "\u202e"
+        or "\u2066" <= sign <= "\u2069"
+    )
+
 
 def read_noun(kind: type[Noun], data: dict, *, file: object = None, table: str = "") -> Any:
     """Validate one table of a TOML or JSON file as a noun.
@@ -63,6 +118,7 @@ def read_noun(kind: type[Noun], data: dict, *, file: object = None, table: str =
     BadInput
         One line for the first thing that is wrong; an unknown key comes with the nearest known one.
     """
+    _refuse_signs(data, table, file)
     try:
         return kind.model_validate(_tuples(data))
     except ValidationError as error:

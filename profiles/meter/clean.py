@@ -7,6 +7,7 @@ import os
 import tempfile
 from pathlib import Path
 
+from profiles.files import plain_cell
 from profiles.meter.readings.meter import Meter
 from profiles.noun import BadInput
 
@@ -38,7 +39,7 @@ def clean_csv(meter: Meter, path: str | Path) -> Path:
             writer = csv.writer(file, lineterminator="\n")
             names, rows = _rows(meter)
             writer.writerow(names)
-            writer.writerows(rows)
+            writer.writerows(map(plain_cell, row) for row in rows)
         os.chmod(beside, 0o644)
         os.replace(beside, path)
     except OSError as error:

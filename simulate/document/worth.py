@@ -15,8 +15,8 @@ from simulate.bill.four_bills import FourBills
 from simulate.bill.replay import ReplayedBill, replay_bill
 from simulate.house.asked import Asked
 from simulate.house.house import House
-from simulate.house.interruptions import indices_in, interruptions_of, start_weight
-from simulate.house.outage_met import outage_kw
+from simulate.house.interruptions import interruptions_of
+from simulate.house.reliability import outage_load_kwh
 from simulate.house.targets import with_reserve
 from simulate.house.walked import HouseYear, walk_asked, without_battery_kw
 from simulate.house.year import ask
@@ -382,13 +382,11 @@ def backed_up_kwh(run: HouseYear, unserved_kwh_per_year: float | None) -> float 
 
     Returns None where the site names no interruptions or the unserved energy is not given.
     """
-    house, outage = run.house, run.house.site.outage
+    outage = run.house.site.outage
     kinds = interruptions_of(outage)
     if not kinds or unserved_kwh_per_year is None:
         return None
-    weight = start_weight(run.hours.month, outage.month_weights)
-    kw = outage_kw(house, outage.load_case).sum(axis=0) if len(house.carried) else np.zeros(run.hours.n_steps)
-    wanted = float(weight @ kw) * indices_in(kinds)["saidi_h"]
+    wanted = outage_load_kwh(run.house, outage.load_case, kinds)
     if not 0.0 <= unserved_kwh_per_year <= wanted * (1.0 + 1e-6) + 1e-9:
         raise BadInput(
             f"must lie between 0 and the {wanted:.3f} kWh that a year's outages would take",

@@ -8,6 +8,7 @@ from math import inf
 import numpy as np
 
 from profiles.noun import BadInput
+from simulate.house.house import House
 from simulate.house.interruptions import (
     MAJOR_SIGMA,
     SIGMA,
@@ -202,17 +203,31 @@ def _traced(ride: RideThrough, kinds, kw) -> np.ndarray:
     return out
 
 
+def outage_load_kwh(house: House, load_case: str, kinds: Sequence[Interruptions]) -> float:
+    """Energy of the carried circuits that a year's interruptions fall on: what is unserved where nothing carries it.
+
+    Each start is followed over the hours that come after it, so months that weigh more pass their weight on to the
+    hours that their outages last into, and what is unserved can never exceed it. [kWh/year]
+    """
+    if not len(house.carried):
+        return 0.0
+    outage, n = house.site.outage, house.hours.n_steps
+    kw = outage_kw(house, load_case).sum(axis=0)
+    spans = {"step_h": house.hours.step_h, "horizon_h": outage.horizon_h}
+    weight = start_weight(house.hours.month, outage.month_weights)
+    return float(weight @ unserved_kwh(kw, np.zeros(n), throw_steps(house), kinds, **spans))
+
+
 def reliability_row(ride: RideThrough, kinds: Sequence[Interruptions]) -> dict:
     """What the interruptions of a year do to one ride: one row of `reliability_of`."""
     outage = ride.house.site.outage
     weight = start_weight(ride.house.hours.month, outage.month_weights)
     hours = np.where(ride.censored, ride.horizon_h, ride.hours)
-    wanted = float(weight @ outage_kw(ride.house, ride.load_case).sum(axis=0)) if len(ride.house.carried) else 0.0
     return {
         "ridden_through_frac": ridden_frac(hours, kinds, weight),
         "out": indices_out(hours, kinds, weight),
         "unserved_kwh_per_year": float(weight @ unserved_of(ride, kinds)),
-        "without_battery_kwh_per_year": wanted * indices_in(kinds)["saidi_h"],
+        "without_battery_kwh_per_year": outage_load_kwh(ride.house, ride.load_case, kinds),
     }
 
 

@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 from html import escape
 
+from profiles.files import plain_cell
 from profiles.loads.circuit import Circuit, Wire
 
 BLANK = ""
@@ -96,8 +97,10 @@ def sheet_csv(plain: dict) -> str:
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(plain["columns"])
-    writer.writerows([f"{one:.12g}" if isinstance(one, float) else one for one in row] for row in plain["rows"])
+    writer.writerow(map(plain_cell, plain["columns"]))
+    writer.writerows(
+        [f"{one:.12g}" if isinstance(one, float) else plain_cell(one) for one in row] for row in plain["rows"]
+    )
     return out.getvalue()
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
-from profiles.files import folder_for, written
+from profiles.files import folder_for, plain_table, written
 from simulate.show.plot.paper import as_svg, drawing, write_png
 from simulate.show.plot.survival import survival_curves
 from simulate.show.plot.units import marginal_hours
@@ -113,7 +113,7 @@ def write_comparison(comparison: Comparison, folder: str | Path) -> list[Path]:
 
     said = json.dumps(comparison.document(), allow_nan=False, indent=1)
     put("compare.json", lambda to: to.write_text(said, "utf-8"))
-    put("compare.csv", lambda to: comparison.to_frame().to_csv(to, index=False, lineterminator="\n"))
+    put("compare.csv", lambda to: plain_table(comparison.to_frame()).to_csv(to, index=False, lineterminator="\n"))
     for name, figure in comparison_figures(comparison).items():
         put(f"{name}.png", lambda to, figure=figure: write_png(figure, to))
         put(f"{name}.svg", lambda to, figure=figure, name=name: to.write_text(svg_text(figure, name), "utf-8"))

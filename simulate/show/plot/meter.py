@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 
-from profiles.files import folder_for, written
+from profiles.files import folder_for, plain_cell, written
 from profiles.meter import Days, Meter, days_of
 from profiles.noun import BadInput
 from simulate.show.plot.heat import SHADES
@@ -206,6 +206,6 @@ def write_plates(plates: tuple[Plate, ...], folder: str | Path) -> tuple[Path, .
         with written(paths[1]) as beside:
             write_png(one.figure, beside)
         with written(paths[2]) as beside, open(beside, "w", newline="", encoding="utf-8") as file:
-            csv.writer(file, lineterminator="\n").writerows([one.header, *one.rows])
+            csv.writer(file, lineterminator="\n").writerows([map(plain_cell, row) for row in (one.header, *one.rows)])
         made += paths
     return tuple(made)

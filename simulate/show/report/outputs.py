@@ -6,7 +6,7 @@ import json
 import tempfile
 from pathlib import Path
 
-from profiles.files import folder_for, written
+from profiles.files import folder_for, plain_table, written
 from simulate.document.study import Study
 from simulate.panel.sheets.sheets import write_sheets
 from simulate.show.frames import circuits_frame, months_frame
@@ -36,7 +36,7 @@ def write_study(study: Study, folder: str | Path) -> None:
     }
     for name, frame in tables.items():
         with written(out / name) as beside:
-            frame.to_csv(beside, index=False, lineterminator="\n")
+            plain_table(frame).to_csv(beside, index=False, lineterminator="\n")
     write_crew_sheets(study, out / "sheets")
     figures = write_figures(study, folder_for(out / "figures"))
     write_report(study, out / "report.html", figures=figures)

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from profiles.files import written
+from profiles.files import plain_table, written
 from profiles.noun import BadInput
 from simulate.designs.row import Wanted
 from simulate.designs.sweep import run_parts
@@ -131,7 +131,7 @@ def _groups(out: str | Path, by: str) -> list[dict]:
     table = pd.read_parquet(out, columns=list(dict.fromkeys([f"{LABEL}{by}", "error", *SUMMED, *SPREAD])))
     found = by_group(table, by)
     with written(Path(out) / f"_by_{FILE_NAME.sub('-', by)}.csv") as beside:
-        found.to_csv(beside, index=False)
+        plain_table(found).to_csv(beside, index=False)
     return [{key: None if one != one else one for key, one in row.items()} for row in found.to_dict("records")]
 
 
