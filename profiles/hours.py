@@ -215,7 +215,7 @@ def _zone(timezone: str) -> zoneinfo.ZoneInfo:
         ) from None
 
 
-_WINDOW = re.compile(r"\s*(\d{1,2}):(\d{2})\s*-\s*(\d{1,2}):(\d{2})\s*")
+_WINDOW = re.compile(r"\s*(\d{1,2}):(\d{2})\s*-\s*(\d{1,2}):(\d{2})\s*", re.ASCII)
 
 
 def window_minutes(windows: str, *, key: str = "hours") -> list[tuple[int, int]]:

@@ -10,6 +10,8 @@ from typing import Annotated
 
 import typer
 
+from profiles.numerals import real, whole
+
 app = typer.Typer(
     name="keeplit",
     no_args_is_help=True,
@@ -295,8 +297,8 @@ def _written_comparison(comparison, out: Path) -> list[Path]:
 @app.command()
 def choose(
     site: SiteFile,
-    hours: Annotated[float, typer.Option(help="hours to be survived")] = 24.0,
-    share: Annotated[float, typer.Option(help="in this share of the outages")] = 0.9,
+    hours: Annotated[float, typer.Option(parser=real, metavar="FLOAT", help="hours to be survived")] = 24.0,
+    share: Annotated[float, typer.Option(parser=real, metavar="FLOAT", help="in this share of the outages")] = 0.9,
     season: Annotated[str | None, typer.Option(help="winter, spring, summer or autumn")] = None,
     as_json: Json = False,
 ) -> None:
@@ -338,11 +340,14 @@ def sweep(
     site: SiteFile,
     vary: Annotated[list[str], typer.Option(help="KEY=VALUES, once for each key; or one table of homes")],
     out: Annotated[Path, typer.Option("--out", help="folder of Parquet parts; taken up where it was left")],
-    workers: Annotated[int | None, typer.Option(help="processes on this machine; one for each core without")] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(parser=whole, metavar="INTEGER", help="processes on this machine; one for each core without"),
+    ] = None,
     dask: Annotated[str | None, typer.Option(help="address of a dask scheduler")] = None,
-    sample: Annotated[int | None, typer.Option(help="designs of a sample")] = None,
+    sample: Annotated[int | None, typer.Option(parser=whole, metavar="INTEGER", help="designs of a sample")] = None,
     method: Annotated[str, typer.Option(help='of a sample: "latin" or "sobol"')] = "latin",
-    seed: Annotated[int, typer.Option(help="of a sample")] = 0,
+    seed: Annotated[int, typer.Option(parser=whole, metavar="INTEGER", help="of a sample")] = 0,
     outages: Annotated[bool, typer.Option(help="start an outage at every step of every design")] = True,
     bound: Annotated[bool, typer.Option(help="solve for the best possible saving too")] = False,
     fails: Annotated[bool, typer.Option("--fails", help="count the panel checks that each design fails too")] = False,

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from math import inf
 from pathlib import Path
 
-from profiles.files import FEED_MB, plain_file
+from profiles.files import plain_file
 from profiles.meter.green_button.reader import read_green_button
 from profiles.meter.interval_csv.numbered_records import is_numbered_records, read_numbered_records
 from profiles.meter.interval_csv.reader import read_interval_csv
@@ -92,7 +93,7 @@ def scaled(meter: Meter, scale: float) -> Meter:
 
 def _head(path: Path) -> bytes:
     try:
-        with open(plain_file(path, FEED_MB), "rb") as file:
+        with open(plain_file(path, inf), "rb") as file:
             head = file.read(65_536)
     except OSError as error:
         raise BadInput(

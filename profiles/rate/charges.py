@@ -227,7 +227,7 @@ def month_day(text: str, *, key: str = "") -> tuple[int, int]:
     >>> month_day("06-15")
     (6, 15)
     """
-    match = re.fullmatch(r"(\d\d)-(\d\d)", text)
+    match = re.fullmatch(r"([0-9]{2})-([0-9]{2})", text)
     last = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
     if not match or not 1 <= int(match[1]) <= 12 or not 1 <= int(match[2]) <= last[int(match[1]) - 1]:
         raise BadInput("must be a day of the year", key=key, value=text, way_out='write "06-15"')

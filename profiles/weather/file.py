@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from profiles.noun import BadInput
+from profiles.numerals import whole
 from profiles.weather import web
 from profiles.weather.rows import KNOWN, Rows, plain_values
 
@@ -176,11 +177,11 @@ def _tmy2(text: str) -> Rows:
     fails on stations of two words and takes most of a second."""
     head, *lines = text.splitlines()
     _, city, state, offset, ns, lat_deg, lat_min, ew, lon_deg, lon_min, altitude = _TMY2_HEAD.match(head).groups()
-    rows = [[int(line[a:b]) for a, b in _TMY2_FIELDS.values()] for line in lines if line.strip()]
+    rows = [[whole(line[a:b]) for a, b in _TMY2_FIELDS.values()] for line in lines if line.strip()]
     data = pd.DataFrame(rows, columns=list(_TMY2_FIELDS)).astype(float)
     values = plain_values(data, 9999.0, 9999.0, 999.0)
     values[["temp_c", "wind_m_s"]] /= 10.0  # tenths
-    whole = data[["year", "month", "day", "hour"]].astype(int)
+    stamps = data[["year", "month", "day", "hour"]].astype(int)
     return Rows(
         "TMY2",
         f"{city.strip()}, {state}",
@@ -188,10 +189,10 @@ def _tmy2(text: str) -> Rows:
         (int(lon_deg) + int(lon_min) / 60) * (1 if ew == "E" else -1),
         float(altitude),
         float(offset),
-        whole["month"].to_numpy(),
-        whole["day"].to_numpy(),
-        (whole["hour"].to_numpy() - 1) * 60,
-        1900 + whole["year"].to_numpy(),
+        stamps["month"].to_numpy(),
+        stamps["day"].to_numpy(),
+        (stamps["hour"].to_numpy() - 1) * 60,
+        1900 + stamps["year"].to_numpy(),
         values,
         "hour-ending",
         1.0,

@@ -10,10 +10,11 @@ from math import prod
 import numpy as np
 
 from profiles.noun import BadInput
+from profiles.numerals import real, whole
 
 METHODS = ("latin", "sobol")
 DEFAULT_SAMPLES = 256
-INTEGER = re.compile(r"[+-]?\d+")
+INTEGER = re.compile(r"[+-]?[0-9]+")
 KEY_IS = re.compile(r'\s*(\w+(?:\["[^"]*"\])?(?:\.\w+)*)\s*=(.*)', re.DOTALL)
 CALL = re.compile(r"(\w+)\s*\(([^()]*)\)")
 KINDS = {"uniform": 2, "triangular": 3, "normal": 2}
@@ -99,7 +100,7 @@ def values_of(text: str) -> list:
 
 def _is_numeric(text: str) -> bool:
     try:
-        float(text)
+        real(text)
     except ValueError:
         return False
     return True
@@ -139,7 +140,7 @@ def _value(text: str):
     text = text.strip()
     if text in ("true", "false"):
         return text == "true"
-    for kind in (int, float):
+    for kind in (whole, real):
         try:
             number = kind(text)
         except ValueError:

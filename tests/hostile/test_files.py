@@ -30,7 +30,7 @@ KINDS = {
     "log.csv": (lambda path: log_kw(SolarLog(csv=str(path), column="kw"), HOURS), CSV_MB),
     "weather.csv": (read_weather, WEATHER_MB),
     "weather.epw": (read_weather, WEATHER_MB),
-    "meter.csv": (read_meter, FEED_MB),
+    "meter.csv": (read_meter, 100),
     "meter.xml": (read_meter, FEED_MB),
     "bills.toml": (read_printed_bills, TOML_MB),
     "fleet.csv": (read_fleet, CSV_MB),
@@ -68,7 +68,7 @@ MAKERS = {
     "is a device": make_device,
     "Too many levels of symbolic links": make_loop,
     "is a folder": make_folder,
-    "MB that are read": make_large,
+    " MB, more than": make_large,
     "No such file|not there|cannot be read": make_nothing,
 }
 

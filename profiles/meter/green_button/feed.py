@@ -14,6 +14,7 @@ from profiles.files import FEED_MB, plain_file
 from profiles.meter.readings.espi import LONGEST_S
 from profiles.meter.readings.private import public_number
 from profiles.noun import BadInput
+from profiles.numerals import real, whole
 
 ATOM, ESPI = "{http://www.w3.org/2005/Atom}", "{http://naesb.org/espi}"
 RESOURCES = ("UsagePoint", "MeterReading", "ReadingType", "LocalTimeParameters")
@@ -132,17 +133,17 @@ class _Reader:
             for child in element:
                 tag = child.tag
                 if tag == ESPI + "value":
-                    value = float(child.text)
+                    value = real(child.text)
                 elif tag == ESPI + "timePeriod":
                     for part in child:
                         if part.tag == ESPI + "start":
-                            start = int(part.text)
+                            start = whole(part.text)
                         elif part.tag == ESPI + "duration":
-                            duration = int(part.text)
+                            duration = whole(part.text)
                 elif tag == ESPI + "cost":
-                    cost = float(child.text)
+                    cost = real(child.text)
                 elif tag == ESPI + "ReadingQuality":
-                    quality = max(quality, int(child.findtext(ESPI + "quality")))
+                    quality = max(quality, whole(child.findtext(ESPI + "quality")))
             if value is None:
                 raise ValueError("no value")
             if not (
@@ -177,7 +178,7 @@ class _Reader:
 
     def _whole(self, text: str | None) -> int | None:
         try:
-            number = int(text) if text and text.strip() else None
+            number = whole(text) if text and text.strip() else None
         except ValueError:
             number = -1
         if number is not None and not 0 <= number < LATEST_S:

@@ -15,6 +15,7 @@ from profiles.meter.readings.meter import Issue
 from profiles.meter.readings.register import differenced
 from profiles.meter.readings.sequence import Readings
 from profiles.noun import BadInput
+from profiles.numerals import whole
 
 FEW_UNLIKE, UNLIKE_FRAC = 4, 0.01
 _SHORT_ID = re.compile(r"[A-Za-z0-9]{1,3}")
@@ -120,7 +121,7 @@ def _reading_type(one: ReadingSet, path) -> ReadingType:
 
 def _number(entry: Entry | None, name: str) -> int | None:
     try:
-        return int(entry.fields[name])
+        return whole(entry.fields[name])
     except (AttributeError, KeyError, ValueError):
         return None
 

@@ -18,6 +18,7 @@ from profiles.meter.readings.clock import DAY_S, Clock, zone_clock
 from profiles.meter.readings.meter import Issue, Meter, Point, merged
 from profiles.meter.readings.sequence import Readings, Settled, paired, settled
 from profiles.noun import BadInput
+from profiles.numerals import whole
 
 MARKET = Clock(offset_s=10 * 3600)
 INTERVALS_MIN = (5, 15, 30)
@@ -166,7 +167,7 @@ def _accumulated(path) -> BadInput:
 def _register(row: list[str], line: int, path) -> Register:
     cells = [cell.strip() for cell in row] + [""] * 10
     try:
-        interval_min = int(cells[8])
+        interval_min = whole(cells[8])
     except ValueError:
         interval_min = 0
     if interval_min not in INTERVALS_MIN:
@@ -205,7 +206,7 @@ def _flag_range(register: Register, row: list[str], line: int, path) -> None:
     """Quality of the intervals from one to another, counted from 1."""
     n = len(register.flags[-1])
     try:
-        first, last, flag = int(row[1]), int(row[2]), row[3].strip().upper()
+        first, last, flag = whole(row[1]), whole(row[2]), row[3].strip().upper()
         if not (1 <= first <= last <= n and _FLAG.fullmatch(flag)):
             raise ValueError
     except (ValueError, IndexError):

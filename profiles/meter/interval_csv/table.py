@@ -14,9 +14,11 @@ from profiles.meter.readings.dialect import Dialect
 from profiles.meter.readings.private import is_about_a_person, public_names
 from profiles.meter.readings.stamps import cell_kind
 from profiles.noun import BadInput
+from profiles.numerals import real
 
 _UNIT = re.compile(r"\s{0,3}(?:[kKmM]?[wW][hH]?)$")
 _NUMBER = re.compile(r"[-+]?\(?[$]?\d[\d., ]*\)?|[-+]?\.\d+|[-+]?\d+(?:\.\d*)?[eE][-+]?\d+")
+_OTHER_DIGIT = re.compile(r"(?![0-9])\d")
 _ACCOUNT = re.compile(r"[\d -]{5,}")  # a number in the row above the readings is no name of a column
 _SAMPLE = 400
 MOST_BYTES = 100_000_000
@@ -115,6 +117,14 @@ def text_of(path: Path) -> str:
             text = data.decode("utf-8")
         except UnicodeDecodeError:
             text = data.decode("cp1252", errors="replace")
+    other = _OTHER_DIGIT.search(text)
+    if other:
+        line = text.count("\n", 0, other.start()) + 1
+        raise BadInput(
+            f"has digits of another script (line {line})",
+            file=path,
+            way_out="write the digits 0 to 9, or download it again",
+        )
     strange = sum(not (sign.isprintable() or sign in "\r\n\t") for sign in text[:20_000])
     if "\x00" in text or strange > _TEXT_SHARE * min(len(text), 20_000):
         raise BadInput("is neither XML nor text", file=path, way_out="give a Green Button or CSV file")
@@ -228,13 +238,13 @@ def number(text: str, decimal: str) -> float:
     """
     if decimal == ".":
         try:
-            return float(text)  # plain numbers, by far the most
+            return real(text)  # plain numbers, by far the most
         except ValueError:
             pass
     text = _UNIT.sub("", text).replace(" ", "").lstrip("$")
     sign = -1.0 if text.startswith("(") and text.endswith(")") else 1.0
     text = text.strip("()").replace("," if decimal == "." else ".", "")
     try:
-        return sign * float(text.replace(",", "."))
+        return sign * real(text.replace(",", "."))
     except ValueError:
         return float("nan")

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from pydantic import Field, field_validator
 
 from profiles.noun import BadInput, Noun, read_noun
+from profiles.numerals import real, whole
 
 _OFFSET = re.compile(r"([+-])(\d{2}):(\d{2})")
 UNIT_KWH = {"kWh": 1.0, "Wh": 1e-3, "MWh": 1e3, "kW": 1.0, "W": 1e-3}
@@ -109,7 +110,7 @@ NUMBERS = ("header_row", "dial_kwh", "interval_min")
 
 def _number(text: str) -> float | int | str:
     try:
-        return int(text) if text.isdigit() else float(text)
+        return whole(text) if text.isdigit() else real(text)
     except ValueError:
         return text
 

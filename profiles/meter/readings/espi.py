@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from profiles.meter.readings.private import public_number
+from profiles.numerals import whole
 
 WH, W = 72, 38
 UNITS = {
@@ -137,6 +138,6 @@ class ReadingType:
 
 def _whole(key: str, text: str) -> int:
     try:
-        return int(text)
+        return whole(text)
     except ValueError:
         raise ValueError(f"{key} {public_number(text)}") from None
