@@ -217,7 +217,11 @@ def panel(
         bool, typer.Option("--balance", help="propose legs and write a changed copy of the site file beside it")
     ] = False,
     copy: Annotated[Path | None, typer.Option(help="write the changed copy of --balance here")] = None,
+    readings: Annotated[
+        Path | None, typer.Option("--readings", help="commissioning readings: circuits re-rated, hours and sheets anew")
+    ] = None,
     out: Annotated[Path | None, typer.Option("--out", help="folder for the sheets the crew needs")] = None,
+    passes: Annotated[bool, typer.Option("--all", help="show the checks that pass too")] = False,
     as_json: Json = False,
 ) -> None:
     """Check the panel as it is wired; leg assignment; schedules and sheets."""
@@ -233,8 +237,14 @@ def panel(
 
             copy = site.with_name(f"{site.stem}-balanced.toml") if copy is None else copy
             check_copy(site, copy)
-        result = study_of(_site(site))
+        drawn = _site(site)
+        built = None if readings is None else _as_built(drawn, readings)
+        result = study_of(drawn if built is None else built.site)
         document = _part(result.document, "panel")
+        if built is not None:
+            from simulate.document.as_built import as_built_document
+
+            document["as_built"] = as_built_document(study_of(drawn), result, built)
         assignment = None
         if balance:
             from simulate.designs.legs import assignment_document, balanced
@@ -244,19 +254,28 @@ def panel(
         if out is not None:
             from simulate.show.report.outputs import write_crew_sheets
 
-            write_crew_sheets(result, out, assignment)
+            write_crew_sheets(result, out, assignment, built=None if built is None else (drawn, built))
     if as_json:
         _print_json(document)
         return
     from simulate.show.terminal.listing import show_assignment, show_findings
+    from simulate.show.terminal.readings import show_as_built
     from simulate.show.terminal.view import show_cautions
 
     console = _console()
-    show_findings(result.findings, console)
+    show_findings(result.findings, console, passes=passes)
+    if "as_built" in document:
+        show_as_built(document["as_built"], console)
     if assignment is not None:
         show_assignment(assignment, console)
         console.print(f"Written: {copy}")
     show_cautions(document["cautions"], console)
+
+
+def _as_built(drawn, path: Path):
+    from simulate.site.readings import as_built, read_readings
+
+    return as_built(drawn, read_readings(path, drawn))
 
 
 @app.command()

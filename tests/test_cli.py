@@ -191,6 +191,34 @@ def test_designer_verbs_say_it_on_a_terminal_and_in_json(job, words, said):
     assert document["cautions"]
 
 
+def test_panel_shows_passes_on_request(job):
+    few, many = (CliRunner().invoke(app, ["panel", str(job), *words]).output for words in ([], ["--all"]))
+    assert "--all shows them" in " ".join(few.split())
+    assert not [line for line in few.splitlines() if line.startswith("pass ")]
+    assert [line for line in many.splitlines() if line.startswith("pass ")]
+
+
+def test_readings_come_back_as_built(tmp_path):
+    job = Path(__file__).parent / "panel" / "houses" / "well-pump.toml"
+    readings = tmp_path / "readings.toml"
+    readings.write_text('date = "2026-11-20"\n[[circuit]]\nname = "Boiler"\namps = 4.0\n')
+    words = ["panel", str(job), "--readings", str(readings), "--out", str(tmp_path / "sheets")]
+    shown = CliRunner().invoke(app, words)
+    assert shown.exit_code == 0, shown.output
+    assert "Revision: as built, readings of 2026-11-20." in shown.output
+    document = json.loads(CliRunner().invoke(app, [*words, "--json"]).stdout)["as_built"]
+    assert document["hours_p10"]["built"] < document["hours_p10"]["drawn"]
+    assert document["rerated"][0] == {
+        "key": 'circuit["Boiler"].running_w',
+        "was": 240.0,
+        "now": 480.0,
+        "why": "running current as read",
+    }
+    assert "Revision: as built" in (tmp_path / "sheets" / "wiring.csv").with_name("sheets.html").read_text()
+    _, said, code = keeplit("panel", job, "--readings", tmp_path / "none.toml")
+    assert (code, "none.toml: cannot be read" in " ".join(said.split())) == (2, True)
+
+
 def test_balance_writes_a_changed_copy_with_its_comments(tmp_path):
     path, out = tmp_path / "two.toml", tmp_path / "balanced.toml"
     path.write_text(

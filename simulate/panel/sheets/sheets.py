@@ -18,6 +18,7 @@ from simulate.panel.sheets.labels import label_set
 from simulate.panel.sheets.legsheet import leg_sheet
 from simulate.panel.sheets.materials import material_list
 from simulate.panel.sheets.page import sheets_page
+from simulate.panel.sheets.readings import readings_sheet
 from simulate.panel.sheets.schedule import schedule, space_map
 from simulate.panel.sheets.sheet import BLANK, NONE, PLANNING, sheet, sheet_csv
 from simulate.panel.sheets.visit import site_visit
@@ -25,6 +26,7 @@ from simulate.panel.sheets.wirelist import charging_list, neutral_list, wiring_l
 
 if TYPE_CHECKING:
     from simulate.panel.legs.balance import Assignment
+    from simulate.site.readings import Built
     from simulate.site.site import Site
 
 TITLE_BLOCK = (
@@ -35,6 +37,7 @@ TITLE_BLOCK = (
     "checked by",
     "permit",
     "date",
+    "revision",
 )
 ORDER = ("fail", "not-assessed", "marginal", "pass")
 
@@ -94,10 +97,28 @@ def sheets(
     }
 
 
+def reissued(made: Mapping[str, dict], site: Site, built: Built) -> dict[str, dict]:
+    """The sheets with a revision line on each, and what was read against what was expected.
+
+    Parameters
+    ----------
+    made : mapping of name to sheet
+        Of `sheets`, for the site as it was built.
+    site : Site
+        As it was drawn.
+    built : Built
+    """
+    line, out = built.readings.revision, {}
+    for name, one in made.items():
+        rows = [[*row[:-1], line] for row in one["rows"]] if name == "one-line" else one["rows"]
+        out[name] = sheet(one["title"], one["columns"], rows, [line, *one["notes"]], one["svg"])
+    return {**out, "readings": readings_sheet(Layout(site), built)}
+
+
 def title_block(site: Site) -> list[str]:
     """What stands under the drawing; who drew and checked it is filled in by hand."""
     place = f"{site.site.latitude:g}, {site.site.longitude:g}"
-    return [site.site.name, place, site.site.code_edition or BLANK, BLANK, BLANK, BLANK, BLANK]
+    return [site.site.name, place, site.site.code_edition or BLANK, BLANK, BLANK, BLANK, BLANK, BLANK]
 
 
 def check_sheet(findings: Sequence[Finding]) -> dict:

@@ -15,17 +15,18 @@ MARK = {"fail": "[bold red]FAIL[/bold red]", "marginal": "marginal", "pass": "pa
 ORDER = ("fail", "marginal", "not-assessed", "pass")
 
 
-def show_findings(findings, console: Console) -> None:
-    """Every finding, fails first; fails and not-assessed counted side by side, no overall pass."""
+def show_findings(findings, console: Console, *, passes: bool = False) -> None:
+    """Findings, fails first; passes only where they are asked for; counts side by side, no overall pass."""
     from rich.padding import Padding
 
-    for verdict in ORDER:
+    for verdict in ORDER if passes else [verdict for verdict in ORDER if verdict != "pass"]:
         for one in (f for f in findings if f.verdict == verdict):
             console.print(f"{MARK[verdict]}  [bold]{plain(one.check)}: {plain(one.subject)}[/bold]{_figures(one)}")
             console.print(Padding(f"{plain(one.text)} [dim]\\[{plain(one.basis)}][/dim]", (0, 0, 0, 4)))
     counts = {verdict: sum(f.verdict == verdict for f in findings) for verdict in ORDER}
     console.print(
-        f"[bold]{counts['fail']} fail, {counts['not-assessed']} not assessed[/bold], {counts['marginal']} marginal. "
+        f"[bold]{counts['fail']} fail, {counts['not-assessed']} not assessed[/bold], {counts['marginal']} marginal, "
+        f"{counts['pass']} pass{'' if passes else ' (--all shows them)'}. "
         "The authority having jurisdiction decides."
     )
 
