@@ -91,7 +91,7 @@ def study(site: SiteArg = None, as_json: Json = False, out: Out = None) -> None:
     console = _console()
     show_study(result, console)
     if out is not None:
-        console.print(f"Written to {out}: report.html, summary.json, tables and figures.")
+        console.print(f"Written to {out}: proposal.html for the client, report.html, summary.json, sheets, tables and figures.")
 
 
 @app.command()
@@ -146,7 +146,7 @@ def bill(
     ranges: Annotated[bool, typer.Option("--ranges", help="how far uncertain inputs move saving and hours")] = False,
     weather: Annotated[list[str] | None, typer.Option(help="ranges over another weather file too")] = None,
     out: Out = None,
-    pdf: Annotated[Path | None, typer.Option(help="print the report to this file (needs Chromium)")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="print the proposal to this file (needs Chromium)")] = None,
     as_json: Json = False,
 ) -> None:
     """The three bills of the year, line by line, the saving, and money over the years."""

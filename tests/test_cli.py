@@ -96,6 +96,7 @@ def test_out_writes_the_folder_and_leaves_nothing_half_written(tmp_path, job):
         "months.csv",
         "circuits.csv",
         "site-used.toml",
+        "proposal.html",
         "report.html",
         "figures",
     }

@@ -13,6 +13,7 @@ from simulate.bill.replay import ReplayedBill
 from simulate.document.aged import at_end_of_warranty
 from simulate.document.answers import answer_of
 from simulate.document.observed import observed
+from simulate.document.proposal import proposal_of, range_of
 from simulate.document.switch_off import SwitchOff, switch_off_of
 from simulate.document.timeline import who_goes_dark
 from simulate.document.uncertainty import Ranges, ranges_of
@@ -175,7 +176,14 @@ class Study:
             "ranges": None,
             "assumptions": assumptions_of(self.run),
             "cautions": self.cautions,
+            "proposal": self.proposal,
         }
+
+    @cached_property
+    def proposal(self) -> dict:
+        """What the client's proposal says beyond the rest of the document."""
+        month, notes = self.answer["hours"]["month"], assumptions_of(self.run)
+        return proposal_of(self.ride, self.bills, self.worth, month, notes)
 
     @property
     def storm_stated(self) -> bool:
@@ -187,7 +195,10 @@ class Study:
     @property
     def summary(self) -> dict:
         """The document with `ranges` worked out: what `--out` writes, and what `--json` prints in the same run."""
-        return self.document | {"ranges": None if self.ranges is None else self.ranges.document()}
+        if self.ranges is None:
+            return self.document
+        proposal = self.proposal | {"range": range_of(self.ranges)}
+        return self.document | {"ranges": self.ranges.document(), "proposal": proposal}
 
     @cached_property
     def cautions(self) -> list[str]:

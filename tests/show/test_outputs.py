@@ -42,6 +42,7 @@ def test_without_a_folder_only_the_ranges_are_not_worked_out(both, job):
     assert list(bare) == list(full)
     assert bare.pop("ranges") is None
     assert full.pop("ranges")
+    assert bare["proposal"].pop("range") is None and full["proposal"].pop("range")
     assert bare == full
 
 

@@ -21,9 +21,11 @@ from simulate.document.worth import replay_of
 from simulate.panel.sheets.sheet import text_of
 from simulate.show.frames import months_frame
 from simulate.show.plot import plates_of
+from simulate.show.report import page as pages
 from simulate.show.report import report
 from simulate.show.report.client import sheets_of
-from simulate.show.report.report import hashes_of, numbers_of, pdf_of, report_html, write_report
+from simulate.show.report.page import pdf_of
+from simulate.show.report.report import hashes_of, numbers_of, report_html, write_report
 from simulate.show.report.sheets import CAPTIONS, parts_of
 from simulate.show.report.sources import meters, sources
 from simulate.show.report.tables import _storm_days, tables_of, warnings_of
@@ -620,18 +622,18 @@ class TestFiles:
         assert report_html(demo, plates_of(demo)) == html
 
     def test_no_chromium_is_said_in_one_line(self, tmp_path, monkeypatch):
-        monkeypatch.setattr(report.shutil, "which", lambda _: None)
-        with pytest.raises(BadInput, match="needs Chromium, which is not on this machine; open report.html"):
+        monkeypatch.setattr(pages.shutil, "which", lambda _: None)
+        with pytest.raises(BadInput, match="needs Chromium, which is not on this machine; open the HTML file"):
             pdf_of(tmp_path / "report.html", tmp_path / "report.pdf")
 
     def test_no_report_is_said_in_one_line(self, tmp_path, monkeypatch):
-        monkeypatch.setattr(report.shutil, "which", lambda _: "/bin/true")
-        with pytest.raises(BadInput, match="is not there.*write the report first"):
+        monkeypatch.setattr(pages.shutil, "which", lambda _: "/bin/true")
+        with pytest.raises(BadInput, match="is not there.*write the page first"):
             pdf_of(tmp_path / "none.html", tmp_path / "report.pdf")
 
     def test_a_print_that_fails_leaves_nothing(self, tmp_path, monkeypatch):
         (tmp_path / "report.html").write_text("<p>")
-        monkeypatch.setattr(report.shutil, "which", lambda _: "/bin/false")
+        monkeypatch.setattr(pages.shutil, "which", lambda _: "/bin/false")
         with pytest.raises(BadInput, match="could not be printed"):
             pdf_of(tmp_path / "report.html", tmp_path / "report.pdf")
         assert [one.name for one in tmp_path.iterdir()] == ["report.html"]

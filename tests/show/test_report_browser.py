@@ -12,7 +12,8 @@ import pytest
 
 from simulate.document.study import study
 from simulate.panel.checks.check import check_panel
-from simulate.show.report.report import CHROMIUM, pdf_of, write_report
+from simulate.show.report.page import CHROMIUM, pdf_of
+from simulate.show.report.report import write_report
 from tests.site.small_site import farmhouse
 
 READ = """

@@ -12,7 +12,9 @@ from simulate.panel.sheets.sheets import reissued, write_sheets
 from simulate.show.frames import circuits_frame, months_frame
 from simulate.show.plot.plates import write_figures
 from simulate.show.report.client import sheets_of
-from simulate.show.report.report import pdf_of, write_report
+from simulate.show.report.page import pdf_of
+from simulate.show.report.proposal import write_proposal
+from simulate.show.report.report import write_report
 from simulate.site.site import site_toml
 
 
@@ -40,13 +42,14 @@ def write_study(study: Study, folder: str | Path) -> None:
     write_crew_sheets(study, out / "sheets")
     figures = write_figures(study, folder_for(out / "figures"))
     write_report(study, out / "report.html", figures=figures)
+    write_proposal(study, out / "proposal.html")
 
 
 def write_pdf(study: Study, path: str | Path) -> None:
-    """The client report printed to one PDF file by Chromium."""
+    """The proposal printed to one PDF file by Chromium."""
     with tempfile.TemporaryDirectory() as folder:
-        page = Path(folder) / "report.html"
-        write_report(study, page)
+        page = Path(folder) / "proposal.html"
+        write_proposal(study, page)
         pdf_of(page, Path(path))
 
 

@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 import calendar
-import functools
 import hashlib
-import os
 import re
-import shutil
-import subprocess
-import tempfile
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 
 from profiles.files import written
-from profiles.noun import BadInput
 from simulate.document.money_answer import change_text
 from simulate.document.money_lines import apart_text, paid_text
 from simulate.document.study import Study
 from simulate.document.uncertainty import span_of
 from simulate.house.recharge import charging_stop
+from simulate.show.report.page import template
 from simulate.show.report.sheets import BESIDE, TWIN, parts_of
 from simulate.show.report.sources import with_source
 from simulate.show.report.table import Table
@@ -29,9 +24,6 @@ from simulate.show.terminal import view
 from simulate.site import cautions
 from simulate.site.site import site_toml
 
-TEMPLATES = Path(__file__).parent / "templates"
-CHROMIUM = ("chromium", "chromium-browser")
-PDF_S = 120.0
 REFILL = {
     "reserve-then-off-peak": "to the reserve at once, the rest off peak",
     "at-once": "to full at once",
@@ -68,7 +60,7 @@ def report_html(study: Study, figures) -> str:
     figures : sequence of Plate
     """
     tables = tables_of(study)
-    return _page().render(
+    return template("report.html").render(
         study=study,
         site=study.site,
         document=study.document,
@@ -103,20 +95,6 @@ def report_html(study: Study, figures) -> str:
         hashes=hashes_of(study),
         version=metadata.version("keeplit"),
     )
-
-
-@functools.lru_cache(maxsize=1)
-def _page():
-    import jinja2
-
-    pages = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    return pages.get_template("report.html")
 
 
 @dataclass(frozen=True)
@@ -237,61 +215,3 @@ def _texts(value) -> list[str]:
     if isinstance(value, list | tuple):
         return [text for one in value for text in _texts(one)]
     return [str(value)] if isinstance(value, str | Path) and value else []
-
-
-def pdf_of(report_path: str | Path, pdf_path: str | Path) -> None:
-    """Print a report to PDF with Chromium, where it is on the machine.
-
-    Parameters
-    ----------
-    report_path, pdf_path : path
-
-    Raises
-    ------
-    BadInput
-        No Chromium, no report, or a print that failed.
-    """
-    browser = next(filter(None, map(shutil.which, CHROMIUM)), None)
-    if browser is None:
-        raise BadInput(
-            "needs Chromium, which is not on this machine",
-            key="pdf",
-            way_out="open report.html in a browser and print it",
-        )
-    report = Path(report_path).resolve()
-    if not report.is_file():
-        raise BadInput("is not there", key="pdf", value=str(report_path), way_out="write the report first")
-    with written(Path(pdf_path).resolve()) as beside, tempfile.TemporaryDirectory() as profile:
-        command = [
-            browser,
-            "--headless",
-            "--disable-gpu",
-            "--disable-quic",
-            "--no-first-run",
-            "--disable-sync",
-            "--disable-background-networking",
-            "--disable-component-update",
-            f"--user-data-dir={profile}",
-            "--no-pdf-header-footer",
-            f"--print-to-pdf={beside}",
-            report.as_uri(),
-        ]
-        if os.geteuid() == 0:  # as root its sandbox refuses to start
-            command.insert(1, "--no-sandbox")
-        try:
-            done = subprocess.run(command, capture_output=True, timeout=PDF_S, check=False)
-        except subprocess.TimeoutExpired:
-            raise BadInput(
-                f"took Chromium longer than {PDF_S:.0f} s",
-                key="pdf",
-                value=str(report_path),
-                way_out="open report.html in a browser and print it",
-            ) from None
-        if done.returncode or not beside.is_file():
-            said = done.stderr.decode("utf-8", "replace").strip().splitlines()[-1:]
-            raise BadInput(
-                f"could not be printed by Chromium: {' '.join(said)}",
-                key="pdf",
-                value=str(report_path),
-                way_out="open report.html in a browser and print it",
-            )
