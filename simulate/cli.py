@@ -91,7 +91,7 @@ def study(site: SiteArg = None, as_json: Json = False, out: Out = None) -> None:
     console = _console()
     show_study(result, console)
     if out is not None:
-        console.print(f"Written to {out}: proposal.html for the client, report.html, summary.json, sheets, tables and figures.")
+        console.print(f"Written to {out}: proposal.html, report.html, summary.json, sheets, figures, tables.")
 
 
 @app.command()
