@@ -1,8 +1,9 @@
-"""One year of readings from a Green Button file, beside a bare pass of the standard parser over the same bytes.
+"""One year of readings from a Green Button or CSV file, beside a bare pass of a standard parser over the same bytes.
 
 Run with  python benchmarks/meters.py          the cases
           python benchmarks/meters.py 100      peak memory on a file of 100 MB, each reader in a process of its own
 The readings are invented. The bare pass builds every element and looks at none; it is timed in turn with the reader.
+`pandas.read_csv` stands beside the CSV reader without being told of dates: it splits, and turns numbers into floats.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from profiles.hours import hours_of_year
 from profiles.meter import meter_kw, read_meter
@@ -103,6 +105,73 @@ def _case(minutes: int, repeats: int) -> dict:
     }
 
 
+def case_csv(repeats: int = 9, minutes: tuple[int, ...] = (60, 30, 15)) -> list[dict]:
+    """A year as CSV in four layouts: milliseconds of processor time to read, and how many `pandas.read_csv` that is."""
+    return [_csv_case(name, each, repeats) for name in CSV_LAYOUTS for each in minutes]
+
+
+def _csv_case(layout: str, minutes: int, repeats: int) -> dict:
+    hours = hours_of_year(2025, ZONE, minutes)
+    kwh = np.random.default_rng(3).integers(50, 900, hours.n_steps) / 1000.0
+    lines, skipped, dialect = CSV_LAYOUTS[layout](hours, kwh)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "year.csv"
+        path.write_text("\n".join(lines))
+        assert abs(read_meter(path, timezone=ZONE, dialect=dialect).energy_kwh - kwh.sum()) < EXACT_KWH * len(kwh)
+        calls = (
+            lambda file: read_meter(file, timezone=ZONE, dialect=dialect),
+            lambda file: pd.read_csv(file, skiprows=skipped),
+        )
+        turns = [[_processor_ms(call, path) for call in calls] for _ in range(repeats)]
+    median_ms = statistics.median(turn[0] for turn in turns)
+    return {
+        "case": f"CSV, one year of {minutes} min, {layout}",
+        "median_ms": median_ms,
+        "per_design_us": median_ms * 1000.0,
+        "versus": {"pandas.read_csv": median_ms / statistics.median(turn[1] for turn in turns)},
+    }
+
+
+def _with_offsets(hours, kwh):
+    rows = [f"{text},{value:.3f}" for text, value in zip(hours.local_text, kwh, strict=True)]
+    return ["Start,kWh", *rows], 0, None
+
+
+def _without_zone(hours, kwh):
+    rows = [f"{text[:10]} {text[11:16]},{value:.3f}" for text, value in zip(hours.local_text, kwh, strict=True)]
+    return ["Start,kWh", *rows], 0, None
+
+
+def _start_and_end(hours, kwh):
+    form, step = "%m/%d/%Y %I:%M %p", pd.Timedelta(minutes=hours.step_min)
+    stamps = zip(hours.local.strftime(form), (hours.local + step).strftime(form), kwh, strict=True)
+    rows = [f"Electric usage,{begin},{end},{value:.3f},$0.10," for begin, end, value in stamps]
+    return ["Name,A. Customer", "", "TYPE,START TIME,END TIME,USAGE (kWh),COST,NOTES", *rows], 2, None
+
+
+def _a_row_a_day(hours, kwh):
+    per_day = 1440 // hours.step_min
+    days = kwh[: 365 * per_day].reshape(365, per_day)
+    head = ",".join(f"{k * hours.step_min // 60:02d}:{k * hours.step_min % 60:02d}" for k in range(per_day))
+    first = np.datetime64(f"{hours.year}-01-01")
+    rows = [f"{first + k}," + ",".join(f"{value:.3f}" for value in day) for k, day in enumerate(days)]
+    return [f"Date,{head},kWh", *rows], 0, {"clock": "standard"}
+
+
+CSV_LAYOUTS = {
+    "stamps with offsets": _with_offsets,
+    "stamps without a zone": _without_zone,
+    "start and end, a.m. and p.m.": _start_and_end,
+    "a row a day": _a_row_a_day,
+}
+
+
+def _processor_ms(call, path: Path) -> float:
+    begin = time.process_time()
+    call(path)
+    return (time.process_time() - begin) * 1000.0
+
+
 def _timed_ms(call, path: Path) -> float:
     begin = time.perf_counter()
     call(path)
@@ -150,4 +219,4 @@ if __name__ == "__main__":
     elif sys.argv[1:]:
         print(json.dumps(peak_memory(float(sys.argv[1])), indent=1))
     else:
-        print(json.dumps(case_meters(), indent=1))
+        print(json.dumps(case_meters() + case_csv(), indent=1))

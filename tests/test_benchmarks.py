@@ -17,6 +17,7 @@ SMALL = {
     "best.case_best": {"n_days": 7, "repeats": 1},
     "bills.case_bills": {"n_rates": 10},
     "meters.case_meters": {"repeats": 1},
+    "meters.case_csv": {"repeats": 1, "minutes": (60,)},
 }
 FOUND = dict(cases())
 KINDS = ("lanes", "outage", "best")

@@ -20,6 +20,8 @@ ATOM, ESPI = "{http://www.w3.org/2005/Atom}", "{http://naesb.org/espi}"
 RESOURCES = ("UsagePoint", "MeterReading", "ReadingType", "LocalTimeParameters")
 ABSENT = np.int64(-(2**62))
 DEEPEST, _BATCH = 64, 8192
+LONGEST_PIECE, EMPTY_ELEMENTS, ELEMENTS_A_READING = 4_000_000, 200_000, 100
+"""Bytes without a tag, elements before the first reading, and elements for each reading later: more is no feed."""
 LATEST_S = 4_102_444_800
 READING = np.dtype(
     [("start", np.int64), ("duration", np.int64), ("value", np.float64), ("cost", np.float64), ("quality", np.int64)]
@@ -75,7 +77,7 @@ def read_feed(path: str | Path) -> list[Entry]:
     reader = _Reader(path)
     try:
         with open(plain_file(path, FEED_MB), "rb") as file:
-            reader.read(file)
+            reader.read(_Tagged(file, path))
     except OSError as error:
         raise BadInput(f"cannot be read: {error.strerror}", file=path) from None
     except defusedxml.DefusedXmlException:
@@ -94,6 +96,25 @@ def read_feed(path: str | Path) -> list[Entry]:
     return reader.entries
 
 
+class _Tagged:
+    """A file that refuses to go on where no tag ends for megabytes: one attribute or one text without an end."""
+
+    def __init__(self, file, path: str | Path):
+        self.file, self.path, self.since = file, path, 0
+
+    def read(self, size: int = -1) -> bytes:
+        piece = self.file.read(size)
+        at = piece.rfind(b">")
+        self.since = self.since + len(piece) if at < 0 else len(piece) - at
+        if self.since > LONGEST_PIECE:
+            raise BadInput(
+                f"goes on for {LONGEST_PIECE:,} bytes without a tag: no meter file does",
+                file=self.path,
+                way_out="download it again",
+            )
+        return piece
+
+
 class _Reader:
     def __init__(self, path: str | Path):
         self.path, self.entries, self.n_readings = path, [], 0
@@ -101,7 +122,7 @@ class _Reader:
     def read(self, file) -> None:
         """Walk the parser's events; a reading or an entry is forgotten as soon as it has been taken in."""
         reading_tag, block_tag, entry_tag = ESPI + "IntervalReading", ESPI + "IntervalBlock", ATOM + "entry"
-        entry, block, open_elements = Entry(0), None, []
+        entry, block, open_elements, n_elements = Entry(0), None, [], 0
         for event, element in defusedxml.ElementTree.iterparse(file, events=("start", "end"), forbid_dtd=True):
             if event == "start":
                 open_elements.append(element)
@@ -113,6 +134,13 @@ class _Reader:
                     block = Block()
                 continue
             open_elements.pop()
+            n_elements += 1
+            if n_elements % EMPTY_ELEMENTS == 0 and n_elements > self.n_readings * ELEMENTS_A_READING:
+                raise BadInput(
+                    f"holds {self.n_readings:,} readings in its first {n_elements:,} elements: no meter file",
+                    file=self.path,
+                    way_out="download interval usage, not the bill summary",
+                )
             tag = element.tag
             if tag == reading_tag and block is not None:
                 self._take_reading(element, block)

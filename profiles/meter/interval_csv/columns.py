@@ -10,7 +10,7 @@ from profiles.meter.readings.dialect import Dialect
 from profiles.meter.readings.stamps import cell_kind
 from profiles.noun import BadInput
 
-_SAMPLE = 200
+_SAMPLE = 24
 _END = re.compile(
     r"(?<![a-z])(end|ending|ends|to|stop|he)(?![a-z])|(hour|interval|period) ?end|(?<![a-z])end ?(time|date)", re.I
 )
@@ -106,7 +106,7 @@ def long_columns(table: Table, dialect: Dialect, column: str | None, *, file: ob
         for k, name in enumerate(table.names)
         if k not in {*taken, flag, zone}
         and (kinds[k] == "other" or kinds[k] == "number" and _GROUP.search(name))
-        and 1 < len(set(table.cells(k))) <= 20
+        and 1 < len(table.columns[k].distinct) <= 20
     )
     label = time if time is not None else hour if hour is not None else date
     return Columns(
@@ -126,10 +126,11 @@ def long_columns(table: Table, dialect: Dialect, column: str | None, *, file: ob
 
 
 def _kind(table: Table, column: int) -> str:
-    cells = [cell for cell in table.cells(column)[:_SAMPLE] if cell]
+    cells = table.columns.sample(column, _SAMPLE)
     if not cells:
         return "blank"
-    kinds = [("number" if is_number(cell) else cell_kind(cell)) for cell in cells]
+    known = {cell: "number" if is_number(cell) else cell_kind(cell) for cell in dict.fromkeys(cells)}
+    kinds = [known[cell] for cell in cells]
     return max(set(kinds), key=kinds.count)
 
 
@@ -159,10 +160,9 @@ def _end_column(table: Table, dialect: Dialect, date: int, kinds, times, stamps,
 
 def _hour(table: Table, kinds: list[str]) -> int | None:
     for k, name in enumerate(table.names):
-        if kinds[k] == "number" and _HOUR.search(name):
-            cells = {cell for cell in table.cells(k) if cell}
-            if all(re.fullmatch(r"\d{1,4}", cell) for cell in cells):
-                return k
+        counts = kinds[k] == "number" and _HOUR.search(name)
+        if counts and all(re.fullmatch(r"\d{1,4}", cell) for cell in table.columns[k].distinct if cell):
+            return k
     return None
 
 
@@ -219,7 +219,7 @@ def _refuse_roof(table: Table, out: list[int], file) -> None:
 
 
 def _is_flag(table: Table, column: int) -> bool:
-    cells = set(table.cells(column))
+    cells = table.columns[column].distinct
     return len(cells) <= 20 and all(len(cell) <= 40 for cell in cells)
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+import numpy as np
+
 from profiles.meter.interval_csv.columns import _DELIVERED, _RECEIVED, unit_in
 from profiles.meter.interval_csv.table import Table
 from profiles.meter.readings.private import is_trade
@@ -23,27 +25,27 @@ class Group:
     text: str
     direction: str
     unit: str | None
-    rows: tuple[int, ...]
+    rows: np.ndarray
     aliases: tuple[str, ...] = ()
 
 
 def row_groups(table: Table, columns: tuple[int, ...], stamp_columns: tuple[int, ...]) -> list[Group]:
     """Sets of rows that share their stamps and differ in a column such as meter, channel or direction."""
-    n = len(table.rows)
-    stamps = list(zip(*(table.cells(k) for k in stamp_columns), strict=True))
-    used = [k for k in columns if _repeats(stamps, table.cells(k)) < _repeats(stamps, None)]
-    if _repeats(stamps, None) < _REPEATS * n or not used:
-        return [Group("1", "all rows", "delivered", _unit(table, columns, 0), tuple(range(n)))]
+    used = _telling(table, columns, stamp_columns)
+    if not used:
+        return [Group("1", "all rows", "delivered", _unit(table, 0), np.arange(table.n_rows))]
     keys = list(zip(*(table.cells(k) for k in used), strict=True))
     order = list(dict.fromkeys(keys))
     public = [_public(table, used, key, order) for key in order]
-    rows = {key: tuple(i for i, one in enumerate(keys) if one == key) for key in order}
+    at = {key: k for k, key in enumerate(order)}
+    index = np.array([at[key] for key in keys])
+    rows = {key: np.flatnonzero(index == k) for key, k in at.items()}
     return [
         Group(
             str(k),
             text,
             _direction(text),
-            unit_in(text) or _unit(table, columns, rows[key][0]),
+            unit_in(text) or _unit(table, int(rows[key][0])),
             rows[key],
             tuple(filter(None, key)),
         )
@@ -51,7 +53,18 @@ def row_groups(table: Table, columns: tuple[int, ...], stamp_columns: tuple[int,
     ]
 
 
-def _repeats(stamps: list, cells: list[str] | None) -> int:
+def _telling(table: Table, columns: tuple[int, ...], stamp_columns: tuple[int, ...]) -> list[int]:
+    """Columns by which rows with one stamp differ, where many rows share their stamps."""
+    if not columns:
+        return []
+    stamps = list(zip(*(table.columns[k].raw.tolist() for k in stamp_columns), strict=True))
+    repeats = _repeats(stamps, None)
+    if repeats < _REPEATS * table.n_rows:
+        return []
+    return [k for k in columns if _repeats(stamps, table.columns[k].raw.tolist()) < repeats]
+
+
+def _repeats(stamps: list, cells: list[bytes] | None) -> int:
     keys = stamps if cells is None else list(zip(stamps, cells, strict=True))
     return len(keys) - len(set(keys))
 
@@ -69,13 +82,9 @@ def _direction(text: str) -> str:
     return "received" if _RECEIVED.search(text) and not _DELIVERED.search(text) else "delivered"
 
 
-def _unit(table: Table, columns: tuple[int, ...], row: int) -> str | None:
-    units = {
-        unit_in(table.rows[row][k])
-        for k in range(len(table.rows[row]))
-        if re.fullmatch(r"[A-Za-z]{1,3}", table.rows[row][k])
-    }
-    units.discard(None)
+def _unit(table: Table, row: int) -> str | None:
+    """The one unit that stands alone in a cell of a row."""
+    units = {unit_in(cell) for cell in table.row(row) if re.fullmatch(r"[A-Za-z]{1,3}", cell)} - {None}
     return units.pop() if len(units) == 1 else None
 
 

@@ -226,7 +226,7 @@ def _unit(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
 
 def _unit_column(table: Table, group: Group) -> str | None:
     """What a column named unit says of the first row."""
-    row = table.rows[group.rows[0]]
+    row = table.row(int(group.rows[0]))
     units = [unit_in(row[k]) for k, name in enumerate(table.names) if _UNIT_NAME.search(name) and k < len(row)]
     return next(filter(None, units), None)
 

@@ -10,20 +10,22 @@ import numpy as np
 from profiles.meter.interval_csv.columns import Columns, unit_in
 from profiles.meter.interval_csv.counted import Counted, counted, counts_days, extra_second
 from profiles.meter.interval_csv.groups import Group
-from profiles.meter.interval_csv.table import Table, decimal_sign, is_number, number
+from profiles.meter.interval_csv.numbers import column_values, has_letters
+from profiles.meter.interval_csv.table import Table, is_number
 from profiles.meter.readings.clock import DAY_S, Clock
 from profiles.meter.readings.coarse import BILLS
+from profiles.meter.readings.column import Column
 from profiles.meter.readings.dialect import Dialect
 from profiles.meter.readings.espi import LONGEST_S, QUALITIES
 from profiles.meter.readings.labels import Labels
 from profiles.meter.readings.meter import NO_QUALITY, Issue
 from profiles.meter.readings.private import shown
-from profiles.meter.readings.stamps import Stamps, date_order, first_of_range, parsed, zone_meaning
+from profiles.meter.readings.sequence import most_common
+from profiles.meter.readings.stamp_columns import Stamps, date_order, parsed, scan
+from profiles.meter.readings.stamps import first_of_range, zone_meaning
 from profiles.noun import BadInput
 
 _CLOCK_WORDS = re.compile(r"\butc\b|\bgmt\b|_utc\b|zulu|\b[ECMP]ST\b(?! ?[/&])|standard time", re.I)
-_BLANK = {"", "-", "--", "n/a", "na", "null", "none", "nan", "missing", "."}
-LARGEST = 1e12
 DISORDER_FRAC = 0.05  # of the steps; pasted downloads go back a few times only
 
 
@@ -64,9 +66,8 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, zo
         Day and month, decimal sign or interval that can be read in two ways.
     """
 
-    def cells(column: int | None) -> list[str] | None:
-        rows = (table.rows[i] for i in group.rows)
-        return None if column is None else [row[column] if column < len(row) else "" for row in rows]
+    def cells(column: int | None) -> Column | None:
+        return None if column is None else table.columns[column].at(group.rows)
 
     dates, name = cells(columns.date), _value_name(table, columns)
     order = dialect.date_order or date_order(dates, file=path, key=shown(table.names, columns.date))
@@ -74,7 +75,7 @@ def long_rows(table: Table, columns: Columns, group: Group, dialect: Dialect, zo
     second, kind = _seconds(stamps, cells(columns.time))
     count = None
     if columns.hour is not None:
-        count = counted(cells(columns.hour), stamps.day, file=path, key=shown(table.names, columns.hour))
+        count = counted(cells(columns.hour).cells, stamps.day, file=path, key=shown(table.names, columns.hour))
         second, kind = extra_second(count, stamps.day, stamps.day >= 0, zone, dialect, path), count.kind
     if count is None and columns.time is None:
         _refuse_days(stamps, path, name)
@@ -149,7 +150,7 @@ def _time_names(table: Table, columns: Columns) -> str:
     return " ".join(table.names[k] for k in named if k is not None)
 
 
-def _received(cells: list[str] | None, dialect: Dialect, path, table: Table, columns: Columns) -> np.ndarray | None:
+def _received(cells: Column | None, dialect: Dialect, path, table: Table, columns: Columns) -> np.ndarray | None:
     return None if cells is None else column_values(cells, dialect, path, shown(table.names, columns.received))[0]
 
 
@@ -157,10 +158,11 @@ def _seconds(stamps: Stamps, times) -> tuple[np.ndarray, str | None]:
     """Second of the day of each row, and what a range of times says about which end it names."""
     if times is None:
         return stamps.second, None
-    begins = {text: first_of_range(text) for text in set(times)}
-    known = {text: parsed([begin], "ymd").second[0] for text, begin in begins.items()}
+    begins = {text: first_of_range(text) for text in times.distinct}
     ranges = any(text != begin for text, begin in begins.items())
-    return np.array([known[text] for text in times], dtype=np.int64), "beginning" if ranges else None
+    if not ranges:
+        return scan(times).of_day, None
+    return scan(Column.of([begins[text] for text in times.cells])).of_day, "beginning"
 
 
 def _ordinal(count: Counted | None, day: np.ndarray, usable: np.ndarray, dialect: Dialect) -> np.ndarray | None:
@@ -171,43 +173,37 @@ def _ordinal(count: Counted | None, day: np.ndarray, usable: np.ndarray, dialect
     return mine.ordinal if counts_days(mine, day[usable]) else None
 
 
-def column_values(cells: list[str], dialect: Dialect, path, name: str) -> tuple[np.ndarray, np.ndarray]:
-    """Numbers of a column, NaN where blank; and where something else stands that is no number."""
-    decimal = dialect.decimal or decimal_sign(cells, file=path, key=name)
-    value = np.array([number(cell, decimal) for cell in cells])
-    value = np.where(np.abs(value) < LARGEST, value, np.nan)
-    bad = np.isnan(value) & np.array([cell.lower() not in _BLANK for cell in cells])
-    return value, bad
-
-
-def _cell_unit(cells: list[str], path, name: str) -> str | None:
+def _cell_unit(column: Column, path, name: str) -> str | None:
     """The one unit that stands behind the numbers of a column, such as 1.5 kWh."""
-    units = {unit_in(cell) for cell in set(cells) if cell[-1:].isalpha() and is_number(cell)} - {None}
+    if not has_letters(column):
+        return None
+    units = {unit_in(cell) for cell in column.distinct if cell[-1:].isalpha() and is_number(cell)} - {None}
     if len(units) > 1:
         raise BadInput("has values in " + " and in ".join(sorted(units)), file=path, key=name)
     return units.pop() if units else None
 
 
-def row_issues(good: np.ndarray, value: np.ndarray, bad: np.ndarray, dates: list[str]) -> tuple[Issue, ...]:
+def _told(dates: Column, rows: np.ndarray) -> str:
+    """The date of the first of some rows."""
+    return dates.raw[int(np.argmax(rows))].decode()[:20]
+
+
+def row_issues(good: np.ndarray, value: np.ndarray, bad: np.ndarray, dates: Column) -> tuple[Issue, ...]:
     issues = []
     if (~good).any():
         issues.append(
             Issue(
                 "not-a-reading",
                 int((~good).sum()),
-                f"{dates[int(np.argmin(good))][:20]}",
+                _told(dates, ~good),
                 "left out: no such date or time",
             )
         )
     if bad.any():
-        issues.append(
-            Issue("not-a-number", int(bad.sum()), f"{dates[int(np.argmax(bad))][:20]}", "left out: missing is not zero")
-        )
+        issues.append(Issue("not-a-number", int(bad.sum()), _told(dates, bad), "left out: missing is not zero"))
     blank = np.isnan(value) & ~bad & good
     if blank.any():
-        issues.append(
-            Issue("blank", int(blank.sum()), f"{dates[int(np.argmax(blank))][:20]}", "left out: missing is not zero")
-        )
+        issues.append(Issue("blank", int(blank.sum()), _told(dates, blank), "left out: missing is not zero"))
     return tuple(issues)
 
 
@@ -224,28 +220,29 @@ def _midnights(naive: np.ndarray, second: np.ndarray) -> tuple[np.ndarray, bool]
     return moved, True
 
 
-def _offsets(stamps: Stamps, zones: list[str] | None) -> tuple[np.ndarray, np.ndarray]:
+_SAVING = {"y": 1, "n": 0, "1": 1, "0": 0, "d": 1, "s": 0, "yes": 1, "no": 0, "true": 1, "false": 0}
+
+
+def _offsets(stamps: Stamps, zones: Column | None) -> tuple[np.ndarray, np.ndarray]:
     if zones is None:
         return stamps.offset_s, stamps.saving
     offset_s, saving = stamps.offset_s.copy(), stamps.saving.copy()
-    for i, text in enumerate(zones):
-        flag = {"y": 1, "n": 0, "1": 1, "0": 0, "d": 1, "s": 0, "yes": 1, "no": 0, "true": 1, "false": 0}.get(
-            text.lower()
-        )
-        if flag is not None:
-            saving[i] = flag
+    for text in zones.distinct:
+        mine = zones.raw == text.encode()
+        if text.lower() in _SAVING:
+            saving[mine] = _SAVING[text.lower()]
         elif re.fullmatch(r"Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{2}:?\d{2}|[A-Z]{1,3}[SDP]T", text):
-            offset_s[i], saving[i] = zone_meaning(text)
+            offset_s[mine], saving[mine] = zone_meaning(text)
     return offset_s, saving
 
 
 def _ends(
-    cells: list[str] | None, order: str, naive: np.ndarray, day: np.ndarray, usable: np.ndarray
+    cells: Column | None, order: str, naive: np.ndarray, day: np.ndarray, usable: np.ndarray
 ) -> np.ndarray | None:
     """Ends of the intervals on the file's clock, where a column gives them."""
     if cells is None:
         return None
-    stamps = parsed([cells[i] for i in usable], order)
+    stamps = parsed(cells.at(usable), order)
     days = np.where(stamps.day >= 0, stamps.day, day)
     ends = np.where(stamps.second >= 0, days * DAY_S + stamps.second, -1)
     return np.where((ends >= 0) & (stamps.day < 0) & (ends <= naive), ends + DAY_S, ends)
@@ -262,8 +259,7 @@ def _lengths(
     elif known_s:
         interval_s = known_s
     elif len(steps):
-        values, counts = np.unique(steps, return_counts=True)
-        interval_s = int(values[counts.argmax()])
+        interval_s = most_common(steps)
     elif ends is not None and ends[0] > naive[0]:
         interval_s = int(ends[0] - naive[0])
         interval_s += next((more for more in (1, 60) if interval_s % 300 and (interval_s + more) % 300 == 0), 0)
@@ -300,13 +296,15 @@ def clock_said(text: str) -> str | None:
     return "utc" if re.search("utc|gmt|zulu", match[0], re.I) else "standard"
 
 
-def _quality(flags: list[str] | None, table: Table, columns: Columns) -> np.ndarray:
+def _quality(flags: Column | None, table: Table, columns: Columns) -> np.ndarray:
     """ESPI quality codes of the flags of a file; -1 where it has none."""
     if flags is None:
-        return np.full(len(table.rows), NO_QUALITY)
+        return np.full(table.n_rows, NO_QUALITY)
     asks = "estimat" in table.names[columns.flag].lower()
-    known = {text: _quality_code(text, asks) for text in set(flags)}
-    return np.array([known[text] for text in flags], dtype=np.int64)
+    known = {text.encode(): _quality_code(text, asks) for text in flags.distinct}
+    if len(known) == 1:
+        return np.full(len(flags), next(iter(known.values())))
+    return np.array([known[text] for text in flags.raw.tolist()], dtype=np.int64)
 
 
 def _quality_code(text: str, asks: bool) -> int:

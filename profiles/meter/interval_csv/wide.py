@@ -9,10 +9,13 @@ import numpy as np
 
 from profiles.meter.interval_csv.table import Table, is_number
 from profiles.meter.readings.clock import DAY_S
-from profiles.meter.readings.stamps import cell_kind, parsed, second_of_day
+from profiles.meter.readings.column import Column
+from profiles.meter.readings.stamp_columns import scan
+from profiles.meter.readings.stamps import cell_kind, second_of_day
 
-FEWEST, _SAMPLE = 20, 60
+FEWEST, _SAMPLE = 20, 12
 _NUMBERED = re.compile(r"[A-Za-z_ ]*?[ _-]*(?P<number>\d{1,4})\s*[^\d]*")
+_HOURS = re.compile(r"(?:[01]?\d|2[0-4])\.(?:0|00|25|5|50|75)")  # 0.0, 0.5 ... 23.5
 _TIME_IN = re.compile(
     r"(?<!\d)\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp]\.?[Mm]\.?)?|(?<!\d)\d{1,2}\s*[AaPp]\.?[Mm]\.?(?![A-Za-z])"
 )
@@ -63,7 +66,9 @@ def _found(table: Table) -> Wide | None:
     numbers = [(k, label) for k, label in named if label and label[0] == "number"]
     numeric = [k for k, _ in named if _mostly_numbers(table, k)]
     if len(numbers) >= FEWEST:
-        return _numbered([(k, label) for k, label in numbers if k in numeric or not any(table.cells(k))] or numbers)
+        return _numbered(
+            [(k, label) for k, label in numbers if k in numeric or not table.columns[k].filled.any()] or numbers
+        )
     if len(numeric) >= FEWEST and all(name.startswith("column ") for name in table.names[numeric[0] + 1 :]):
         return _unnamed(numeric, table)
     return None
@@ -71,12 +76,11 @@ def _found(table: Table) -> Wide | None:
 
 def _has_times(table: Table) -> bool:
     """True where rows name a time of day, so that each is one reading however many columns it has."""
-    dates = parsed(table.cells(table.date_column)[:_SAMPLE], "mdy")
-    if (dates.second > 0).any():
+    if (scan(Column.of(table.columns.sample(table.date_column, _SAMPLE))).of_day > 0).any():
         return True
     for column in range(min(len(table.names), 12)):
-        cells = [cell for cell in table.cells(column)[:_SAMPLE] if cell]
-        if cells and column != table.date_column and all(cell_kind(cell) == "time" for cell in cells):
+        cells = table.columns.sample(column, _SAMPLE) if column != table.date_column else []
+        if cells and all(cell_kind(cell) == "time" for cell in cells):
             return True
     return False
 
@@ -85,6 +89,8 @@ def _label(name: str) -> tuple[str, int, bool] | None:
     """("time", second of the day, ends) or ("number", number, ends) of a column's name."""
     ends = bool(_ENDS.search(name))
     first = re.split(r"\s*(?:-|to)\s*(?=\d)", name.strip())[0]
+    if _HOURS.fullmatch(first):
+        return "time", round(float(first) * 3600), ends
     time = _TIME_IN.search(first)
     if time:
         return "time", second_of_day(time[0]), ends
@@ -93,7 +99,7 @@ def _label(name: str) -> tuple[str, int, bool] | None:
 
 
 def _mostly_numbers(table: Table, column: int) -> bool:
-    cells = [cell for cell in table.cells(column) if cell][:60]
+    cells = table.columns.sample(column, _SAMPLE)
     return bool(cells) and sum(is_number(cell) for cell in cells) > 0.8 * len(cells)
 
 
@@ -146,4 +152,4 @@ def _is_total(table: Table, numeric: list[int]) -> bool:
         values = [float(row[k]) for k in numeric if k < len(row) and is_number(row[k]) and "," not in row[k]]
         return len(values) < 3 or abs(sum(values[:-1]) - values[-1]) <= 0.01 * max(abs(values[-1]), 1.0)
 
-    return all(add(row) for row in table.rows[:30])
+    return all(add(row) for row in map(table.row, range(min(table.n_rows, 30))))

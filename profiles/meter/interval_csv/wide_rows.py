@@ -6,7 +6,8 @@ import numpy as np
 
 from profiles.meter.interval_csv.counted import hour_that_occurs_twice
 from profiles.meter.interval_csv.groups import Group
-from profiles.meter.interval_csv.rows import Rows, clock_said, column_values, row_issues
+from profiles.meter.interval_csv.numbers import column_values
+from profiles.meter.interval_csv.rows import Rows, clock_said, row_issues
 from profiles.meter.interval_csv.table import Table
 from profiles.meter.interval_csv.wide import Wide
 from profiles.meter.readings.clock import DAY_S
@@ -14,7 +15,8 @@ from profiles.meter.readings.dialect import Dialect
 from profiles.meter.readings.labels import Labels
 from profiles.meter.readings.meter import NO_QUALITY, Issue
 from profiles.meter.readings.private import shown
-from profiles.meter.readings.stamps import NO_OFFSET, date_order, parsed
+from profiles.meter.readings.stamp_columns import date_order, parsed
+from profiles.meter.readings.stamps import NO_OFFSET
 from profiles.noun import BadInput
 
 _NAME = "the columns of the day"
@@ -28,7 +30,7 @@ def wide_rows(table: Table, wide: Wide, group: Group, dialect: Dialect, zone, pa
     BadInput
         Day and month that can be read in two ways, or a day longer than 24 h without a clock change.
     """
-    dates = [table.rows[i][table.date_column] for i in group.rows]
+    dates = table.columns[table.date_column].at(group.rows)
     order = dialect.date_order or date_order(dates, file=path, key=shown(table.names, table.date_column))
     day = parsed(dates, order).day
     value, issues = _day_values(table, wide, group, dialect, path)
@@ -61,14 +63,12 @@ def wide_rows(table: Table, wide: Wide, group: Group, dialect: Dialect, zone, pa
 
 def _day_values(table: Table, wide: Wide, group: Group, dialect: Dialect, path) -> tuple[np.ndarray, tuple[Issue, ...]]:
     """Values by row and column, NaN where blank, and an issue for what is neither blank nor a number."""
-    rows = [table.rows[i] for i in group.rows]
-    cells = [row[k] if k < len(row) else "" for row in rows for k in wide.columns]
-    value, bad = column_values(cells, dialect, path, _NAME)
-    value, issues = value.reshape(len(rows), -1), ()
-    if bad.any():
-        first = rows[int(np.argmax(bad)) // len(wide.columns)][table.date_column]
-        issues = (Issue("not-a-number", int(bad.sum()), first, "left out: missing is not zero"),)
-    return value, issues
+    block = table.columns.block(wide.columns, group.rows)
+    value, bad = (one.reshape(len(group.rows), -1) for one in column_values(block, dialect, path, _NAME))
+    if not bad.any():
+        return value, ()
+    first = table.columns[table.date_column].at(group.rows).raw[int(np.argmax(bad.any(axis=1)))].decode()
+    return value, (Issue("not-a-number", int(bad.sum()), first, "left out: missing is not zero"),)
 
 
 def _counts_days(filled: np.ndarray, wide: Wide) -> bool:

@@ -253,7 +253,10 @@ def _is_second(naive_s: np.ndarray, twice: np.ndarray) -> np.ndarray:
 def _breaks(start: np.ndarray, interval_s: int) -> int:
     if len(start) < 2:
         return 0
-    return int((np.diff(np.sort(start)) != interval_s).sum())
+    step = np.diff(start)
+    if (step < 0).any():
+        step = np.diff(np.sort(start))
+    return int((step != interval_s).sum())
 
 
 def _settled_labels(

@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
-from dataclasses import dataclass
-
-import numpy as np
-
-from profiles.noun import BadInput
 
 DAY_S = 86_400
-_YEARS = range(1970, 2100)
-_EPOCH = dt.date(1970, 1, 1).toordinal()
 _MONTHS = {
     name: k
     for k, name in enumerate(("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), 1)
 }
 _DATE = (
     r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2})(?!\d)|(?:19|20)\d{6}(?!\d)"
-    r"|\d{1,2}[- ][A-Za-z]{3,9}[- ,]+\d{2,4}|[A-Za-z]{3,9}\.? \d{1,2},? \d{4}"
+    r"|\d{1,2}[-/ ][A-Za-z]{3,9}[-/ ,]+\d{2,4}|[A-Za-z]{3,9}\.? \d{1,2},? \d{4}"
 )
 _TIME = r"\d{1,2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?(?:\s*[AaPp]\.?[Mm]\.?)?|\d{1,2}\s*[AaPp]\.?[Mm]\.?"
 _ZONE = r"Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{2}:?\d{2}|[A-Z]{1,3}[SDP]T"
@@ -32,21 +24,9 @@ _BASIC = re.compile(
 )
 _TIME_PARTS = re.compile(r"(\d{1,2})(?::(\d{2}))?(?::(\d{2})(?:\.\d+)?)?\s*([AaPp])?.*")
 _RANGE = re.compile(rf"\s*(?P<first>{_TIME})\s*(?:-|–|to)\s*(?:{_TIME})\s*")
+_SPAN = re.compile(r"\s+(?:to|until|-|–)\s+|\s*(?:--|/|–)\s*", re.I)
+LONGEST_SPAN = 80
 _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{2}):?(\d{2})")
-
-
-@dataclass(frozen=True, eq=False)
-class Stamps:
-    """Stamps of a column, shape (n_rows,): day since 1970 and second of the day on the file's clock, -1 where absent.
-
-    `offset_s` is the offset from UTC where a cell names one, else `NO_OFFSET`; `saving` is 1 or 0 where a cell says
-    whether daylight saving was in force, else -1.
-    """
-
-    day: np.ndarray
-    second: np.ndarray
-    offset_s: np.ndarray
-    saving: np.ndarray
 
 
 NO_OFFSET = 10**6
@@ -62,14 +42,14 @@ def cell_kind(text: str) -> str:
     """
     if not text.strip():
         return "blank"
-    match = _match(text)
+    match = match_of(text)
     if not match:
         return "time" if len(text) <= 60 and _RANGE.fullmatch(text) else "other"
     kind = "date" * (match["date"] is not None) + "time" * (match["time"] is not None)
     return kind or "other"
 
 
-def _match(text: str) -> re.Match | None:
+def match_of(text: str) -> re.Match | None:
     """Parts of a cell, ISO's basic form (20250309T0130) included."""
     if len(text) > 60:
         return None
@@ -80,31 +60,27 @@ def _match(text: str) -> re.Match | None:
     return _CELL.fullmatch(text)
 
 
-def parsed(cells: list[str], order: str) -> Stamps:
-    """Parse a column; a cell that is no date in `order` ("ymd", "mdy", "dmy") gets -1."""
-    n = len(cells)
-    day, second = np.full(n, -1, np.int64), np.full(n, -1, np.int64)
-    offset_s, saving = np.full(n, NO_OFFSET, np.int64), np.full(n, -1, np.int64)
-    dates, times = {None: -1}, {None: -1}
-    for i, text in enumerate(cells):
-        match = _match(text)
-        if match is None:
-            continue
-        date, time, zone = match.group("date", "time", "zone")
-        if date not in dates:
-            dates[date] = _day(date, order)
-        if time not in times:
-            times[time] = second_of_day(time)
-        day[i], second[i] = dates[date], times[time]
-        if zone is not None:
-            offset_s[i], saving[i] = zone_meaning(zone)
-    return Stamps(day, second, offset_s, saving)
-
-
 def first_of_range(text: str) -> str:
     """The beginning of "00:00 - 00:15"; any other text as it is."""
     match = _RANGE.fullmatch(text) if len(text) <= 60 else None
     return match["first"] if match else text
+
+
+def first_of_span(text: str) -> str:
+    """The beginning of "2025-07-01 00:00 to 2025-07-01 01:00"; any other text as it is.
+
+    Examples
+    --------
+    >>> first_of_span("2025-07-01 00:00 to 01:00"), first_of_span("2025-07-01 00:00")
+    ('2025-07-01 00:00', '2025-07-01 00:00')
+    """
+    if len(text) > LONGEST_SPAN:
+        return text
+    for cut in _SPAN.finditer(text):
+        first, last = text[: cut.start()], text[cut.end() :]
+        if cell_kind(first) == "datetime" and cell_kind(last) in ("datetime", "time"):
+            return first
+    return text
 
 
 def zone_meaning(zone: str) -> tuple[int, int]:
@@ -139,62 +115,23 @@ def second_of_day(text: str) -> int:
     return total if minute < 60 and second < 60 and total <= DAY_S else -1
 
 
-def _day(text: str, order: str) -> int:
-    year, month, day = _ymd(text, order)
-    year += 2000 * (year < 100)
-    try:
-        return dt.date(year, month, day).toordinal() - _EPOCH if year in _YEARS else -1
-    except ValueError:
-        return -1
+def date_parts(text: str) -> tuple[int, int, int, bool]:
+    """Year, month, day and True; or three numbers in their order and False where only the column shows which is which.
 
-
-def _ymd(text: str, order: str) -> tuple[int, int, int]:
+    Examples
+    --------
+    >>> date_parts("2025-07-04"), date_parts("4/Jul/2025"), date_parts("07/04/25")
+    ((2025, 7, 4, True), (2025, 7, 4, True), (7, 4, 2025, False))
+    """
     if text.isdigit():
-        return int(text[:4]), int(text[4:6]), int(text[6:])
+        return int(text[:4]), int(text[4:6]), int(text[6:]), True
     parts = re.findall(r"\d+|[A-Za-z]+", text)
     named = [part for part in parts if part.isalpha()]
     if named:
         month = _MONTHS.get(named[0][:3].lower(), 0)
-        numbers = [int(part) for part in parts if part.isdigit()]
-        return numbers[1], month, numbers[0]
+        day, year = (int(part) for part in parts if part.isdigit())
+        return year + 2000 * (year < 100), month, day, True
     first, second, third = (int(part) for part in parts)
     if len(parts[0]) == 4:
-        return first, second, third
-    return (third, first, second) if order == "mdy" else (third, second, first)
-
-
-def date_order(cells: list[str], *, file: object, key: str) -> str:
-    """Order of day and month of a column, proved by its own cells, refused where both can be meant.
-
-    Raises
-    ------
-    BadInput
-        No cell has a day beyond 12, or both orders occur.
-
-    Examples
-    --------
-    >>> date_order(["01/12/2025", "01/13/2025"], file="a.csv", key="Date")
-    'mdy'
-    """
-    firsts, seconds, example = 0, 0, ""
-    for text in dict.fromkeys(cells):
-        match = _match(text)
-        date = match["date"] if match else None
-        if date is None or date.isdigit() or not date[:1].isdigit():
-            continue
-        parts = re.findall(r"\d+|[A-Za-z]+", date)
-        if len(parts[0]) == 4 or not all(part.isdigit() for part in parts):
-            continue
-        firsts, seconds, example = max(firsts, int(parts[0])), max(seconds, int(parts[1])), example or date
-    if firsts > 12 and seconds > 12:
-        raise BadInput("mixes month first and day first", file=file, key=key, way_out="give one download at a time")
-    if example and firsts <= 12 and seconds <= 12:
-        first, second, year = re.findall(r"\d+", example)
-        raise BadInput(
-            f'can be read in two ways: {example} is month {first} day {second} ("mdy") or day {first} month {second} '
-            '("dmy")',
-            file=file,
-            key=key,
-            way_out="state dialect.date_order",
-        )
-    return "dmy" if firsts > 12 else "mdy" if seconds > 12 else "ymd"
+        return first, second, third, True
+    return first, second, third + 2000 * (third < 100), False
