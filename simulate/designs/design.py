@@ -15,8 +15,8 @@ from simulate.house.recharge import recharge_of
 from simulate.house.reliability import reliability_row
 from simulate.house.ride import RideThrough
 from simulate.house.walked import HouseYear
+from simulate.panel.sheets.price import installed_price
 from simulate.physics.outages.spread import SEASONS, TOLERANCE_H, nine_in_ten
-from simulate.site.price import installed_price
 from simulate.site.site import Site
 
 MARKS_H = (4, 8, 12, 24, 72)

@@ -20,11 +20,11 @@ from simulate.house.ride import ride_through
 from simulate.house.walked import MOST_LAPS, HouseYear, walk_asked
 from simulate.house.walked import solar_exports as solar_exports
 from simulate.house.year import ask
+from simulate.panel.sheets.price import installed_price
 from simulate.physics.lanes.lanes import Lanes, LaneYears, Track, run_lanes
 from simulate.physics.pool import Pool
 from simulate.physics.walk import Year
 from simulate.plans.switched import periods_of
-from simulate.site.price import installed_price
 from simulate.site.site import Site
 
 PLANS = ("keep-full", "self-consumption", "time-of-use")

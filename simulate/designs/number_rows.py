@@ -21,9 +21,9 @@ from simulate.designs.row import (
 )
 from simulate.house.asked import plan_and_reserve, prices_of
 from simulate.house.house import House
+from simulate.panel.sheets.price import installed_price
 from simulate.physics.lanes.lanes import Lanes
 from simulate.site.pools import LegPool
-from simulate.site.price import installed_price
 from simulate.site.site import Site
 from simulate.site.unit import Battery
 
@@ -152,7 +152,7 @@ def _paid(numbers: Numbers, n_designs: int) -> np.ndarray:
         return np.full(n_designs, np.nan)
     paid = np.full(n_designs, least)
     for group in numbers.site.battery:
-        if group.count:
+        if group.count and group.installed_price is not None:
             own = group.installed_price
             paid += group.count * (numbers.of_group(group, "installed_price", own) - own)
     return paid

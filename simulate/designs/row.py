@@ -23,10 +23,10 @@ from simulate.house.targets import with_reserve
 from simulate.house.walked import HouseYear, walk_asked
 from simulate.house.year import ask
 from simulate.panel.checks.check import check_panel
+from simulate.panel.sheets.price import installed_price
 from simulate.physics.outages.spread import lasting_frac, spread
 from simulate.site.named_files import content_of, files_in
 from simulate.site.pools import pools_of
-from simulate.site.price import installed_price
 from simulate.site.site import Site
 
 MOST_HOUSES = 4

@@ -13,8 +13,8 @@ from simulate.document.words import hours_text
 from simulate.house.recharge import recharge_of
 from simulate.house.ride import RideThrough
 from simulate.house.storm import storm_stated
+from simulate.panel.sheets.price import installed_price
 from simulate.physics.outages.spread import TOLERANCE_H, nine_in_ten
-from simulate.site.price import installed_price
 
 
 @dataclass(frozen=True)

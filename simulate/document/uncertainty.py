@@ -22,10 +22,10 @@ from simulate.house.house import House, SiteSources
 from simulate.house.ride import ride_through
 from simulate.house.walked import HouseYear, walk_asked
 from simulate.house.year import run_year
+from simulate.panel.sheets.price import money_of, price_of_solar, price_of_units
 from simulate.physics.outages.spread import nine_in_ten
 from simulate.site.money import Money
 from simulate.site.pools import pools_of
-from simulate.site.price import money_of, price_of_solar, price_of_units
 from simulate.site.site import Site
 
 

@@ -20,9 +20,9 @@ from simulate.house.reliability import outage_load_kwh
 from simulate.house.targets import with_reserve
 from simulate.house.walked import HouseYear, walk_asked, without_battery_kw
 from simulate.house.year import ask
+from simulate.panel.sheets.price import money_of, not_priced, price_of_solar, price_of_units
 from simulate.site.money import Money
 from simulate.site.pools import pools_of
-from simulate.site.price import money_of, price_of_solar, price_of_units
 from simulate.site.site import Site
 
 N_SIMULATED = 4
@@ -183,7 +183,7 @@ def worth_of(run: HouseYear, bills: FourBills, *, unserved_kwh_per_year: float |
     if money is None:
         return None
     life = life_of(run, bills, money.years)
-    missing = [group.name for group in site.battery if group.count and group.installed_price is None]
+    missing = not_priced(site)
     price, roof = price_of_units(site), price_of_solar(site)
     served = backed_up_kwh(run, unserved_kwh_per_year)
     parts = parts_of(money, life, price, roof, served or 0.0)
@@ -464,7 +464,7 @@ def _notes(run: HouseYear, life: Life, missing: list[str], served: float | None)
     money = run.house.site.money
     if missing:
         names = ", ".join(f'"{name}"' for name in missing)
-        yield f"no cash flow: battery installed_price is not given for {names}"
+        yield f"no cash flow: no price (battery installed_price, or [quote]) for {names}"
     yield from _solar_notes(run.house.site)
     if len(life.simulated) > 1:
         which = ", ".join(map(str, life.simulated))

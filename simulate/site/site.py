@@ -23,6 +23,7 @@ from simulate.site.job import Job
 from simulate.site.money import Money
 from simulate.site.operation import Operation
 from simulate.site.outage import Outage
+from simulate.site.quote import Quote
 from simulate.site.unit import Battery
 from simulate.site.wiring import Generator, Service, Subpanel
 
@@ -60,6 +61,7 @@ class Site(Noun):
     operation: Operation = Field(Operation(), description="how the system is run")
     outage: Outage = Field(Outage(), description="what outages are asked about")
     money: Money | None = Field(None, description="prices and years")
+    quote: Quote | None = Field(None, description="prices of the material list, labour and markup")
 
     _file: str = PrivateAttr("the site")
     _folder: Path = PrivateAttr(Path("."))

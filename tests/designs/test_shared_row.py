@@ -8,8 +8,8 @@ from simulate.designs.influence import pareto
 from simulate.designs.shared_row import Target, on_front, shared_row
 from simulate.designs.sweep import sweep
 from simulate.document.study import study
+from simulate.panel.sheets.price import installed_price
 from simulate.physics.outages.spread import nine_in_ten
-from simulate.site.price import installed_price
 from tests.site.small_site import circuit, small_site, unit
 
 FULL = {"start_soc": "full"}

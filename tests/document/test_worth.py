@@ -269,7 +269,7 @@ def test_missing_prices_are_named_and_not_guessed():
     document = worth(small_site([circuit("A", 0.2)], units, money={"years": 3})).document()
     assert [document[key] for key in ("installed_price", "npv", "irr", "simple_payback_y")] == [None] * 4
     assert document["by_year"] == []
-    assert document["notes"][0] == 'no cash flow: battery installed_price is not given for "Unit B"'
+    assert document["notes"][0] == 'no cash flow: no price (battery installed_price, or [quote]) for "Unit B"'
     assert len(document["saving_by_year"]) == 3
 
 

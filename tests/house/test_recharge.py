@@ -172,3 +172,24 @@ def test_a_refill_can_set_the_demand_peak():
     assert refill_of(run, 0).full_h == pytest.approx(10.0 / 5.76)
     flat = site.with_values({"rate": {"price_per_kwh": 0.10}})
     assert demand_consequence(run_year(flat)) is None
+
+
+@pytest.mark.parametrize(
+    ("system", "volts", "there"), [("120", 240, False), ("120/208", 240, False), ("120", 120, True)]
+)
+def test_recharge_is_null_where_the_service_lacks_the_volts(system, volts, there):
+    """A 120 V service has no 240 V, two legs of a wye have 208 V between them."""
+    leg = "A" if system == "120" else "both"
+    site = small_site([circuit("Shelf", 0.1)], [charger(volts, leg)], service={"system": system})
+    assert (recharge_of(run_year(site)) is not None) == there
+
+
+def test_hours_in_which_cells_are_too_cold_to_charge():
+    """An unheated shed is outdoor air and 5 degC: every hour of the weather file below -5 degC counts."""
+    cold = {"place": "garage", "heated": False, "temperature": {"min_charge_c": 0.0}}
+    tables = {"weather": {"source": "library:piedmont"}}
+    run = run_year(small_site([circuit("Shelf", 0.1)], [charger(**cold)], **tables))
+    outdoor = run.house.sources.temp_c(run.hours)
+    assert recharge_of(run)["too_cold_h_per_year"] == float((outdoor < -5.0).sum()) > 0.0
+    warm = run_year(small_site([circuit("Shelf", 0.1)], [charger(**(cold | {"heated": True}))], **tables))
+    assert recharge_of(warm)["too_cold_h_per_year"] == 0.0

@@ -10,7 +10,13 @@ from simulate.panel.checks.runs import MAKE_UP_FT, bundles
 from simulate.panel.checks.spaces import items_of, slots_of
 from simulate.panel.sheets.labels import label_set
 from simulate.panel.sheets.sheet import BLANK, sheet
+from simulate.site.unit import Battery
 
+NOTES = (
+    f"Wire between the panels: length of the raceway and {MAKE_UP_FT:g} ft at each end, common practice; other lengths "
+    "are one way as given, without allowance.",
+    "A blank is a length or size that the site file does not hold. Straps, screws and consumables are not counted.",
+)
 COLUMNS = ["item", "quantity", "unit", "for"]
 Pieces = dict[tuple[str, str, str], float | None]
 """Quantity by item, unit and use; None where a length is not known."""
@@ -20,16 +26,13 @@ LARGE = ("4", "3", "2", "1", "1/0", "2/0", "3/0", "4/0")
 
 def material_list(layout: Layout) -> dict:
     """What to load: units, panels, breakers, wire by size and colour, raceways and fittings, connectors, labels."""
-    rows = [
-        [item, BLANK if n is None else round(n, 1) if unit == "ft" else int(n), unit, use]
-        for (item, unit, use), n in sorted(pieces_of(layout).items())
-    ]
-    notes = [
-        f"Wire between the panels: length of the raceway and {MAKE_UP_FT:g} ft at each end, common practice; other "
-        "lengths are one way as given, without allowance.",
-        "A blank is a length or size that the site file does not hold. Straps, screws and consumables are not counted.",
-    ]
-    return sheet("Material list", COLUMNS, rows, notes)
+    rows = [[item, quantity(n, unit), unit, use] for (item, unit, use), n in sorted(pieces_of(layout).items())]
+    return sheet("Material list", COLUMNS, rows, NOTES)
+
+
+def quantity(n: float | None, unit: str):
+    """A quantity as a list prints it: feet in tenths, pieces whole, blank where it is not known."""
+    return BLANK if n is None else round(n, 1) if unit == "ft" else int(n)
 
 
 def pieces_of(layout: Layout) -> Pieces:
@@ -45,9 +48,14 @@ def _add(pieces: Pieces, item: str, n: float | None, unit: str, use: str) -> Non
     pieces[key] = None if n is None or pieces[key] is None else pieces[key] + n
 
 
+def unit_item(group: Battery) -> str:
+    """Name of a battery group's units on the material list."""
+    return f"battery unit, {group.name}"
+
+
 def _units(layout: Layout, pieces: Pieces) -> None:
     for group in layout.groups:
-        _add(pieces, f"battery unit, {group.name}", group.count, "pieces", f"{group.continuous_kw:g} kW")
+        _add(pieces, unit_item(group), group.count, "pieces", f"{group.continuous_kw:g} kW")
 
 
 def _breakers(layout: Layout, pieces: Pieces) -> None:

@@ -16,8 +16,8 @@ from simulate.panel.sheets.directory import main_directory, sub_directory
 from simulate.panel.sheets.handover import client_page, replacing
 from simulate.panel.sheets.labels import label_set
 from simulate.panel.sheets.legsheet import leg_sheet
-from simulate.panel.sheets.materials import material_list
 from simulate.panel.sheets.page import sheets_page
+from simulate.panel.sheets.quote import priced_list
 from simulate.panel.sheets.readings import readings_sheet
 from simulate.panel.sheets.schedule import schedule, space_map
 from simulate.panel.sheets.sheet import BLANK, NONE, PLANNING, sheet, sheet_csv
@@ -89,7 +89,7 @@ def sheets(
         "load-calculation": load_calculation(layout),
         "checks": check_sheet(findings),
         "labels": label_set(layout),
-        "materials": material_list(layout),
+        "materials": priced_list(layout),
         "replacing": replacing(layout),
         "commissioning": commissioning_form(layout),
         "client": client_page(layout, answers, findings, switch_off),

@@ -164,7 +164,7 @@ def outage_lines(ride: RideThrough, document: dict) -> list[str]:
         if recharge["too_cold_h_per_year"]:
             lines.append(f"Cells are too cold to charge in {recharge['too_cold_h_per_year']:,.0f} hours of the year.")
     else:
-        lines.append(f"[bold red]Do not build this as drawn: {plain(charging_stop(site) or '')}[/bold red]")
+        lines.append(f"[bold red]Recharge: none. {plain(charging_stop(site) or '')}[/bold red]")
     if recharge and recharge.get("exceeds"):
         lines.append(f"[bold red]{plain(recharge['service_text'])}[/bold red]")
     return lines
