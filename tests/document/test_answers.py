@@ -79,7 +79,7 @@ def test_a_motor_that_no_unit_can_start_does_not_go_dead_with_the_leg():
     motor = {"hp": 1.0, "code_letter": "K", "at_volts": 230}
     pump = circuit("Pump", 0.1, "AB", kind="motor", running_w=900, motor=motor, priority=2)
     both = unit("both", surge_kva=8.0, surge_s=2.0, charging_circuit={"breaker_a": 30, "volts": 240})
-    ride = ride_through(small_site([circuit("One", 0.4), pump], [both], **FULL))
+    ride = ride_through(small_site([circuit("One", 0.4, running_w=400), pump], [both], **FULL))
     said = hours_of(ride, ride)
     assert said["circuits"] == ["One"] and "The units cannot start: Pump." in said["text"]
 
