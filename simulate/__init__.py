@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from simulate.designs.choose import choose_circuits as choose_circuits
     from simulate.designs.compare import compare_units as compare_units
     from simulate.designs.draft import Draft as Draft
+    from simulate.designs.fewest import design_site as design_site
     from simulate.designs.fleet import by_group as by_group
     from simulate.designs.fleet import read_fleet as read_fleet
     from simulate.designs.influence import pareto as pareto
@@ -61,6 +62,7 @@ _HOME = {
     "check_panel": "panel.checks.check",
     "choose_circuits": "designs.choose",
     "compare_units": "designs.compare",
+    "design_site": "designs.fewest",
     "forecast_targets": "optimum.forecast",
     "hours_survived": "physics.outages.outages",
     "lowest_cap": "plans.cap",

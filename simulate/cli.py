@@ -338,6 +338,30 @@ def choose(
 
 
 @app.command()
+def design(
+    site: SiteFile,
+    hours: Annotated[float, typer.Option(help="hours to be survived")] = 24.0,
+    share: Annotated[float, typer.Option(help="in this share of the outages")] = 0.9,
+    most_units: Annotated[int, typer.Option(help="as many battery units are tried")] = 6,
+    as_json: Json = False,
+) -> None:
+    """The fewest units, their legs, the circuits and the reserve that reach a target."""
+    from simulate.designs.fewest import design_site
+
+    with _busy("trying units, circuits and reserves"):
+        document = design_site(_site(site), hours=hours, share=share, most_units=most_units).document()
+    if as_json:
+        _print_json(document)
+        return
+    from simulate.show.terminal.designed import show_design
+    from simulate.show.terminal.view import show_cautions
+
+    console = _console()
+    show_design(document, console)
+    show_cautions(document["cautions"], console)
+
+
+@app.command()
 def page(
     site: SiteArg = None,
     port: Annotated[int, typer.Option(help="port on this machine; 0 for a free one")] = 0,

@@ -179,6 +179,7 @@ def test_the_same_bytes_under_any_time_zone(job):
         (["compare", "--units", "1:2"], "battery units cure only empty units"),
         (["compare", "--vary", "battery.usable_kwh=5,10"], "battery.usable_kwh = 10"),
         (["choose", "--hours", "6"], "of the outages"),
+        (["design", "--hours", "6", "--most-units", "2"], "of the outages"),
     ],
 )
 def test_designer_verbs_say_it_on_a_terminal_and_in_json(job, words, said):

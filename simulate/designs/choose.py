@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from math import inf
 
 import numpy as np
 
+from profiles.loads.circuit import Circuit
 from profiles.noun import BadInput
 from simulate.designs.proposals import best_sets, method_of
-from simulate.designs.sets import Sets, Target, with_circuits
+from simulate.designs.sets import Sets, with_circuits
+from simulate.designs.shared_row import Target
 from simulate.house.house import House, house_of
 from simulate.panel.checks.layout import Layout
 from simulate.physics.outages.spread import SEASONS, TOLERANCE_H, nine_in_ten
@@ -166,21 +168,10 @@ def choose_circuits(
     ('Garage freezer',)
     """
     months = _months(season)
-    if not 0.0 < hours < inf:
-        raise BadInput("must be above 0", key="hours", value=hours, way_out="name hours, such as 24")
-    if not 0.0 < share <= 1.0:
-        raise BadInput("must be above 0 and at most 1", key="share", value=share, way_out="name a share, such as 0.9")
-    if hours > site.outage.horizon_h:
-        raise BadInput(
-            "must not exceed outage.horizon_h",
-            file=site.file,
-            key="hours",
-            value=hours,
-            way_out=f"outages are followed for {site.outage.horizon_h:g} h",
-        )
-    worth = _worth(weights)
+    check_target(site, hours, share)
+    worth = worth_by(_weights(weights))
     house = house_of(site)
-    movers, required, left_out, loud = _movers(house)
+    movers, required, left_out, loud = movers_of(house)
     target = Target(hours, share, months, site.outage.load_case)
     sets = Sets(house, movers, required, target, worth)
     found = best_sets(sets)
@@ -210,6 +201,22 @@ def choose_circuits(
     )
 
 
+def check_target(site: Site, hours: float, share: float) -> None:
+    """Refuse hours and a share that are no target, or hours beyond the horizon."""
+    if not 0.0 < hours < inf:
+        raise BadInput("must be above 0", key="hours", value=hours, way_out="name hours, such as 24")
+    if not 0.0 < share <= 1.0:
+        raise BadInput("must be above 0 and at most 1", key="share", value=share, way_out="name a share, such as 0.9")
+    if hours > site.outage.horizon_h:
+        raise BadInput(
+            "must not exceed outage.horizon_h",
+            file=site.file,
+            key="hours",
+            value=hours,
+            way_out=f"outages are followed for {site.outage.horizon_h:g} h",
+        )
+
+
 def _months(season: str | None) -> tuple[int, ...]:
     if season is None:
         return tuple(range(1, 13))
@@ -218,7 +225,17 @@ def _months(season: str | None) -> tuple[int, ...]:
     return SEASONS[season]
 
 
-def _worth(weights: Mapping[str, float] | None) -> dict[str, float]:
+def worth_by(weights: Mapping[str, float]) -> Callable[[Circuit, float], float]:
+    """Worth of a circuit by weights such as `WORTH`: what is lost with it over its priority, and its kWh a day."""
+
+    def worth(circuit: Circuit, kwh_per_day: float) -> float:
+        kind = "medical" if circuit.is_medical else circuit.if_lost or "none"
+        return weights[kind] / circuit.priority + weights["kwh_per_day"] * kwh_per_day
+
+    return worth
+
+
+def _weights(weights: Mapping[str, float] | None) -> dict[str, float]:
     for key, value in (weights or {}).items():
         if key not in WORTH:
             raise BadInput("is not a weight", key=f"weights.{key}", value=value, way_out="known: " + ", ".join(WORTH))
@@ -227,7 +244,7 @@ def _worth(weights: Mapping[str, float] | None) -> dict[str, float]:
     return WORTH | dict(weights or {})
 
 
-def _movers(house: House) -> tuple[list[tuple[str, ...]], tuple[str, ...], dict[str, str], list[str]]:
+def movers_of(house: House) -> tuple[list[tuple[str, ...]], tuple[str, ...], dict[str, str], list[str]]:
     """Candidates that move together, what is required, who cannot be chosen and why, and what is loud about it."""
     layout = Layout(house.site)
     movers, required, out, loud, seen = [], [], {}, [], set()

@@ -14,6 +14,8 @@ from simulate.panel.checks.spaces import items_of, slots_of
 
 MOST_TO_ENUMERATE = 16
 MOST_PROPOSALS = 400
+ROUNDING = 1e-9
+"""Share of a limit by which sums over a year may exceed it in rounding."""
 
 Cut = tuple[int, int, int]
 """Bits of a part that fails by itself; of the movers that must be on for that; of those that must be as these say."""
@@ -84,7 +86,7 @@ def in_order(sets: Sets) -> Iterator[int]:
     bits = ((masks[:, None] >> np.arange(n)) & 1).astype(float)
     a, b = conditions(sets)
     order = np.lexsort((masks, bits.sum(axis=1), -np.round(bits @ sets.worth, 9)))
-    fits = (bits @ a.T <= b + 1e-9).all(axis=1)
+    fits = (bits @ a.T <= b + ROUNDING * np.maximum(1.0, np.abs(b))).all(axis=1)
     masks = masks[order][fits[order]]
     while len(masks):
         mask, masks = int(masks[0]), masks[1:]

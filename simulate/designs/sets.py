@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
 
+from profiles.loads.circuit import Circuit
+from simulate.designs.shared_row import Target
 from simulate.house.asked import plan_and_reserve, prices_of
 from simulate.house.house import House
 from simulate.house.outage_met import island_of, outage_kw, start_soc_kwh, throw_steps
@@ -26,16 +29,6 @@ OWN_PLANS = ("time-of-use", "self-consumption", "keep-full")
 """Plans by which a pool looks at its own circuits only."""
 
 
-@dataclass(frozen=True)
-class Target:
-    """Hours [h] that a share of the outages of some months must last, and the load case."""
-
-    hours: float
-    share: float
-    months: tuple[int, ...]
-    load_case: str
-
-
 class Sets:
     """What all sets of movers have in common, and what was simulated of them; a set is the bits of its movers.
 
@@ -47,13 +40,22 @@ class Sets:
     required : tuple of str
         Circuits that every set has.
     target : Target
-    worth : mapping
-        As `choose.WORTH`.
+    worth : callable
+        From a circuit and its kWh a day to what it is worth to back it up.
     panel : bool
         The sets are wired so (False: circuits are only switched off once the power has failed).
     """
 
-    def __init__(self, house: House, movers, required, target: Target, worth, *, panel: bool = True):
+    def __init__(
+        self,
+        house: House,
+        movers: list[tuple[str, ...]],
+        required: tuple[str, ...],
+        target: Target,
+        worth: Callable[[Circuit, float], float],
+        *,
+        panel: bool = True,
+    ):
         self.house, self.movers, self.required, self.target = house, movers, required, target
         self.panel, self.n_simulated, self.n_years, self.notes = panel, 0, 0, []
         self.names = tuple(name for group in movers for name in group)
@@ -73,8 +75,7 @@ class Sets:
         if circuit is None:
             return 0.0
         kwh_per_day = float(self.kw[self.circuit_of[name]].mean()) * 24.0
-        kind = "medical" if circuit.is_medical else circuit.if_lost or "none"
-        return worth[kind] / circuit.priority + worth["kwh_per_day"] * kwh_per_day
+        return worth(circuit, kwh_per_day)
 
     @cached_property
     def prices(self):

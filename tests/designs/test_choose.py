@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 
 from profiles.noun import BadInput
 from simulate.designs import proposals
-from simulate.designs.choose import WORTH, choose_circuits
+from simulate.designs.choose import WORTH, choose_circuits, worth_by
 from simulate.designs.proposals import best_sets
-from simulate.designs.sets import CHECKS, Sets, Target
+from simulate.designs.sets import CHECKS, Sets
+from simulate.designs.shared_row import Target
 from simulate.house.house import house_of
 from simulate.house.outage_met import start_soc_kwh
 from simulate.house.ride import ride_through
@@ -371,7 +372,7 @@ def sets_of(site, hours=8.0, share=0.9):
     house = house_of(site)
     movers = [(c.name,) for c in site.circuit if c.on == "candidate"]
     required = tuple(c.name for c in site.circuit if c.on == "sub-panel")
-    return Sets(house, movers, required, Target(hours, share, (12, 1, 2), "usual"), WORTH)
+    return Sets(house, movers, required, Target(hours, share, (12, 1, 2), "usual"), worth_by(WORTH))
 
 
 def test_a_pool_that_shares_nothing_has_a_year_of_its_own_circuits():
