@@ -136,6 +136,11 @@ class Draft:
         return units_on_legs(self.site)
 
     @property
+    def switched(self) -> frozenset[str]:
+        """Circuits whose place moves the year: those that may be switched for the rate, and their multiwire mates."""
+        return self._kept.switched
+
+    @property
     def plan(self) -> str:
         """The plan by which the year is run, the default where none is stated."""
         return self.run.asked.plan

@@ -106,7 +106,7 @@ class Board:
             units=draft.units,
             reserve=reserve_text(draft.reserve),
             months=calendar.month_abbr[1:],
-            plans=plans_of(site, draft),
+            plans=self.plans,
             plan=site.operation.plan,
             cases=CASES,
             written=self.written,
@@ -130,6 +130,11 @@ class Board:
         }
 
     @cached_property
+    def plans(self) -> list[str]:
+        """Plans that do something on the site's rate."""
+        return plans_of(self.first.site, self.first)
+
+    @cached_property
     def default_plan(self) -> str:
         """The plan that is run where none is stated."""
         return self.first.changed(plan=None).plan
@@ -141,16 +146,19 @@ class Board:
         return {"rulers": drawn, "rows": rulers["rows"], "month": month}
 
     def second_answer(self, text: str, pins: list[str]) -> dict:
-        """What follows: what no plan can beat, the other plans, the pinned designs side by side."""
+        """What follows: the pinned designs side by side."""
         draft = self.draft(text)
         rows = [row_of(self.draft(pin), f"design {k + 1}") for k, pin in enumerate(pins[:MOST_PINS])]
         rows = [row_of(self.first, WRITTEN), *rows]
         if text not in ("", self.written, *pins):
             rows.append(row_of(draft, "this design"))
         return {
-            "bound": part("bound", text=bound_text(draft)),
             "pins": part("pins", rows=rows, currency=draft.site.rate.currency, storm=any(row["storm"] for row in rows)),
         }
+
+    def third_answer(self, text: str) -> dict:
+        """What follows last: what no plan can beat."""
+        return {"bound": part("bound", text=bound_text(self.draft(text)))}
 
     def neighbours(self, text: str) -> list[str]:
         """The designs that one more click would ask for, circuits first."""

@@ -108,14 +108,17 @@ def app_of(board: Board, *, token: str, hosts: tuple[str, ...], folder: Path | N
         made = await desk.answer(desk.now, one["tab"], one["n"], lambda: board.first_answer(one["d"], one["b"]))
         return JSONResponse(made) if made is not None else JSONResponse({"refused": "overtaken"}, 409)
 
-    async def second(request):
-        one = asked(request)
-        make = lambda: board.second_answer(one["d"], one["pins"])
-        made = await desk.answer(desk.later, one["tab"], one["n"], make)
-        if made is None:
-            return JSONResponse({"refused": "overtaken"}, 409)
-        desk.warm(one["d"])
-        return JSONResponse(made)
+    def follows(make, is_last: bool):
+        async def give(request):
+            one = asked(request)
+            made = await desk.answer(desk.later, one["tab"], one["n"], lambda: make(one))
+            if made is None:
+                return JSONResponse({"refused": "overtaken"}, 409)
+            if is_last:
+                desk.warm(one["d"])
+            return JSONResponse(made)
+
+        return give
 
     async def write(request):
         body = (await request.body()).decode("utf-8", "strict")
@@ -132,7 +135,8 @@ def app_of(board: Board, *, token: str, hosts: tuple[str, ...], folder: Path | N
         Route("/page.js", held("page.js", "text/javascript")),
         Route("/icon.svg", held("icon.svg", "image/svg+xml")),
         Route("/first", first),
-        Route("/second", second),
+        Route("/second", follows(lambda one: board.second_answer(one["d"], one["pins"]), False)),
+        Route("/third", follows(lambda one: board.third_answer(one["d"]), True)),
         Route("/write", write, methods=["POST"]),
     ]
     errors = {BadInput: refused, UnicodeDecodeError: refused}

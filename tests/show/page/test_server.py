@@ -71,7 +71,7 @@ def page(tmp_path_factory):
 WITH_PINS = "/second?d=&pin=" + quote("on=1&u=1,1&r=&p=&c=usual")
 
 
-@pytest.mark.parametrize("path", ["/", "/page.css", "/page.js", "/icon.svg", "/first?d=", WITH_PINS])
+@pytest.mark.parametrize("path", ["/", "/page.css", "/page.js", "/icon.svg", "/first?d=", "/third?d=", WITH_PINS])
 def test_the_page_answers_whoever_holds_the_token_and_keeps_to_itself(page, path):
     status, headers, text = page.ask(path)
     assert status == 200 and text

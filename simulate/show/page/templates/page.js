@@ -62,13 +62,19 @@ async function ask() {
   toAddress();
   $("busy").textContent = "working";
   document.body.setAttribute("aria-busy", "true");
+  document.body.dataset.asked = mine;
   try {
     const first = await source.first();
     if (mine !== seq) return;
     show(first);
     if (first.refused) return;
-    show(await source.second());
-    if (mine === seq) done();
+    $("bound").textContent = "working";
+    for (const next of [source.second, source.third]) {
+      const more = await next();
+      if (mine !== seq) return;
+      show(more);
+    }
+    done();
   } catch (error) {
     if (error.name === "AbortError" || mine !== seq) return;
     $("gone").hidden = false;
@@ -76,6 +82,7 @@ async function ask() {
   }
 }
 function done() {
+  document.body.dataset.answered = seq;
   $("busy").textContent = "";
   document.body.removeAttribute("aria-busy");
 }
@@ -163,7 +170,7 @@ if ($("write")) $("write").addEventListener("click", async () => {
     $("written").textContent = got.ok ? data.text : data.refused;
   } catch (error) { $("written").textContent = ""; $("gone").hidden = false; }
 });
-const source = typeof fromFile === "function" ? fromFile() : {first: () => from("first"), second: () => from("second")};
+const source = typeof fromFile === "function" ? fromFile() : {first: () => from("first"), second: () => from("second"), third: () => from("third")};
 addEventListener("hashchange", () => { fromAddress(); begin(); });
 fromAddress();
 begin();
