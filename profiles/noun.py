@@ -11,6 +11,11 @@ from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 from profiles.ranges import most_of
 
 
+LONGEST_KEY = 300
+LONGEST_NAME = 200
+"""Signs of a key as a refusal shows it, and of a name or any other text of one line."""
+
+
 class BadInput(ValueError):
     """Input that is refused, in one line that names file, key, rule, value and way out.
 
@@ -23,7 +28,8 @@ class BadInput(ValueError):
     def __init__(self, rule: str, *, file: object = None, key: str = "", value: Any = ..., way_out: str = ""):
         self.rule, self.file, self.key, self.value, self.way_out = rule, file, key, value, way_out
         text = f"{file}: " if file is not None else ""
-        text += f"{key} {rule}" if key else rule
+        key_text = key if len(key) <= LONGEST_KEY else f"{key[:150]}...{key[-80:]}"
+        text += f"{key_text} {rule}" if key else rule
         if value is not ...:
             text += f", not {_short(value)}"
         if way_out:
@@ -83,6 +89,11 @@ def _refuse_signs(data: Any, key: str, file: object) -> None:
             _refuse_signs(value, f"{key}[{k + 1}]", file)
     elif isinstance(data, str):
         kept = "\n\t" if key.split(".")[-1].split("[")[0] in LONG_TEXTS else ""
+        many = LONGEST_NAME if key.endswith("name") else 100 * LONGEST_NAME
+        if len(data) > many:
+            raise BadInput(
+                f"must have {many:,} signs or fewer", file=file, key=key, value=len(data), way_out="cut it short"
+            )
         strange = [sign for sign in data if _is_control(sign) and sign not in kept]
         if strange:
             shown = key.encode("unicode_escape").decode()
@@ -172,7 +183,7 @@ def _follow(kind: Any, data: Any, loc: tuple) -> tuple[Any, list[str], list[str]
                 model = _inner_noun(fields[step].annotation, loc[i + 1 :]) or model
         elif isinstance(data, dict) and step in data or i == len(loc) - 1 and model is not None:
             if not (isinstance(step, str) and _is_tag(step)):
-                path.append(str(step))
+                path.append(str(step) or '""')
         else:
             tagged = _TAGS.get(str(step))
             model = tagged or model

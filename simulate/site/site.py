@@ -149,7 +149,10 @@ def _named(data: dict) -> dict:
     groups = data.get("battery")
     if not isinstance(groups, list | tuple) or not all(isinstance(group, dict) for group in groups):
         return data
-    named = [{"name": f"battery {k + 1}", **group} for k, group in enumerate(groups)]
+    named = [
+        group if group.get("name") is not None else {**group, "name": f"battery {k + 1}"}
+        for k, group in enumerate(groups)
+    ]
     return {**data, "battery": named}
 
 

@@ -114,7 +114,9 @@ class Battery(BreakerNoun):
     @model_validator(mode="after")
     def _agrees(self):
         if (self.usable_kwh is None) == (self.usable_kwh_ac is None):
-            raise BadInput("must be given, or usable_kwh_ac, and not both", key="usable_kwh")
+            raise BadInput(
+                "must be given, or usable_kwh_ac, and not both", key="usable_kwh", way_out="give one of the two"
+            )
         one_way = self.charge_efficiency is not None or self.discharge_efficiency is not None
         if self.round_trip_efficiency is not None and one_way:
             raise BadInput(
