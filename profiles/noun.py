@@ -10,7 +10,6 @@ from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 
 from profiles.ranges import most_of
 
-
 LONGEST_KEY = 300
 LONGEST_NAME = 200
 """Signs of a key as a refusal shows it, and of a name or any other text of one line."""

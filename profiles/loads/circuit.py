@@ -182,11 +182,14 @@ class Circuit(BreakerNoun):
     @model_validator(mode="after")
     def _agrees(self):
         if self.poles == 2 and self.leg is not None:
-            raise BadInput("must be left out: a two-pole circuit needs both legs", key="leg", value=self.leg)
+            raise BadInput(
+                "must be left out where poles = 2: a two-pole circuit needs both legs", key="leg", value=self.leg
+            )
+        medical = 'if_lost = "medical"' if self.if_lost == "medical" else 'kind = "medical"'
         if self.is_medical and self.priority != 1:
-            raise BadInput("must be 1 for a medical circuit", key="priority", value=self.priority)
+            raise BadInput(f"must be 1 where {medical}", key="priority", value=self.priority)
         if self.is_medical and self.rate_transfer:
-            raise BadInput("must be false for a medical circuit", key="rate_transfer", value=True)
+            raise BadInput(f"must be false where {medical}", key="rate_transfer", value=True)
         return self
 
     @property

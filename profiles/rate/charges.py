@@ -168,8 +168,9 @@ class Export(Noun):
                 way_out='use it with "net-metering"; elsewhere it is in price_per_kwh or a rider',
             )
         if self.method == "none" and self.model_fields_set - {"method"}:
+            beside = ", ".join(sorted(self.model_fields_set - {"method"}))
             raise BadInput(
-                "pays nothing, so it stands alone",
+                f"pays nothing, so it stands alone, without {beside}",
                 key="method",
                 value="none",
                 way_out='write "net-billing" or "net-metering"',

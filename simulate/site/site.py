@@ -191,7 +191,13 @@ def _check_names(site: Site) -> None:
                 way_out=f'"{partner}" names "{circuits[partner].multiwire_with}"',
             )
         if 2 in (circuit.poles, circuits[partner].poles):
-            raise BadInput("must name a single-pole circuit", file=site.file, key=key, value=partner)
+            raise BadInput(
+                "must join two single-pole circuits, and one of them has poles = 2",
+                file=site.file,
+                key=key,
+                value=partner,
+                way_out="a two-pole circuit has its own common disconnect",
+            )
 
 
 def _nearest(name: str, known: list[str]) -> str:

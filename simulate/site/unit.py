@@ -120,10 +120,17 @@ class Battery(BreakerNoun):
         one_way = self.charge_efficiency is not None or self.discharge_efficiency is not None
         if self.round_trip_efficiency is not None and one_way:
             raise BadInput(
-                "must not stand beside one-way efficiencies",
+                "must not stand beside charge_efficiency or discharge_efficiency",
                 key="round_trip_efficiency",
                 value=self.round_trip_efficiency,
                 way_out="give one or the other",
+            )
+        if self.usable_kwh is not None and self.nameplate_kwh is not None and self.usable_kwh > self.nameplate_kwh:
+            raise BadInput(
+                f"must not exceed nameplate_kwh, which is {self.nameplate_kwh:g}",
+                key="usable_kwh",
+                value=self.usable_kwh,
+                way_out="one of the two was misread",
             )
         return self
 

@@ -28,7 +28,7 @@ def refusal_faults(refusal: BadInput, data: dict) -> list[str]:
     text, faults = str(refusal), []
     if "\n" in text or len(text) > 1200:
         faults.append("more than a line")
-    if not (text.startswith(FILE) or text.startswith("library")):
+    if not text.startswith((FILE, "library")):
         faults.append("no file")
     if not refusal.rule:
         faults.append("no rule")

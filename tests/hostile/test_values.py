@@ -194,3 +194,44 @@ def test_unserved_energy_never_exceeds_the_load_that_outages_fall_on():
     )
     worth = study(site).worth
     assert worth.backed_up_kwh >= 0.0
+
+
+def one_circuit(**more):
+    return small_site([circuit("Pump", 0.1, **more)], [unit()])
+
+
+CONTRADICTIONS = {
+    ("export", "mode"): lambda: small_site([circuit("P", 0.1)], [unit()], subpanel={"export": True}),
+    ("round_trip_efficiency", "charge_efficiency"): lambda: small_site(
+        [circuit("P", 0.1)], [unit(round_trip_efficiency=0.9)]
+    ),
+    ("usable_kwh", "usable_kwh_ac"): lambda: small_site([circuit("P", 0.1)], [unit(usable_kwh_ac=3.0)]),
+    ("usable_kwh", "nameplate_kwh"): lambda: small_site([circuit("P", 0.1)], [unit(nameplate_kwh=1.0)]),
+    ("leg", "poles"): lambda: one_circuit(poles=2),
+    ("priority", "if_lost"): lambda: one_circuit(if_lost="medical", priority=2),
+    ("rate_transfer", "kind"): lambda: one_circuit(kind="medical", rate_transfer=True),
+    ("other_load", "whole_house"): lambda: small_site(
+        [circuit("P", 0.1)], [unit()], service={"other_load": {"kw": 1.0}, "whole_house": {"meter": "a.csv"}}
+    ),
+    ("price_per_kwh", "tiers"): lambda: small_site(
+        [circuit("P", 0.1)], [unit()], rate={"price_per_kwh": 0.1, "tiers": [{"price_per_kwh": 0.2}]}
+    ),
+    ("method", "credit_per_kwh"): lambda: small_site(
+        [circuit("P", 0.1)], [unit()], rate={"price_per_kwh": 0.1, "export": {"method": "none", "credit_per_kwh": 0.1}}
+    ),
+    ("multiwire_with", "poles"): lambda: small_site(
+        [circuit("P", 0.1, multiwire_with="Q"), circuit("Q", 0.1, "AB")], [unit()]
+    ),
+    ("series", "tilt_deg"): lambda: small_site(
+        [circuit("P", 0.1)],
+        [unit()],
+        solar={"connected_at": "main-panel", "tilt_deg": 1.0, "series": {"csv": "a", "column": "b"}},
+    ),
+}
+
+
+@pytest.mark.parametrize("keys", CONTRADICTIONS, ids="-".join)
+def test_a_contradiction_names_both_keys(keys):
+    with pytest.raises(BadInput) as caught:
+        CONTRADICTIONS[keys]()
+    assert all(key in str(caught.value) for key in keys), str(caught.value)
