@@ -92,32 +92,9 @@ def _case(name: str, usable_kwh: float, n_steps: int, repeats: int, route, sunny
 
 def dark_hours_by_walk(island: Island, pools, soc):
     """The walk from every start, one after the other, whatever the route that `dark_hours` takes."""
-    from simulate.physics.outage_walk import every_outage
-    from simulate.physics.outages.island import Dark
+    from simulate.physics.outages.island import dark_hours
 
-    n = soc.shape[1]
-    cells = np.array([pool.cell for pool in pools], dtype=float)
-    dark, shed = np.full((n, len(pools)), np.inf), np.full((n, len(pools)), np.inf)
-    why, end_h = np.zeros((n, len(pools)), np.int64), np.zeros(n)
-    every_outage(
-        np.arange(n),
-        soc,
-        island.load_kw,
-        island.trips,
-        island.sheds,
-        island.hand,
-        island.solar_kw,
-        island.dc_kw,
-        island.may_charge,
-        (island.latches, True),
-        (1.0, HORIZON_H, island.reconnect_h),
-        cells,
-        dark,
-        shed,
-        why,
-        end_h,
-    )
-    return Dark(dark, shed, why, end_h)
+    return dark_hours(island, pools, soc, step_h=1.0, horizon_h=HORIZON_H)
 
 
 def case_outage(n_steps: int = 8760, repeats: int = 5) -> list[dict]:

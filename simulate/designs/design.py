@@ -191,10 +191,10 @@ def standing_kwh(run: HouseYear) -> tuple[float, float]:
     h = year.step_h
     delivered = year.pool_discharge_kw.sum(axis=1) * h
     conversion = year.charge_kw.sum() * h * (1.0 - pools[0].charge_efficiency)
-    conversion += sum(kwh * (1.0 / pool.discharge_efficiency - 1.0) for kwh, pool in zip(delivered, pools, strict=True))
+    conversion += sum(kwh * (pool.dc_per_ac - 1.0) for kwh, pool in zip(delivered, pools, strict=True))
     rest = year.loss_kw.sum() * h - conversion
-    no_load_kw, on_grid_kw = (sum(getattr(p, name) for p in pools) for name in ("no_load_kw", "on_grid_kw"))
+    idle_kw, on_grid_kw = sum(pool.drain_kw(0.0) for pool in pools), sum(pool.on_grid_kw for pool in pools)
     hours = len(year.load_kw) * h
-    inverting_h = (rest - on_grid_kw * hours) / (no_load_kw - on_grid_kw) if no_load_kw != on_grid_kw else 0.0
-    no_load = no_load_kw * inverting_h
+    inverting_h = (rest - on_grid_kw * hours) / (idle_kw - on_grid_kw) if idle_kw != on_grid_kw else 0.0
+    no_load = idle_kw * inverting_h
     return float(no_load), float(rest - no_load)

@@ -237,7 +237,7 @@ def _stay(asked: Asked, codes) -> dict:
         for a, b in periods:
             to[p, a] = codes[p, a:b, 1].min()
             taken = asked.wish.stay_kwh[p, a] - level_kwh[to[p, a]]
-            kwh[p, a] = max(taken, 0.0) * pool.discharge_efficiency
+            kwh[p, a] = max(taken, 0.0) / pool.dc_per_ac
     return {"stay_kwh": kwh, "stay_h": np.zeros(shape), "stay_to": to}
 
 

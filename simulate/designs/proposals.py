@@ -139,12 +139,12 @@ def _energy_rows(sets: Sets) -> Iterator[tuple[np.ndarray, float]]:
     for p in np.flatnonzero(sets.steady):
         pool = sets.all.pools[p].pool
         over = lambda row: _window_kwh(row, sets.begin, hours, sets.house.hours.step_h)
-        least = lambda row: float(np.sort(over(row))[:k].sum()) / pool.discharge_efficiency  # noqa: B023
+        least = lambda row: float(np.sort(over(row))[:k].sum()) * pool.dc_per_ac  # noqa: B023
         load = lambda on: (sets.all.share[p] * on) @ sets.kw  # noqa: B023
         fixed = sets.is_on(0)
         takes = np.array([least(load(sets.is_on(1 << m) & ~fixed)) for m in range(len(sets.movers))])
-        there = sets.most_kwh(p) - pool.restart_kwh - pool.no_load_kw * hours
-        there = there + over(sets.island.solar_kw[p]) / pool.discharge_efficiency + over(sets.island.dc_kw[p])
+        there = sets.most_kwh(p) - pool.restart_kwh - pool.drain_kw(0.0) * hours
+        there = there + over(sets.island.solar_kw[p]) * pool.dc_per_ac + over(sets.island.dc_kw[p])
         yield takes, float(np.sort(there)[::-1][:k].sum()) - least(load(fixed))
 
 

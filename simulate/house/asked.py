@@ -166,7 +166,7 @@ def _drop_what_does_not_pay(reach, two, serve, pools, cycles: Cycles, prices: Pr
     for a, b in periods_of(serve):
         for p, pool in enumerate(pools):
             kw = reach[p, a:b] + two[a:b] / len(pools)
-            taken = (kw / pool.discharge_efficiency + pool.no_load_kw * (kw > 0.0)) / pool.charge_efficiency
+            taken = pool.drain_kw(kw) * (kw > 0.0) / pool.charge_efficiency
             gain = prices.buy_per_kwh[a:b] * (kw + pool.on_grid_kw * (kw > 0.0)) - cycles.refill_per_kwh[a:b] * taken
             if not gain.sum() > 0.0:
                 reach[p, a:b] = 0.0
@@ -184,7 +184,7 @@ def stay_kwh(wish: Wish, serve, pools, stay_h: float, step_h: float) -> np.ndarr
     part_h = np.clip(stay_h - into * step_h, 0.0, step_h)
     for p, pool in enumerate(pools):
         kw = wish.reach_kw[p, on] + wish.two_pole_kw[on] / len(pools)
-        taken = kw / pool.discharge_efficiency + pool.no_load_kw * (kw > 0.0)
+        taken = pool.drain_kw(kw) * (kw > 0.0)
         floor = np.minimum.reduceat(wish.targets_kwh[p, on, 1], begins)
         stay[p, on[begins]] = floor + np.add.reduceat(taken * part_h, begins)
     return stay

@@ -11,7 +11,8 @@ from profiles.noun import BadInput
 from profiles.rate.calendar import rate_calendar
 from simulate.bill.bill import price_bill
 from simulate.house.walked import HouseYear
-from simulate.physics.pool import Pool, fill
+from simulate.physics.pool import Pool
+from simulate.physics.step import fill
 from simulate.site.load_calculation import LINE_VOLTS, service_load
 from simulate.site.unit import Battery, service_has
 

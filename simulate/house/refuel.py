@@ -8,7 +8,8 @@ from math import inf, nan
 from profiles.noun import BadInput
 from simulate.house.outage_met import outage_kw
 from simulate.physics.outages.spread import SEASONS
-from simulate.physics.pool import Pool, drain_kw, fill
+from simulate.physics.pool import Pool
+from simulate.physics.step import fill
 
 START_FRAC, STOP_FRAC = 0.2, 0.9
 """It is started at a fifth of full and stopped at nine tenths, where charging slows (common practice, no source)."""
@@ -108,7 +109,7 @@ def refuel(
     end, on_h = fill(float(start_kwh), float(stop_kwh), spare_kw * pool.charge_efficiency, 0.0, pool.cell, 1e6)
     if end < stop_kwh:
         return _never("The units never reach the stop: their charging falls to nothing before it.", generator_kw)
-    taken_kw = drain_kw(load_kw, pool.cell)
+    taken_kw = pool.drain_kw(load_kw)
     off_h = (stop_kwh - start_kwh) / taken_kw if taken_kw > 0.0 else inf
     duty = on_h / (on_h + off_h)
     fuel = None if fuel_per_h is None else 24.0 * duty * fuel_per_h

@@ -24,7 +24,7 @@ from simulate.house.recharge import SECOND_AFTER_H, refill_of, stored_after_kwh
 from simulate.house.ride import RideThrough, ride_through
 from simulate.house.storm import pickup_of, storm_rows
 from simulate.physics.compiled import jit
-from simulate.physics.outage_walk import one_outage
+from simulate.physics.outages.island import unserved_by_start
 from simulate.physics.outages.outages import first_dark
 from simulate.physics.outages.spread import nine_in_ten
 from simulate.site.outage import Outage
@@ -88,58 +88,6 @@ def _add_later(kw, where, first, hours, out):
             out[s] += kw[where[s] + k] * hours[k]
 
 
-@jit
-def _unserved_traced(
-    begin,
-    soc_kwh,
-    wanted_kw,
-    load_kw,
-    trips,
-    sheds,
-    hand,
-    solar_kw,
-    dc_kw,
-    may_charge,
-    latches,
-    times,
-    cells,
-    weight,
-    out,
-):
-    n_pools, n_steps = solar_kw.shape
-    n = weight.shape[0]
-    rows = np.zeros((n, 5 * n_pools + 2))
-    dark, shed, why = np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools, np.int64)
-    for s in range(begin.shape[0]):
-        rows[:] = 0.0
-        dark[:], shed[:] = np.inf, np.inf
-        one_outage(
-            begin[s],
-            soc_kwh[:, s],
-            load_kw,
-            trips,
-            sheds,
-            hand,
-            solar_kw,
-            dc_kw,
-            may_charge,
-            (latches, True),
-            times,
-            cells,
-            dark,
-            shed,
-            why,
-            rows,
-        )
-        total = 0.0
-        for k in range(n):
-            served = 0.0
-            for p in range(n_pools):
-                served += rows[k, 2 * n_pools + p]
-            total += max(wanted_kw[(begin[s] + k) % n_steps] - served / times[0], 0.0) * weight[k]
-        out[s] = total
-
-
 def unserved_of(ride: RideThrough, kinds: Sequence[Interruptions]) -> np.ndarray:
     """Energy of the carried circuits that interruptions leave unserved in a year, for each start. [kWh]
 
@@ -177,30 +125,13 @@ def _comes_back(ride: RideThrough) -> bool:
 def _traced(ride: RideThrough, kinds, kw) -> np.ndarray:
     house, step_h = ride.house, ride.house.hours.step_h
     island, _ = island_of(house, ride.load_case)
-    cells = np.array([leg_pool.pool.cell for leg_pool in house.pools], dtype=float)
     steps = int(np.ceil(ride.horizon_h / step_h - 1e-9))
     beyond = sum(k.per_year * k.excess_h(np.arange(steps + 1) * step_h) for k in kinds)
     weight = -np.diff(beyond)
     weight[-1] += beyond[-1]  # what is unserved at the horizon stays so
-    out = np.zeros(house.hours.n_steps)
-    _unserved_traced(
-        ride.begin.astype(np.int64),
-        np.ascontiguousarray(ride.soc_kwh, dtype=float),
-        kw.sum(axis=0),
-        island.load_kw,
-        island.trips,
-        island.sheds,
-        island.hand,
-        island.solar_kw,
-        island.dc_kw,
-        island.may_charge,
-        island.latches,
-        (float(step_h), float(ride.horizon_h), float(island.reconnect_h)),
-        cells,
-        weight,
-        out,
-    )
-    return out
+    times = {"step_h": step_h, "horizon_h": ride.horizon_h}
+    pools = tuple(leg_pool.pool for leg_pool in house.pools)
+    return unserved_by_start(island, pools, ride.soc_kwh, ride.begin, weight, wanted_kw=kw.sum(axis=0), **times)
 
 
 def outage_load_kwh(house: House, load_case: str, kinds: Sequence[Interruptions]) -> float:

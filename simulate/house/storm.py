@@ -13,7 +13,6 @@ from simulate.house.outage_met import outage_kw
 from simulate.house.ride import RideThrough, ride_through
 from simulate.house.year import run_year
 from simulate.physics.outages.spread import spread
-from simulate.physics.pool import drain_kw
 from simulate.site.site import Site
 
 STARTS_TOGETHER = ("motor", "hvac", "heat", "water-heater")
@@ -172,7 +171,7 @@ def pickup_of(ride: RideThrough, *, factor: float = PICKUP_FACTOR, minutes: floa
         at_start, mean = row @ lifted, row @ kw
         pool = house.pools[p].pool
         extra_kwh = float((at_start - mean).mean()) * minutes / 60.0
-        taken_kw = drain_kw(float(mean.mean()), pool.cell)
+        taken_kw = pool.drain_kw(float(mean.mean()))
         rows.append(
             {
                 "legs": house.pools[p].legs,
@@ -180,7 +179,7 @@ def pickup_of(ride: RideThrough, *, factor: float = PICKUP_FACTOR, minutes: floa
                 "highest_kw": float(at_start.max()),
                 "over_frac": float((at_start > limit_kw + 1e-9).mean()),
                 "extra_kwh": extra_kwh,
-                "hours_lost": extra_kwh / pool.discharge_efficiency / taken_kw if taken_kw > 0.0 else 0.0,
+                "hours_lost": extra_kwh * pool.dc_per_ac / taken_kw if taken_kw > 0.0 else 0.0,
             }
         )
     names = [c.name for c, one in zip(house.circuits, together, strict=True) if one]

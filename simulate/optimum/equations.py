@@ -68,10 +68,9 @@ class Case:
         reach_kw = np.minimum(self.reach_kw[p], most_kw)
         inverts_kw = most_kw if self.parallel else reach_kw
         some_kw = np.where(inverts_kw > 0.0, inverts_kw, inf)
-        held_kw = (pool.usable_kwh / self.step_h + self.dc_kw[p]) * pool.discharge_efficiency
+        held_kw = (pool.usable_kwh / self.step_h + self.dc_kw[p]) / pool.dc_per_ac
         limit_kw = np.minimum(most_kw if self.parallel and self.export else reach_kw, held_kw)
-        dc = 1.0 / pool.discharge_efficiency + pool.no_load_kw / some_kw
-        return limit_kw, dc, 1.0 + pool.on_grid_kw / some_kw
+        return limit_kw, pool.dc_per_served(inverts_kw), 1.0 + pool.on_grid_kw / some_kw
 
     def most_in_kw(self, p: int) -> np.ndarray:
         """AC that pool p can take in a step at most, shape (n_steps,). [kW]"""
@@ -171,7 +170,7 @@ def add_circle(made: Equations, n_pools: int) -> None:
 
 def _pair_dc_kw(case: Case, p: int) -> np.ndarray:
     pool = case.pools[p]
-    return (case.reach_kw[p] + 0.5 * case.two_pole_kw) / pool.discharge_efficiency + pool.no_load_kw
+    return pool.drain_kw(case.reach_kw[p] + 0.5 * case.two_pole_kw)
 
 
 def _pair_wear(case: Case) -> np.ndarray:

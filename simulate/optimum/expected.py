@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from simulate.physics.compiled import jit
+from simulate.physics.step import dc_per_served
 
 N_CELLS = 128
 """Equal parts between floor and full in which the mean slope is kept; thresholds lie on their bounds."""
@@ -138,9 +139,8 @@ def _write_pieces(series, a, b, cap_kw, prices, terms, cell, pieces):
     buy, sell = prices[0], min(prices[1], prices[0])
     reach = min(series[REACH, a], cell.discharge_kw)
     inverts = cell.discharge_kw if parallel else reach
-    idle = cell.no_load_kw / inverts if inverts > 0.0 else 0.0
     gain = 1.0 + cell.on_grid_kw / inverts if inverts > 0.0 else 1.0
-    eta = 1.0 / (1.0 / cell.discharge_efficiency + idle)
+    eta = 1.0 / dc_per_served(inverts, cell.dc_per_ac, cell.no_load_kw)
     net = series[LOAD, a] - series[SOLAR, b] + cell.on_grid_kw
     dc = series[DC, b] * h
     most = cell.usable_kwh + dc
@@ -253,9 +253,8 @@ def _read_thresholds(mean, floor_kwh, prices, reach_kw, terms, cell, target):
     buy, sell = prices[0], min(prices[1], prices[0])
     wear_per_kwh, _, _, parallel, export, from_utility = terms
     inverts = cell.discharge_kw if parallel else min(reach_kw, cell.discharge_kw)
-    idle = cell.no_load_kw / inverts if inverts > 0.0 else 0.0
     gain = 1.0 + cell.on_grid_kw / inverts if inverts > 0.0 else 1.0
-    eta = 1.0 / (1.0 / cell.discharge_efficiency + idle)
+    eta = 1.0 / dc_per_served(inverts, cell.dc_per_ac, cell.no_load_kw)
     buys, fills = -buy / cell.charge_efficiency, -sell / cell.charge_efficiency
     serves, sends = wear_per_kwh - buy * eta * gain, wear_per_kwh - sell * eta * gain
     slope, n_buy, n_fill, n_serve, n_send = 0.0, 0, 0, 0, 0

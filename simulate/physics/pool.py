@@ -2,22 +2,13 @@
 
 from __future__ import annotations
 
-import math
-from collections import namedtuple
 from dataclasses import dataclass
 from math import inf
 
 import numpy as np
 
 from profiles.noun import BadInput
-from simulate.physics.compiled import jit
-
-Cell = namedtuple(
-    "Cell",
-    "usable_kwh charge_kw discharge_kw charge_efficiency discharge_efficiency no_load_kw takes_back_kw "
-    "taper_from_kwh taper_to_frac restart_kwh on_grid_kw",
-)
-"""A pool as the compiled functions see it: eleven floats."""
+from simulate.physics.step import Cell, of_series
 
 
 @dataclass(frozen=True)
@@ -94,6 +85,19 @@ class Pool:
         return float(given["from_soc"]), float(given["to_frac"])
 
     @property
+    def dc_per_ac(self) -> float:
+        """DC energy taken from the cells for each AC kWh delivered, the no-load draw aside."""
+        return of_series["dc_per_ac"](self.discharge_efficiency)
+
+    def drain_kw(self, ac_kw):
+        """DC power taken from the cells while inverting for an AC load, a number or a series. [kW]"""
+        return of_series["drain_kw"](ac_kw, self.dc_per_ac, self.no_load_kw)
+
+    def dc_per_served(self, inverts_kw) -> np.ndarray:
+        """DC energy for each AC kWh of a unit that inverts only while it serves so much, its no-load draw counted."""
+        return self.dc_per_ac + _per_kw(self.no_load_kw, inverts_kw)
+
+    @property
     def cell(self) -> Cell:
         """The pool for the compiled functions."""
         start, end = self._taper()
@@ -102,7 +106,7 @@ class Pool:
             self.charge_kw,
             self.discharge_kw,
             self.charge_efficiency,
-            self.discharge_efficiency,
+            self.dc_per_ac,
             self.no_load_kw,
             self.takes_back_kw,
             start * self.usable_kwh,
@@ -111,143 +115,6 @@ class Pool:
             self.on_grid_kw,
         )
         return Cell(*map(float, values))
-
-
-@jit
-def fill(e_kwh, goal_kwh, in_kw, out_kw, cell, h):
-    """Charge towards a goal for `h` hours against a constant drain, the taper solved in closed form.
-
-    `in_kw` is what is there to charge with and `out_kw` the drain, both DC. Returns the stored energy at the end and
-    the time [h] at which the goal was met (h where it was not); from there on it is held.
-    """
-    span = cell.usable_kwh - cell.taper_from_kwh
-    full_kw = cell.charge_kw * cell.charge_efficiency
-    in_kw = min(in_kw, full_kw) if cell.taper_to_frac < 1.0 else in_kw
-    if not (cell.taper_to_frac < 1.0 and span > 0.0 and full_kw < math.inf):
-        return _fill_straight(e_kwh, goal_kwh, in_kw - out_kw, h)
-    fall = (1.0 - cell.taper_to_frac) / span  # of full_kw, per kWh above the start of the taper
-    knee_kwh = cell.taper_from_kwh + (1.0 - in_kw / full_kw) / fall
-    e, t = e_kwh, 0.0
-    if e < knee_kwh:
-        e, t = _fill_straight(e, min(goal_kwh, knee_kwh), in_kw - out_kw, h)
-        if t >= h or goal_kwh <= knee_kwh:
-            return e, t
-    rest_kwh = cell.taper_from_kwh + (1.0 - out_kw / full_kw) / fall  # where the taper just carries the drain
-    rate = full_kw * fall
-    if goal_kwh < rest_kwh:
-        until = t + math.log((rest_kwh - e) / (rest_kwh - goal_kwh)) / rate
-        if until <= h:
-            return goal_kwh, until
-    return rest_kwh + (e - rest_kwh) * math.exp(-rate * (h - t)), h
-
-
-@jit
-def _fill_straight(e_kwh, goal_kwh, net_kw, h):
-    if net_kw > 0.0 and e_kwh + net_kw * h >= goal_kwh:
-        return goal_kwh, (goal_kwh - e_kwh) / net_kw
-    return e_kwh + net_kw * h, h
-
-
-@jit
-def drain_kw(load_kw, cell):
-    """DC power that a unit takes from its cells while it inverts for an AC load. [kW]"""
-    return load_kw / cell.discharge_efficiency + cell.no_load_kw
-
-
-@jit
-def discharge_efficiency(reach_kw, cell):
-    """Discharge efficiency that counts the no-load draw in proportion to what is delivered.
-
-    A unit that serves `reach_kw` for part of a step inverts for that part only: `1 / (1/eta_d + P0 / reach)`.
-    """
-    idle = cell.no_load_kw / reach_kw if reach_kw > 0.0 else 0.0
-    return 1.0 / (1.0 / cell.discharge_efficiency + idle)
-
-
-@jit
-def grid_step(e_kwh, export_to, serve_to, solar_to, grid_to, surplus_kw, charge_kw, reach_kw, efficiency, cell, h):
-    """One step on the utility: a unit charges or serves, never both.
-
-    Parameters
-    ----------
-    e_kwh : float
-        Stored energy at the start. [kWh]
-    export_to, serve_to, solar_to, grid_to : float
-        The plan: export down to, serve down to, fill from solar up to, fill from the utility up to. [kWh]
-    surplus_kw : float
-        Solar that the house does not use (>= 0 only where there is a surplus; AC). [kW]
-    charge_kw : float
-        AC charging limit in this step. [kW]
-    reach_kw : float
-        AC load that may be served in this step. [kW]
-    efficiency : float
-        `discharge_efficiency` of this step.
-
-    Returns
-    -------
-    e_kwh, charge_kwh, discharge_kwh : float
-        Stored energy at the end, AC energy charged and AC energy delivered. [kWh]
-    """
-    if e_kwh < grid_to or (surplus_kw > 0.0 and e_kwh < solar_to):
-        end, t = e_kwh, 0.0
-        if e_kwh < grid_to:
-            end, t = fill(e_kwh, grid_to, charge_kw * cell.charge_efficiency, 0.0, cell, h)
-        if t < h and surplus_kw > 0.0 and end < solar_to:
-            end, t = fill(end, solar_to, min(surplus_kw, charge_kw) * cell.charge_efficiency, 0.0, cell, h - t)
-        return end, (end - e_kwh) / cell.charge_efficiency, 0.0
-    served, end = 0.0, e_kwh
-    if end > serve_to and reach_kw > 0.0:
-        served, end = _draw(end, serve_to, min(reach_kw, cell.discharge_kw) * h, efficiency)
-    if end > export_to:
-        more, end = _draw(end, export_to, cell.discharge_kw * h - served, efficiency)
-        served += more
-    return end, 0.0, served
-
-
-@jit
-def _draw(e_kwh, floor_kwh, most_kwh, efficiency):
-    held = (e_kwh - floor_kwh) * efficiency
-    if held <= most_kwh:
-        return held, floor_kwh
-    return most_kwh, e_kwh - most_kwh / efficiency
-
-
-@jit
-def island_step(e_kwh, floor_kwh, load_kw, solar_kw, dc_kw, may_charge, cell, h):
-    """One step islanded: the load, no-load draw and solar that the output takes back, to the instant of the floor.
-
-    Parameters
-    ----------
-    e_kwh, floor_kwh : float
-        Stored energy at the start, and where the loads are dropped. [kWh]
-    load_kw, solar_kw : float
-        AC load and AC solar on the island, constant over the step. [kW]
-    dc_kw : float
-        Solar that charges the cells directly. [kW]
-    may_charge : float
-        1, or 0 where the cells are too cold to charge.
-
-    Returns
-    -------
-    e_kwh, served_h, charge_kwh, curtailed_kwh : float
-        Stored energy at the end, the time carried [h], AC energy charged, solar not used. [kWh]
-    """
-    short_kw = max(load_kw - solar_kw, 0.0)
-    spare_kw = max(solar_kw - load_kw, 0.0)
-    out_kw = drain_kw(short_kw, cell)
-    dc_in_kw = dc_kw if may_charge > 0.0 else min(dc_kw, out_kw)
-    in_kw = min(spare_kw, cell.takes_back_kw) * may_charge * cell.charge_efficiency + dc_in_kw
-    if in_kw < out_kw:
-        end, t = e_kwh - (out_kw - in_kw) * h, h
-        if end < floor_kwh:
-            end, t = floor_kwh, max((e_kwh - floor_kwh) / (out_kw - in_kw), 0.0)
-        charged = (in_kw - dc_in_kw) / cell.charge_efficiency * t
-        return end, t, charged, spare_kw * t - charged + (dc_kw - dc_in_kw) * t
-    end, _ = fill(e_kwh, cell.usable_kwh, in_kw - dc_in_kw, out_kw - dc_in_kw, cell, h)
-    stored = end - e_kwh + out_kw * h
-    from_dc = min(dc_in_kw * h, stored)
-    charged = (stored - from_dc) / cell.charge_efficiency
-    return end, h, charged, max(spare_kw * h - charged, 0.0) + dc_kw * h - from_dc
 
 
 def serve_terms(load_kw, reach_kw, solar_kw, pool: Pool) -> tuple[np.ndarray, np.ndarray]:
@@ -278,14 +145,18 @@ def serve_terms(load_kw, reach_kw, solar_kw, pool: Pool) -> tuple[np.ndarray, np
     (0.5, 0.9091)
     """
     reach = np.minimum(reach_kw, pool.discharge_kw)
+    inverts = np.full(reach.shape, pool.discharge_kw) if works_in_parallel(load_kw, reach_kw) else reach
+    per_served = pool.dc_per_served(inverts)
     if works_in_parallel(load_kw, reach_kw):
-        out = pool.discharge_kw
-        idle, freed = (pool.no_load_kw / out, pool.on_grid_kw / out) if out > 0.0 else (0.0, 0.0)
+        freed = _per_kw(pool.on_grid_kw, inverts)
         left_kw = np.maximum(load_kw + pool.on_grid_kw - solar_kw, 0.0) / (1.0 + freed)
-        return np.minimum(reach, left_kw), np.full(reach.shape, 1.0 / (1.0 / pool.discharge_efficiency + idle))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        idle = np.where(reach > 0.0, pool.no_load_kw / reach, 0.0)
-    return reach, 1.0 / (1.0 / pool.discharge_efficiency + idle)
+        return np.minimum(reach, left_kw), 1.0 / per_served
+    return reach, 1.0 / per_served
+
+
+def _per_kw(draw_kw: float, inverts_kw) -> np.ndarray:
+    """A draw for each kW that is served while it lasts; none where nothing may be served."""
+    return np.divide(draw_kw, inverts_kw, out=np.zeros(len(inverts_kw)), where=inverts_kw > 0.0)
 
 
 def works_in_parallel(load_kw, reach_kw) -> bool:

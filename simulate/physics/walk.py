@@ -10,8 +10,9 @@ import numpy as np
 from profiles.noun import BadInput
 from simulate.physics.compiled import jit
 from simulate.physics.energy import year_html
-from simulate.physics.meter_step import pools_step
-from simulate.physics.pool import Cell, Pool, works_in_parallel
+from simulate.physics.meter_step import DISCHARGE, INVERTING_H, Wanted, pools_step, shares_of
+from simulate.physics.pool import Pool, works_in_parallel
+from simulate.physics.step import Cell
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,25 +116,24 @@ class Wish:
     export: bool = False
     over_kw: np.ndarray | None = None
 
+    @property
+    def wanted(self) -> Wanted:
+        """As the compiled step takes it."""
+        given = (self.reach_kw, self.two_pole_kw, self.targets_kwh, self.stay_kwh, self.charge_kw, self.dc_kw)
+        return Wanted(*given, self.inside_kw, self.parallel, self.export)
+
 
 NO_CAP = np.zeros(0)
 
 
 @jit
-def _walk(
-    load_kw, solar_kw, over_kw, reach_kw, two_kw, targets, stay, charge_kw, dc_kw, inside_kw, modes, cells, h, out, soc
-):
-    """Fill `out` (AC in and out, solar lost, solar spilled, losses [kW], hours inverting) and `soc`.
-
-    `out` has the shape (n_pools, 6, n_steps), `modes` is (parallel, export), and without a cap `over_kw` has no steps.
-    """
-    n_pools, n_steps = reach_kw.shape
-    hold = (np.zeros(n_pools, np.bool_), np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools))
+def _walk(met, wanted, cells, h, shares, flows, soc):
+    """Fill `flows` and `soc` step by step; `met` is (load, solar, over), the last without steps where no cap is."""
+    load_kw, solar_kw, over_kw = met
     on_grid = cells[:, 10].sum()
-    wish = (reach_kw, two_kw, targets, stay, charge_kw, dc_kw, inside_kw)
-    for t in range(n_steps):
+    for t in range(load_kw.shape[0]):
         over = over_kw[t] if over_kw.shape[0] > 0 else -math.inf
-        pools_step(t, solar_kw[t] - load_kw[t] - on_grid, over, wish, modes, cells, h, hold, out, soc)
+        pools_step(t, (solar_kw[t] - load_kw[t] - on_grid, over), wanted, cells, h, shares, flows, soc)
 
 
 def walk_year(load_kw, solar_kw, wish: Wish, pools: tuple[Pool, ...], soc_kwh, step_h: float, export=True) -> Year:
@@ -159,29 +159,14 @@ def walk_year(load_kw, solar_kw, wish: Wish, pools: tuple[Pool, ...], soc_kwh, s
     """
     n_pools, n_steps = wish.reach_kw.shape
     cells = np.array([pool.cell for pool in pools], dtype=float).reshape(n_pools, len(Cell._fields))
-    out = np.zeros((n_pools, 6, n_steps))
     soc = np.zeros((n_pools, n_steps + 1))
     soc[:, 0] = soc_kwh
     over_kw = NO_CAP if wish.over_kw is None else wish.over_kw
-    _walk(
-        load_kw,
-        solar_kw,
-        over_kw,
-        wish.reach_kw,
-        wish.two_pole_kw,
-        wish.targets_kwh,
-        wish.stay_kwh,
-        wish.charge_kw,
-        wish.dc_kw,
-        wish.inside_kw,
-        (wish.parallel, wish.export),
-        cells,
-        float(step_h),
-        out,
-        soc,
-    )
-    charge, discharge, wasted, spilled, loss = (out[:, k].sum(axis=0) for k in range(5))
-    on_grid = cells[:, 10] @ (1.0 - out[:, 5] / step_h)
+    flows = np.zeros((n_pools, 6, n_steps))
+    met = (load_kw, solar_kw, over_kw)
+    _walk(met, wish.wanted, cells, float(step_h), shares_of(n_pools), flows, soc)
+    charge, discharge, wasted, spilled, loss = (flows[:, k].sum(axis=0) for k in range(5))
+    on_grid = cells[:, 10] @ (1.0 - flows[:, INVERTING_H] / step_h)
     net = load_kw + on_grid + charge - discharge - solar_kw + wasted
     net[np.abs(net) < 1e-12] = 0.0
     over = np.maximum(-net, 0.0)
@@ -199,7 +184,7 @@ def walk_year(load_kw, solar_kw, wish: Wish, pools: tuple[Pool, ...], soc_kwh, s
         loss_kw=loss,
         curtailed_kw=curtailed,
         pool_kwh=soc,
-        pool_discharge_kw=out[:, 1].copy(),
+        pool_discharge_kw=flows[:, DISCHARGE].copy(),
     )
 
 

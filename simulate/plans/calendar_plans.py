@@ -239,8 +239,8 @@ def time_of_use(pool: Pool, floor_kwh, cycles: Cycles, *, from_utility=True, par
 
 def export_where_it_pays(targets, sell_per_kwh, cycles: Cycles, floor_kwh, pool: Pool, wear_per_kwh=0.0) -> np.ndarray:
     """Targets with export down to the floor where the credit beats the refill, shape (n_steps, 4). [kWh]"""
-    eta = pool.charge_efficiency * pool.discharge_efficiency
-    pays = cycles.serve & (sell_per_kwh > cycles.refill_per_kwh / eta + wear_per_kwh / pool.discharge_efficiency)
+    eta = pool.charge_efficiency / pool.dc_per_ac
+    pays = cycles.serve & (sell_per_kwh > cycles.refill_per_kwh / eta + wear_per_kwh * pool.dc_per_ac)
     out = targets.copy()
     out[pays, 0] = floor_kwh[pays]
     return out

@@ -12,7 +12,8 @@ from scipy.sparse import coo_array
 from profiles.noun import BadInput
 from simulate.optimum.best import Worth, best_cost, best_path, best_targets, worth_of_more
 from simulate.optimum.programme import programme
-from simulate.physics.pool import Pool, grid_step, serve_terms
+from simulate.physics.pool import Pool, serve_terms
+from simulate.physics.step import grid_step
 from simulate.physics.walk import run_plan
 
 REL = 1e-9
@@ -73,7 +74,9 @@ def walked_cost(case, targets):
     for t in range(len(load)):
         e += case["dc_kw"][t] * h
         export_to = targets[t, 0] if case["export"] and inverts[t] == pool.discharge_kw else np.inf
-        e, charged, served = grid_step(e, export_to, *targets[t, 1:], spare[t], charge[t], limit[t], eta[t], cell, h)
+        e, charged, served = grid_step(
+            e, (export_to, *targets[t, 1:]), spare[t], charge[t], limit[t], 1.0 / eta[t], cell, h
+        )
         e = min(e, pool.usable_kwh)
         assert e >= case["floor_kwh"][t] - 1e-9
         share = served / h / inverts[t] if inverts[t] > 0 else 0.0

@@ -26,13 +26,11 @@ def test_changed_physics_are_never_answered_from_the_cache(tmp_path):
         shutil.copytree(ROOT / room, checkout / room, ignore=shutil.ignore_patterns("__pycache__"))
     assert hours_of(checkout, cache) == 20.0
     assert hours_of(checkout, cache) == 20.0  # from the cache
-    battery = checkout / "simulate" / "physics" / "pool.py"
-    text = battery.read_text("utf-8")
-    changed = text.replace(
-        "return load_kw / cell.discharge_efficiency", "return 2.0 * load_kw / cell.discharge_efficiency"
-    )
+    step = checkout / "simulate" / "physics" / "step.py"
+    text = step.read_text("utf-8")
+    changed = text.replace("return ac_kw * dc_per_ac + no_load_kw", "return 2.0 * ac_kw * dc_per_ac + no_load_kw")
     assert changed != text
-    battery.write_text(changed, "utf-8")
+    step.write_text(changed, "utf-8")
     assert hours_of(checkout, cache) == 10.0
 
 

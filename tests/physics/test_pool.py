@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from profiles.noun import BadInput
-from simulate.physics.pool import Pool, fill, grid_step, island_step
+from simulate.physics.pool import Pool
+from simulate.physics.step import fill, grid_step, island_step
 from tests.physics.twin import twin_fill, twin_grid_step
 
 share = st.floats(0.0, 1.0)
@@ -37,7 +38,7 @@ def test_taper_equals_a_fine_march(soc, in_kw, out_kw, start, end, h):
 def test_grid_step_equals_the_twin(soc, targets, surplus, charge, reach, eta_c, eta_d, h):
     pool = Pool(10.0, charge_kw=charge, discharge_kw=5.0, charge_efficiency=eta_c, discharge_efficiency=eta_d)
     wanted = tuple(10.0 * x for x in targets)
-    got = grid_step(10.0 * soc, *wanted, surplus, charge, reach, eta_d, pool.cell, h)
+    got = grid_step(10.0 * soc, wanted, surplus, charge, reach, 1.0 / eta_d, pool.cell, h)
     assert got == pytest.approx(twin_grid_step(10.0 * soc, wanted, surplus, charge, reach, eta_d, pool, h), abs=1e-9)
     assert got[1] * got[2] == 0.0  # charges or serves, never both
     assert -1e-12 <= got[0] <= 10.0 + 1e-12

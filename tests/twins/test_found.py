@@ -5,7 +5,7 @@ import numpy as np
 from profiles import hours_of_year
 from profiles.loads.load import load_kw
 from simulate import Pool, ride_through, run_plan
-from simulate.physics.pool import island_step
+from simulate.physics.step import island_step
 from tests.site.small_site import circuit, locked_pair, small_site, unit
 
 ONE_SECOND = 1 / 3600  # h

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import namedtuple
+
 import numpy as np
 
 from simulate.physics.compiled import jit
@@ -34,6 +36,14 @@ from simulate.physics.lanes.steps import (
 
 YEAR_ROWS = (CHARGED, SERVED, SERVED_H, RESERVE_H, SPILLED)
 """Sums of the whole year that are handed back for each pool."""
+
+Told = namedtuple("Told", "series runs codes prices demand h modes")
+"""What all lanes meet: `Series`, `Runs`, the plan's codes, prices (buy, sell), demand blocks, the hours of a step, and
+(parallel, exports)."""
+Series = namedtuple("Series", "load solar two reach dc inside stay_kwh stay_h stay_to")
+"""Arrays by step, from `reach` on by step and pool."""
+Runs = namedtuple("Runs", "first kind bucket may_charge exact")
+"""Stretches in which the plan, the bucket and the cold do not change: their first steps, and what holds in each."""
 
 _fill_step, _hold_step, _serve_step = lane_steps.fill_step, lane_steps.hold_step, lane_steps.serve_step
 _export_step, _switch_step, _exact_step = lane_steps.export_step, lane_steps.switch_step, lane_steps.exact_step
@@ -80,9 +90,11 @@ def _note_blocks(t, blocks, lengths, months, s, held, peaks, h):
 
 
 @jit
-def _one_pool_step(kind, load, solar, reach, dc, inside, modes, exact, q, h):
+def _one_pool_step(kind, met, modes, exact, q, h):
+    """One step of one pool; `met` is (load, solar, reach, solar on the cells, solar inside the sub-panel)."""
+    load, solar, reach, _, _ = met
     if exact:
-        _exact_step(load, solar, reach, dc, inside, modes[0], modes[1], q, h)
+        _exact_step(met, modes, q, h)
     elif kind == FILLS:
         _fill_step(load, solar, q, h)
     elif kind == HOLDS:
@@ -96,9 +108,11 @@ def _one_pool_step(kind, load, solar, reach, dc, inside, modes, exact, q, h):
 
 
 @jit
-def _pools_step(kind, load, solar, reach, two, dc, inside, modes, exact, room, s, h):
+def _pools_step(kind, met, modes, exact, room, s, h):
+    """One step of several pools; `met` as in `pools.exact_step`."""
+    load, solar, reach, two, _, _, _ = met
     if exact:
-        _exact_pools_step(load, solar, reach, two, dc, inside, modes, room, s, h)
+        _exact_pools_step(met, modes, room, s, h)
     elif modes[0] or kind <= HOLDS:
         _parallel_step(load, solar, kind > HOLDS, modes[1], s, h)
     else:
@@ -106,14 +120,13 @@ def _pools_step(kind, load, solar, reach, two, dc, inside, modes, exact, room, s
 
 
 @jit
-def walk_block(s, series, runs, codes, prices, demand, h, modes, room, out):
+def walk_block(s, told, room, out):
     """Walk one block of lanes over all steps.
 
-    `s` has a row of the buffer for each pool, and one more where there are several. `series` is (load, solar,
-    two-pole, and by step and pool reach, dc, inside, stay kWh, stay h, stay code), `runs` is (first steps, kind,
-    bucket, may charge, exact) of stretches in which the plan, the bucket and the cold do not change, `modes` is
-    (parallel, exports), `out` is (import, export, cost, credit, peaks, stored).
+    `s` has a row of the buffer for each pool, and one more where there are several; `out` is (import, export, cost,
+    credit, peaks, stored).
     """
+    series, runs, codes, prices, demand, h, modes = told
     load, solar, two, reach, dc, inside, stay_kwh, stay_h, stay_to = series
     first, kinds, bucket, may_charge, exact = runs
     buy, sell = prices
@@ -139,9 +152,10 @@ def walk_block(s, series, runs, codes, prices, demand, h, modes, room, out):
                 for j in range(WIDTH):
                     before[j] = meter[EXPORT + j]
             if n_pools == 1:
-                _one_pool_step(kind, load[t], solar[t], reach[t, 0], dc[t, 0], inside[t, 0], modes, exact, meter, h)
+                _one_pool_step(kind, (load[t], solar[t], reach[t, 0], dc[t, 0], inside[t, 0]), modes, exact, meter, h)
             else:
-                _pools_step(kind, load[t], solar[t], reach[t], two[t], dc[t], inside[t], modes, exact, room, s, h)
+                met = (load[t], solar[t], reach[t], two[t], dc[t], inside[t], h)
+                _pools_step(kind, met, modes, exact, room, s, h)
             if buy.shape[0] > 0:
                 _price(meter, buy[t], sell[t], before, cost[bucket[r]], credit[bucket[r]])
             if blocks.shape[0] > 0:
@@ -197,14 +211,13 @@ def _next_lap(s, begun, closes_kwh):
 
 
 @jit
-def run_blocks(first, last, given, start_kwh, laps, closes_kwh, track, sums, years):
-    """Walk the blocks `first` to `last`, each until its lanes' years close on themselves or `laps` are done.
+def run_blocks(span, given, start_kwh, laps, closes_kwh, told, sums, years):
+    """Walk the blocks of a span, each until its lanes' years close on themselves or `laps` are done.
 
-    `given` are the rows of what lanes are, shape (n_pools, 13, n_designs); `track` is (series, runs, codes, prices,
-    demand, h, modes); `sums` are the results by bucket and month, `years` those of the whole year, shape
-    (8, n_pools, n_designs).
+    `given` are the rows of what lanes are, shape (n_pools, 13, n_designs); `sums` are the results by bucket and month,
+    `years` those of the whole year, shape (8, n_pools, n_designs).
     """
-    series, runs, codes, prices, demand, h, modes = track
+    first, last = span
     import_kwh, export_kwh, cost, credit, peak_kw, stored_kwh = sums
     n_pools, n, n_buckets = given.shape[0], given.shape[2], import_kwh.shape[1]
     bought, sold = np.zeros((n_buckets, WIDTH)), np.zeros((n_buckets, WIDTH))
@@ -214,14 +227,14 @@ def run_blocks(first, last, given, start_kwh, laps, closes_kwh, track, sums, yea
     s, begun = np.zeros((n_pools + (n_pools > 1), ROWS * PITCH)), np.zeros((n_pools, WIDTH))
     room = _room_for(n_pools)
     for block in range(first, last):
-        _load_block(given, start_kwh, block * WIDTH, s, begun, h)
+        _load_block(given, start_kwh, block * WIDTH, s, begun, told.h)
         lap = 0
         while True:
             lap += 1
             _start_lap(s, begun)
             bought[:], sold[:], paid[:], earned[:], peaks[:] = 0.0, 0.0, 0.0, 0.0, 0.0
             out = (bought, sold, paid, earned, peaks, stored)
-            walk_block(s, series, runs, codes, prices, demand, h, modes, room, out)
+            walk_block(s, told, room, out)
             started = begun.copy()
             if lap >= laps or not _next_lap(s, begun, closes_kwh):
                 break

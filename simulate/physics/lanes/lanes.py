@@ -16,6 +16,7 @@ from simulate.physics.lanes.blocks import run_blocks
 from simulate.physics.lanes.steps import WIDTH
 from simulate.physics.lanes.track import Track, every_step
 from simulate.physics.pool import Pool
+from simulate.physics.step import of_series
 
 __all__ = ["CODE_POOL", "LaneYears", "Lanes", "Track", "every_step", "one_of", "run_lanes"]
 
@@ -91,6 +92,11 @@ class Lanes:
             _check_range(name, array)
             object.__setattr__(self, name, np.broadcast_to(array, shape[-1:] if name in SCALES else shape))
 
+    @cached_property
+    def dc_per_ac(self) -> np.ndarray:
+        """DC energy taken from the cells for each AC kWh delivered, the no-load draw aside."""
+        return of_series["dc_per_ac"](self.discharge_efficiency)
+
     @property
     def n_designs(self) -> int:
         return self.usable_kwh.shape[-1]
@@ -131,6 +137,7 @@ class Lanes:
         several = [[one] if isinstance(one, Pool) else one for one in pools]
         cells = np.array([[pool.cell for pool in one] for one in several], dtype=float).transpose(2, 1, 0)
         cells = cells[:, 0] if isinstance(pools[0], Pool) else cells
+        efficiency = np.array([[pool.discharge_efficiency for pool in one] for one in several], dtype=float).T
         usable = cells[0]
         start = np.divide(cells[7], usable, out=np.ones_like(usable), where=usable > 0.0)
         return cls(
@@ -138,7 +145,7 @@ class Lanes:
             cells[1],
             cells[2],
             cells[3],
-            cells[4],
+            efficiency[0] if isinstance(pools[0], Pool) else efficiency,
             cells[5],
             cells[10],
             cells[6],
@@ -284,7 +291,7 @@ def run_lanes(
     edges = np.unique(np.linspace(0, n_blocks, min(n_blocks, workers * TASKS_PER_WORKER) + 1).astype(int))
     with ThreadPoolExecutor(workers) as pool:
         parts = [
-            pool.submit(run_blocks, int(a), int(b), given, start, laps, CLOSES_KWH, told, sums, years)
+            pool.submit(run_blocks, (int(a), int(b)), given, start, laps, CLOSES_KWH, told, sums, years)
             for a, b in zip(edges[:-1], edges[1:], strict=True)
         ]
         for part in parts:
@@ -318,8 +325,7 @@ def _years(track: Track, lanes: Lanes, sums, years) -> LaneYears:
     if ready.parallel:
         served_h = np.divide(served, lanes.discharge_kw, out=np.zeros_like(served), where=served > 0.0)
     year_h = track.n_steps * track.step_h
-    loss = charged * (1.0 - lanes.charge_efficiency) + served * (1.0 / lanes.discharge_efficiency - 1.0)
-    loss += lanes.no_load_kw * served_h + lanes.on_grid_kw * (year_h - served_h)
+    loss = of_series["lost_kwh"](charged, served, served_h, lanes) + lanes.on_grid_kw * (year_h - served_h)
     start, end, _, charged, served, _, reserve_h, wasted = years.sum(axis=1)
     loss, laps, stored = loss.sum(axis=0), years[2, 0], stored if lanes.usable_kwh.ndim > 1 else stored[:, 0]
     if not track.surplus_exports:

@@ -52,7 +52,11 @@ from simulate.physics.lanes.steps import (
     least,
     most,
 )
-from simulate.physics.meter_step import pools_step
+from simulate.physics.meter_step import CHARGE as CHARGE_KW
+from simulate.physics.meter_step import DISCHARGE, INVERTING_H, Shares, Wanted, pools_step
+from simulate.physics.meter_step import SPILLED as SPILLED_KW
+from simulate.physics.meter_step import WASTED as WASTED_KW
+from simulate.physics.step import drain_kw, lasts_h
 
 NET, AFTER, TOTAL, PAIR, ABOVE, DRAWS = (row * PITCH for row in range(6))
 """Rows of what the pools of a lane share: house draw before and after the pools [kWh], a sum, hours of a locked pair,
@@ -172,7 +176,7 @@ def _pair_time(reach_kw, two_kw, s, h):
             kw = least(reach_kw[p] * q[LOAD_SCALE + j], q[DISCHARGE_KW + j]) + 0.5 * two_kw * q[LOAD_SCALE + j]
             held = q[STORED + j] - q[SERVE_TO + j]
             idle = (q[WANTS + j] > 0.0) | (held <= 0.0) | (q[MAY + j] <= 0.0)
-            lasts = held / (kw * q[PER_DISCHARGE_EFF + j] + q[NO_LOAD_KW + j])
+            lasts = lasts_h(held, drain_kw(kw, q[PER_DISCHARGE_EFF + j], q[NO_LOAD_KW + j]))
             shared[PAIR + j] = least(shared[PAIR + j], 0.0 if idle else lasts)
 
 
@@ -183,10 +187,10 @@ def _switch(q, reach_kw, two_kw, shared, h):
         e, floor, pair = q[STORED + j], q[SERVE_TO + j], shared[PAIR + j]
         kw = least(reach_kw * q[LOAD_SCALE + j], q[DISCHARGE_KW + j]) * q[MAY + j]
         both = kw + 0.5 * two_kw * q[LOAD_SCALE + j]
-        taken = (both * q[PER_DISCHARGE_EFF + j] + q[NO_LOAD_KW + j]) * pair
+        taken = drain_kw(both, q[PER_DISCHARGE_EFF + j], q[NO_LOAD_KW + j]) * pair
         e = most(e - taken, floor) if pair > 0.0 else e
-        rate_kw = kw * q[PER_DISCHARGE_EFF + j] + q[NO_LOAD_KW + j]
-        lasts = (e - floor) / rate_kw
+        rate_kw = drain_kw(kw, q[PER_DISCHARGE_EFF + j], q[NO_LOAD_KW + j])
+        lasts = lasts_h(e - floor, rate_kw)
         idle = (q[WANTS + j] > 0.0) | (e <= floor) | (kw <= 0.0)
         time = 0.0 if idle else least(lasts, h - pair)
         e = floor if (not idle) & (lasts < h - pair) else e - rate_kw * time
@@ -245,38 +249,60 @@ def transfer_step(load_kw, solar_kw, reach_kw, two_kw, s, h):
 def room_for(n_pools):
     """Arrays of one step of one lane, as `meter_step.pools_step` takes them."""
     one = lambda: np.zeros((n_pools, 1))
-    wish = (one(), np.zeros(1), np.zeros((n_pools, 1, 4)), np.full((n_pools, 1), -1.0), one(), one(), one())
-    hold = (np.zeros(n_pools, np.bool_), np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools))
-    return wish, hold, np.zeros((n_pools, 11)), np.zeros((n_pools, 6, 1)), np.zeros((n_pools, 2))
+    targets, stay = np.zeros((n_pools, 1, 4)), np.full((n_pools, 1), -1.0)
+    series = (one(), np.zeros(1), targets, stay, one(), one(), one())
+    shares = Shares(np.zeros(n_pools, np.bool_), np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools))
+    return (
+        series,
+        shares,
+        np.zeros((n_pools, 11)),
+        np.zeros((n_pools, 6, 1)),
+        np.zeros((n_pools, 2)),
+    )
 
 
 @jit
-def exact_step(load_kw, solar_kw, reach_kw, two_kw, dc_kw, inside_kw, modes, room, s, h):
-    """The single walk's own physics, lane by lane, for what the other steps leave out."""
-    wish, hold, cells, out, soc = room
-    _meet(load_kw, solar_kw, s, h)
+def _lay_out(met, modes, j, room, s):
+    """Lay what one lane is, wants and meets into the arrays of a step."""
+    _, _, reach_kw, two_kw, dc_kw, inside_kw, h = met
+    (reach, two, targets, _, charge, dc, inside), shares, cells, _, soc = room
+    scale, sun = s[0, LOAD_SCALE + j], s[0, SOLAR_SCALE + j]
+    two[0] = two_kw * scale
+    for p in range(s.shape[0] - 1):
+        q, limit_kw = s[p], s[p, DISCHARGE_KW + j]
+        for k in range(9):
+            cells[p, k] = q[USABLE + j] if k == 0 else q[(k + 1) * PITCH + j]
+        cells[p, 4] = q[PER_DISCHARGE_EFF + j]
+        cells[p, 9], cells[p, 10] = 0.0, q[ON_GRID_KW + j]
+        shares.blocked[p] = q[MAY + j] <= 0.0
+        reach[p, 0] = limit_kw if modes[0] else least(reach_kw[p] * scale, limit_kw)
+        for k in range(4):
+            targets[p, 0, k] = q[EXPORT_TO + k * PITCH + j]
+        charge[p, 0], dc[p, 0], inside[p, 0] = q[CHARGE + j] / h, dc_kw[p] * sun, inside_kw[p] * sun
+        soc[p, 0] = q[STORED + j]
+
+
+@jit
+def exact_step(met, modes, room, s, h):
+    """The single walk's own physics, lane by lane, for what the other steps leave out.
+
+    `met` is (load, solar, and by pool reach, two-pole, solar on the cells, solar inside the sub-panel, then the hours
+    of a step); `modes` is (parallel, exports).
+    """
+    series, shares, cells, flows, soc = room
+    _meet(met[0], met[1], s, h)
+    wanted = Wanted(*series, modes[0], modes[1])
     for j in range(WIDTH):
-        scale, sun = s[0, LOAD_SCALE + j], s[0, SOLAR_SCALE + j]
-        wish[1][0] = two_kw * scale
-        for p in range(s.shape[0] - 1):
-            q, limit_kw = s[p], s[p, DISCHARGE_KW + j]
-            for k in range(9):
-                cells[p, k] = q[USABLE + j] if k == 0 else q[(k + 1) * PITCH + j]
-            cells[p, 9], cells[p, 10] = 0.0, q[ON_GRID_KW + j]
-            hold[0][p] = q[MAY + j] <= 0.0
-            wish[0][p, 0] = limit_kw if modes[0] else least(reach_kw[p] * scale, limit_kw)
-            for k in range(4):
-                wish[2][p, 0, k] = q[EXPORT_TO + k * PITCH + j]
-            wish[4][p, 0], wish[5][p, 0], wish[6][p, 0] = q[CHARGE + j] / h, dc_kw[p] * sun, inside_kw[p] * sun
-            soc[p, 0] = q[STORED + j]
-        pools_step(0, -s[-1, NET + j] / h, -np.inf, wish, modes, cells, h, hold, out, soc)
+        _lay_out(met, modes, j, room, s)
+        pools_step(0, (-s[-1, NET + j] / h, -np.inf), wanted, cells, h, shares, flows, soc)
         for p in range(s.shape[0] - 1):
             q = s[p]
-            charged, served, wasted, spilled = out[p, 0, 0] * h, out[p, 1, 0] * h, out[p, 2, 0] * h, out[p, 3, 0] * h
+            charged, served = flows[p, CHARGE_KW, 0] * h, flows[p, DISCHARGE, 0] * h
+            wasted, time = flows[p, WASTED_KW, 0] * h, flows[p, INVERTING_H, 0]
             q[STORED + j] = soc[p, 1]
             q[CHARGED + j] += charged
             q[SERVED + j] += served
-            q[SERVED_H + j] += 0.0 if modes[0] else out[p, 5, 0]
-            q[SPILLED + j] += wasted + spilled
-            s[-1, AFTER + j] += charged - served + wasted - q[ON_GRID_KW + j] * out[p, 5, 0]
+            q[SERVED_H + j] += 0.0 if modes[0] else time
+            q[SPILLED + j] += wasted + flows[p, SPILLED_KW, 0] * h
+            s[-1, AFTER + j] += charged - served + wasted - q[ON_GRID_KW + j] * time
     _book(s, h)

@@ -1,6 +1,6 @@
 """The compiled steps of many designs side by side: one block of lanes in a buffer that fits the first-level cache.
 
-The physics is that of `battery.grid_step` and `meter_step.serve_switched`. `exact_step` calls them lane by lane. The
+The physics is that of `physics.step`. `exact_step` calls them lane by lane. The
 other loops hold the same rules with min and max in the place of branches, so that the compiler turns a step into vector
 instructions; they leave out what needs a logarithm or a second source (taper, solar on the cells or inside the
 sub-panel). `tests/physics/test_lanes.py` holds both to the single walk.
@@ -11,8 +11,16 @@ from __future__ import annotations
 import math
 
 from simulate.physics.compiled import jit
-from simulate.physics.meter_step import serve_switched
-from simulate.physics.pool import Cell, grid_step
+from simulate.physics.step import (
+    Cell,
+    dc_per_ac,
+    dc_per_served,
+    drain_kw,
+    drain_kwh,
+    grid_step,
+    lasts_h,
+    serve_switched,
+)
 
 WIDTH = 96
 """Lanes in a block."""
@@ -90,10 +98,9 @@ def prepare(s, h):
     """Work out what follows from the lanes' own numbers."""
     for j in range(WIDTH):
         reach = s[DISCHARGE_KW + j]
-        idle = s[NO_LOAD_KW + j] / reach if reach > 0.0 else 0.0
         s[PER_CHARGE_EFF + j] = 1.0 / s[CHARGE_EFF + j]
-        s[PER_DISCHARGE_EFF + j] = 1.0 / s[DISCHARGE_EFF + j]
-        s[PER_SERVE_EFF + j] = s[PER_DISCHARGE_EFF + j] + idle
+        s[PER_DISCHARGE_EFF + j] = dc_per_ac(s[DISCHARGE_EFF + j])
+        s[PER_SERVE_EFF + j] = dc_per_served(reach, s[PER_DISCHARGE_EFF + j], s[NO_LOAD_KW + j])
         s[SERVE_EFF + j] = 1.0 / s[PER_SERVE_EFF + j]
         s[MOST_OUT + j] = reach * h
         freed = s[ON_GRID_KW + j] / reach if reach > 0.0 else 0.0
@@ -209,8 +216,8 @@ def switch_step(load_kw, solar_kw, reach_kw, s, h):
         net = _net(load_kw, solar_kw, s, j, h)
         gain = _gain(e, net, s, j)
         kw = least(reach_kw * s[LOAD_SCALE + j], s[DISCHARGE_KW + j]) * s[MAY + j]
-        rate_kw = kw * s[PER_DISCHARGE_EFF + j] + s[NO_LOAD_KW + j]
-        time = least((e - s[SERVE_TO + j]) / rate_kw, h)
+        rate_kw = drain_kw(kw, s[PER_DISCHARGE_EFF + j], s[NO_LOAD_KW + j])
+        time = least(lasts_h(e - s[SERVE_TO + j], rate_kw), h)
         time = 0.0 if _wants(e, net, s, j) | (e <= s[SERVE_TO + j]) | (kw <= 0.0) else time
         charged = gain * s[PER_CHARGE_EFF + j]
         s[SERVED + j] += kw * time
@@ -224,20 +231,25 @@ def begin_period(stay_kwh, stay_h, code, s):
     """A lane whose energy does not last the least stay above the period's floor is not switched over in it."""
     for j in range(WIDTH):
         floor = s[USABLE + j] if code == 2 else s[RESERVE + j] if code == 1 else 0.0
-        needed = stay_kwh * s[LOAD_SCALE + j] * s[PER_DISCHARGE_EFF + j] + s[NO_LOAD_KW + j] * stay_h
+        needed = drain_kwh(stay_kwh * s[LOAD_SCALE + j], stay_h, s[PER_DISCHARGE_EFF + j], s[NO_LOAD_KW + j])
         s[MAY + j] = 1.0 if s[STORED + j] >= floor + needed else 0.0
 
 
 @jit
-def exact_step(load_kw, solar_kw, reach_kw, dc_kw, inside_kw, parallel, exports, s, h):
-    """The single walk's own physics, lane by lane, for what the other steps leave out."""
+def exact_step(met, modes, s, h):
+    """The single walk's own physics, lane by lane, for what the other steps leave out.
+
+    `met` is (load, solar, reach, solar on the cells, solar inside the sub-panel) of the step. [kW]
+    """
+    load_kw, solar_kw, reach_kw, dc_kw, inside_kw = met
+    parallel, exports = modes
     for j in range(WIDTH):
         cell = Cell(
             s[USABLE + j],
             s[CHARGE_KW + j],
             s[DISCHARGE_KW + j],
             s[CHARGE_EFF + j],
-            s[DISCHARGE_EFF + j],
+            s[PER_DISCHARGE_EFF + j],
             s[NO_LOAD_KW + j],
             s[TAKES_BACK_KW + j],
             s[TAPER_FROM + j],
@@ -255,10 +267,8 @@ def exact_step(load_kw, solar_kw, reach_kw, dc_kw, inside_kw, parallel, exports,
         wasted = 0.0
         if parallel or wants or e <= serve_to or not kw > 0.0:
             kw = min(cell.discharge_kw, max(-spare, 0.0) * s[PER_DRAW + j]) if parallel else 0.0
-            export_to = s[EXPORT_TO + j] if exports else math.inf
-            e, charged, served = grid_step(
-                e, export_to, serve_to, solar_to, grid_to, surplus, charge_kw, kw, s[SERVE_EFF + j], cell, h
-            )
+            aims = (s[EXPORT_TO + j] if exports else math.inf, serve_to, solar_to, grid_to)
+            e, charged, served = grid_step(e, aims, surplus, charge_kw, kw, s[PER_SERVE_EFF + j], cell, h)
             time = served / cell.discharge_kw if cell.discharge_kw > 0.0 else 0.0
         else:
             e, time, charged, served, wasted = serve_switched(e, serve_to, kw, inside_kw * sun, cell, h)

@@ -11,6 +11,7 @@ import numpy as np
 from profiles.noun import BadInput
 from profiles.rate.calendar import DemandBlocks
 from simulate.physics.lanes import steps
+from simulate.physics.lanes.blocks import Runs, Series, Told
 from simulate.physics.pool import works_in_parallel
 from simulate.physics.walk import series
 
@@ -191,14 +192,14 @@ class _Ready:
         self.demand = (np.ascontiguousarray(self.month_of_peak[:, first]), *self.blocks)
         self.runs = (kind[first].astype(np.int64), self.bucket[first], self.may_charge[first])
 
-    def track(self, h: float, exact: bool, n_pools: int) -> tuple:
+    def track(self, h: float, exact: bool, n_pools: int) -> Told:
         """As the compiled loops take it, the pools all alike where the track has one row for them."""
         each = lambda one: np.ascontiguousarray(np.broadcast_to(one, (one.shape[0], n_pools, *one.shape[2:])))
         by_pool = (each(one) for one in (self.reach, self.dc, self.inside, *self.stay))
-        first, (kind, bucket, may_charge) = self.first, self.runs
-        runs = (first, kind, bucket, each(may_charge), exact)
-        given = (self.load, self.solar, self.two, *by_pool)
-        return given, runs, each(self.codes), self.loop_prices, self.demand, h, (self.parallel, self.exports)
+        kind, bucket, may_charge = self.runs
+        runs = Runs(self.first, kind, bucket, each(may_charge), exact)
+        series = Series(self.load, self.solar, self.two, *by_pool)
+        return Told(series, runs, each(self.codes), self.loop_prices, self.demand, h, (self.parallel, self.exports))
 
 
 def _rows(array, n_pools: int, n_or_ndim: int) -> np.ndarray:

@@ -6,8 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulate.physics.outage_walk import EMPTY, HELD_OFF, OVERLOAD, every_outage, one_outage
-from simulate.physics.pool import Cell, Pool
+from simulate.physics.outage_walk import (
+    EMPTY,
+    HELD_OFF,
+    OVERLOAD,
+    Ends,
+    Met,
+    Rules,
+    Steps,
+    every_outage,
+    one_outage,
+    steps_of,
+    unserved_kwh,
+)
+from simulate.physics.pool import Pool
+from simulate.physics.step import Cell
 
 WHY = {EMPTY: "empty", OVERLOAD: "overload", HELD_OFF: "held-off"}
 
@@ -48,6 +61,15 @@ class Island:
     may_charge: np.ndarray
     latches: bool
     reconnect_h: float
+
+    @property
+    def met(self) -> Met:
+        """Its series as the compiled walk takes them."""
+        return Met(*(getattr(self, name) for name in Met._fields))
+
+    def rules(self, step_h: float, horizon_h: float, wrap: bool = True) -> Rules:
+        """How an outage is followed, as the compiled walk takes it."""
+        return Rules(float(step_h), float(horizon_h), float(self.reconnect_h), bool(self.latches), wrap)
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,29 +114,45 @@ def dark_hours(island: Island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin
     """
     n_starts = soc_kwh.shape[1]
     begin = np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)
-    cells = np.array([pool.cell for pool in pools], dtype=float).reshape(len(pools), len(Cell._fields))
-    dark, shed = np.full((n_starts, len(pools)), np.inf), np.full((n_starts, len(pools)), np.inf)
-    why, end_h = np.zeros((n_starts, len(pools)), np.int64), np.zeros(n_starts)
-    times = (float(step_h), float(horizon_h), island.reconnect_h)
-    every_outage(
-        begin,
-        np.ascontiguousarray(soc_kwh, dtype=float),
-        island.load_kw,
-        island.trips,
-        island.sheds,
-        island.hand,
-        island.solar_kw,
-        island.dc_kw,
-        island.may_charge,
-        (island.latches, wrap),
-        times,
-        cells,
-        dark,
-        shed,
-        why,
-        end_h,
-    )
-    return Dark(dark, shed, why, end_h)
+    ends, end_h = ends_of((n_starts, len(pools))), np.zeros(n_starts)
+    rules, soc = island.rules(step_h, horizon_h, wrap), np.ascontiguousarray(soc_kwh, dtype=float)
+    every_outage(begin, soc, island.met, rules, cells_of(pools), ends, end_h)
+    return Dark(*ends, end_h)
+
+
+def ends_of(shape) -> Ends:
+    """Room for what ends outages, nothing dark yet."""
+    return Ends(np.full(shape, np.inf), np.full(shape, np.inf), np.zeros(shape, np.int64))
+
+
+def cells_of(pools) -> np.ndarray:
+    """Pools as the compiled walk takes them, shape (n_pools, 11)."""
+    return np.array([pool.cell for pool in pools], dtype=float).reshape(len(pools), len(Cell._fields))
+
+
+def unserved_by_start(island: Island, pools, soc_kwh, begin, weight, *, wanted_kw, step_h, horizon_h) -> np.ndarray:
+    """What is not served in the outage of each start, its steps weighed, restarts and returns included.
+
+    Parameters
+    ----------
+    soc_kwh : ndarray, shape (n_pools, n_starts)
+        Stored energy of each pool at the start. [kWh]
+    begin : ndarray of int, shape (n_starts,)
+        Step at which the units take over.
+    weight : ndarray, shape (n_followed,)
+        Hours for which each step of an outage counts. [h]
+    wanted_kw : ndarray, shape (n_steps,)
+        What the carried circuits ask for. [kW]
+
+    Returns
+    -------
+    ndarray, shape (n_starts,)
+        [kWh]
+    """
+    out = np.zeros(len(begin))
+    soc, rules = np.ascontiguousarray(soc_kwh, dtype=float), island.rules(step_h, horizon_h)
+    unserved_kwh(begin.astype(np.int64), soc, wanted_kw, island.met, rules, cells_of(pools), weight, out)
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,28 +185,11 @@ def follow_outage(island: Island, pools, soc_kwh, start: int, *, step_h: float, 
         Step at which it begins.
     """
     n = int(np.ceil(horizon_h / step_h - 1e-9))
-    rows = np.zeros((n, 5 * len(pools) + 2))
-    cells = np.array([pool.cell for pool in pools], dtype=float).reshape(len(pools), len(Cell._fields))
-    nothing = np.full(len(pools), np.inf), np.full(len(pools), np.inf), np.zeros(len(pools), np.int64)
-    one_outage(
-        start,
-        np.array(soc_kwh, dtype=float),
-        island.load_kw,
-        island.trips,
-        island.sheds,
-        island.hand,
-        island.solar_kw,
-        island.dc_kw,
-        island.may_charge,
-        (island.latches, True),
-        (float(step_h), float(horizon_h), island.reconnect_h),
-        cells,
-        *nothing,
-        rows,
-    )
-    p = len(pools)
-    part = [rows[:, k * p : (k + 1) * p].T for k in range(5)]
-    return Trace(part[0], part[1], rows[:, 5 * p], part[2], part[3], part[4], rows[:, 5 * p + 1] > 0.0)
+    steps, ends = steps_of(n, len(pools)), ends_of(len(pools))
+    rules, soc = island.rules(step_h, horizon_h), np.array(soc_kwh, dtype=float)
+    one_outage(start, soc, island.met, rules, cells_of(pools), ends, steps)
+    by_pool = {name: getattr(steps, name).T for name in Steps._fields[:5]}
+    return Trace(**by_pool, pair_h=steps.pair_h, by_hand=steps.by_hand > 0.0)
 
 
 def simple_island(load_kw, pool: Pool, solar_kw=None, reconnect_h: float = 0.0) -> Island:

@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+from collections import namedtuple
 from math import ceil, inf
 
 import numpy as np
 
 from simulate.physics.compiled import jit, jit_inside
 from simulate.physics.outage_walk import EMPTY, OVERLOAD
-from simulate.physics.outages.island import Dark, dark_hours
-from simulate.physics.outages.sunny import every_sunny_end
+from simulate.physics.outages.island import Dark, cells_of, dark_hours, ends_of
+from simulate.physics.outages.sunny import Times, every_sunny_end
 from simulate.physics.outages.sunny_pairs import every_pair_end
-from simulate.physics.pool import drain_kw
+from simulate.physics.step import drain_kw, lasts_h
 
 PAIR, ALONE = 0, 1
 TIE_KWH = 1e-9
 """Energy that is as good as none: which of two things comes first is then left to the walk."""
 SHARP_KW = 1e-3
 """A drain of which `TIE_KWH` is no more than milliseconds."""
+
+Sums = namedtuple("Sums", "rates_kw drain_kwh rest_kwh next_trip next_shed trips")
+"""By (beside the other or alone, pool, step): drain, its running sum and the sum's rounding, the next step that trips
+or drops a circuit, and whether it trips. Of one pool alone the first two axes are left out."""
+Found = namedtuple("Found", "dark_h shed_h why end_h walked")
+"""What is found of each outage, as in `Dark`; `walked` marks those that only the walk can tell."""
 
 
 def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=None, wrap=True):
@@ -52,15 +59,16 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
     >>> float(fast_dark_hours(island, (pool,), np.full((1, 48), 10.0), step_h=1.0).dark_h[0, 0])
     20.0
     """
+    asked = {"step_h": step_h, "horizon_h": horizon_h, "begin": begin, "wrap": wrap}
     keeps_some = len(pools) > 1 and any(pool.restart_kwh > 0.0 for pool in pools)
     if keeps_some or (begin is not None and not wrap):
         return None
     if not _drain_is_fixed(island):
-        return _sunny(island, pools, soc_kwh, step_h, horizon_h, begin, wrap)
+        return _sunny(island, pools, soc_kwh, asked)
     soc = np.ascontiguousarray(soc_kwh, dtype=float)
     n_pools, n_starts = soc.shape
     n_steps = island.solar_kw.shape[1]
-    begin = np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)
+    begin = asked["begin"] = np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)
     n_followed = ceil(horizon_h / step_h - 1e-9)
     rates = np.stack([_drains_kw(island.load_kw[0, :, p], pool.cell) for p, pool in enumerate(pools)], axis=1)
     cases = (PAIR, ALONE)[:n_pools]
@@ -73,33 +81,19 @@ def fast_dark_hours(island, pools, soc_kwh, *, step_h, horizon_h=336.0, begin=No
             _sum_up(rates[a, p] * step_h, drain[a, p], rest[a, p])
             _next(trips[a, p], next_trip[a, p])
             _next(sheds[a, p], next_shed[a, p])
-    sums, nexts, how = (drain, rest), (next_trip, next_shed), (float(step_h), float(horizon_h), n_followed)
+    sums, how = Sums(rates, drain, rest, next_trip, next_shed, trips), (float(step_h), float(horizon_h), n_followed)
     first, floors = begin % n_steps, np.array([pool.restart_kwh for pool in pools])
     dark, shed = np.full((2, n_pools, n_starts), inf)
     why, end_h, walked = np.zeros((n_pools, n_starts), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
     if n_pools == 1 or _share_nothing(rates, trips, sheds, island.latches):
         for p in range(n_pools):
-            _every_end_alone(
-                first,
-                soc[p],
-                floors[p],
-                rates[0, p],
-                drain[0, p],
-                rest[0, p],
-                next_trip[0, p],
-                next_shed[0, p],
-                how,
-                dark[p],
-                shed[p],
-                why[p],
-                end_h,
-                walked,
-            )
+            own = Found(dark[p], shed[p], why[p], end_h, walked)
+            _every_end_alone(first, soc[p], floors[p], Sums(*(one[0, p] for one in sums)), how, own)
     else:
-        how = (*how, bool(island.latches))
-        _every_end(first, soc, floors, rates, sums, nexts, trips, how, dark, shed, why, end_h, walked)
+        found = Found(dark, shed, why, end_h, walked)
+        _every_end(first, soc, floors, sums, (*how, bool(island.latches)), found)
     found = Dark(*(np.ascontiguousarray(one.T) for one in (dark, shed, why)), end_h)
-    return _walk_some(found, walked, island, pools, soc, step_h, horizon_h, begin, wrap)
+    return _walk_some(found, walked, island, pools, soc, asked)
 
 
 def _share_nothing(rates, trips, sheds, latches: bool) -> bool:
@@ -108,36 +102,26 @@ def _share_nothing(rates, trips, sheds, latches: bool) -> bool:
     return same and (latches or not trips.any())
 
 
-def _sunny(island, pools, soc_kwh, step_h, horizon_h, begin, wrap):
+def _sunny(island, pools, soc_kwh, asked: dict):
     """Pools whose state matters: sun on the island, or load control by hand; None where only the walk knows."""
-    (n_pools, n_starts), n_steps = soc_kwh.shape, island.solar_kw.shape[1]
+    (n_pools, n_starts), n_steps, step_h = soc_kwh.shape, island.solar_kw.shape[1], asked["step_h"]
     if n_pools > 1 and not _sums_tell_all(island, pools):
         return None
-    n_followed = ceil(horizon_h / step_h - 1e-9)
-    n = n_steps + n_followed + 1 if wrap else n_steps
+    n_followed = ceil(asked["horizon_h"] / step_h - 1e-9)
+    n = n_steps + n_followed + 1 if asked["wrap"] else n_steps
     cases = [[_laid(island, a, p, n) for p in range(n_pools)] for a in range(n_pools)]
     series, marks, dropped = (np.array([[one[k] for one in row] for row in cases]) for k in range(3))
-    begin = (np.arange(n_starts) if begin is None else np.asarray(begin, dtype=np.int64)) % n_steps
-    soc, cells = np.ascontiguousarray(soc_kwh, dtype=float), np.array([pool.cell for pool in pools], dtype=float)
-    dark, shed = np.full((n_starts, n_pools), inf), np.full((n_starts, n_pools), inf)
-    why, end_h, walked = np.zeros((n_starts, n_pools), np.int64), np.zeros(n_starts), np.zeros(n_starts, bool)
-    times, found = (float(step_h), float(horizon_h), n_followed, float(island.reconnect_h)), (dark, shed, why, end_h)
+    given = asked["begin"]
+    begin = asked["begin"] = (np.arange(n_starts) if given is None else np.asarray(given, dtype=np.int64)) % n_steps
+    soc, cells = np.ascontiguousarray(soc_kwh, dtype=float), cells_of(pools)
+    ends, end_h, walked = ends_of((n_starts, n_pools)), np.zeros(n_starts), np.zeros(n_starts, bool)
+    times, found = Times(float(step_h), float(asked["horizon_h"]), n_followed, island.reconnect_h), (*ends, end_h)
     if n_pools == 1:
-        every_sunny_end(begin, soc[0], series[0, 0], marks[0, 0], dropped[0, 0], cells, times, *found, walked)
+        every_sunny_end(begin, soc[0], series[0, 0], marks[0, 0], dropped[0, 0], cells, times, Found(*found, walked))
     else:
-        every_pair_end(
-            begin,
-            soc,
-            series,
-            marks,
-            np.ascontiguousarray(dropped[:, :, 1]),
-            np.ascontiguousarray(dropped[PAIR, :, 0] > 0),
-            cells,
-            times,
-            *found,
-            walked,
-        )
-    return _walk_some(Dark(*found), walked, island, pools, soc_kwh, step_h, horizon_h, begin, wrap)
+        sheds = np.ascontiguousarray(dropped[:, :, 1]), np.ascontiguousarray(dropped[PAIR, :, 0] > 0)
+        every_pair_end(begin, soc, series, marks, sheds, cells, times, Found(*found, walked))
+    return _walk_some(Dark(*found), walked, island, pools, soc_kwh, asked)
 
 
 def _sums_tell_all(island, pools) -> bool:
@@ -160,12 +144,10 @@ def _laid(island, alone: int, p: int, n: int):
     return series, marks, sheds
 
 
-def _walk_some(found, walked, island, pools, soc_kwh, step_h, horizon_h, begin, wrap):
+def _walk_some(found, walked, island, pools, soc_kwh, asked: dict):
     """Walk the outages that are marked, and put them in their place."""
     if walked.any():
-        some = dark_hours(
-            island, pools, soc_kwh[:, walked], step_h=step_h, horizon_h=horizon_h, begin=begin[walked], wrap=wrap
-        )
+        some = dark_hours(island, pools, soc_kwh[:, walked], **asked | {"begin": asked["begin"][walked]})
         for name in ("dark_h", "shed_h", "why", "end_h"):
             getattr(found, name)[walked] = getattr(some, name)
     return found
@@ -191,7 +173,7 @@ def _drains_kw(load_kw, cell):
     out = np.empty(load_kw.shape)
     for a in range(load_kw.shape[0]):
         for t in range(load_kw.shape[1]):
-            out[a, t] = drain_kw(load_kw[a, t], cell)
+            out[a, t] = drain_kw(load_kw[a, t], cell.dc_per_ac, cell.no_load_kw)
     return out
 
 
@@ -237,12 +219,14 @@ def _empties(sums, rest, begin, held_kwh, guess, last):
 
 
 @jit
-def _every_end_alone(begin, soc, floor, rate, drain, rest, next_trip, next_shed, how, dark, shed, why, end_h, walked):
+def _every_end_alone(begin, soc, floor, sums, how, found):
     """`_every_end` for one pool, with nothing beside it.
 
     What empties it on the border of two steps empties it there, if both take energy and the border brings nothing else.
     """
     h, horizon_h, n_followed = how
+    rate, drain, rest, next_trip, next_shed, _ = sums
+    dark, shed, why, end_h, walked = found
     m = 0
     for k in range(begin.shape[0]):
         first = begin[k]
@@ -260,7 +244,7 @@ def _every_end_alone(begin, soc, floor, rate, drain, rest, next_trip, next_shed,
                 continue
             m, kept = b, 0.0
         trips_first = trip < last and trip <= m
-        ends_h = (trip - first) * h if trips_first else (m - first) * h + (kept / rate[m] if m < last else 0.0)
+        ends_h = (trip - first) * h if trips_first else (m - first) * h + (lasts_h(kept, rate[m]) if m < last else 0.0)
         until = trip - 1 if trips_first else min(m, last - 1)
         if next_shed[first] <= until:
             shed[k] = (next_shed[first] - first) * h
@@ -272,9 +256,10 @@ def _every_end_alone(begin, soc, floor, rate, drain, rest, next_trip, next_shed,
 
 
 @jit
-def _every_end(begin, soc, floors, rates, sums, nexts, trips, how, dark, shed, why, end_h, walked):
-    drain, rest = sums
-    next_trip, next_shed = nexts
+def _every_end(begin, soc, floors, sums, how, found):
+    """Fill `found` of two pools: stretch by stretch, from one thing that takes a pool off to the next."""
+    rates, drain, rest, _, next_shed, trips = sums
+    dark, shed, why, end_h, walked = found
     h, horizon_h, n_followed, latches = how
     n_pools, n_steps = soc.shape[0], rates.shape[2]
     guess = np.zeros((2, n_pools), np.int64)
@@ -290,13 +275,11 @@ def _every_end(begin, soc, floors, rates, sums, nexts, trips, how, dark, shed, w
         alone = PAIR
         left = n_pools
         while left > 0:
-            step, at_h, who, trip, tie = _first_end(
-                (now, inside_h, mid), last, alone, up, held, rates, drain, rest, next_trip, guess, h
-            )
+            step, at_h, who, trip, tie = _first_end((now, inside_h, mid), last, alone, up, held, sums, guess, h)
             if tie:
                 walked[k] = True
                 break
-            _note_sheds(first, now + mid, step, trip, last, alone, up, next_shed, h, shed[:, k])
+            _note_sheds((first, now + mid, step, trip, last), alone, up, next_shed, h, shed[:, k])
             if step >= last or (step - first) * h + at_h >= horizon_h:
                 break
             if trip and n_pools > 1 and not latches:
@@ -317,9 +300,10 @@ def _every_end(begin, soc, floors, rates, sums, nexts, trips, how, dark, shed, w
 
 
 @jit_inside
-def _first_end(moment, last, alone, up, held, rates, drain, rest, next_trip, guess, h):
+def _first_end(moment, last, alone, up, held, sums, guess, h):
     """The next thing that takes a pool off: step, time in it, pool, and whether it is a trip at the step's start."""
     now, inside_h, mid = moment
+    rates, drain, rest, next_trip, _, _ = sums
     after = now + mid
     step, at_h, who, trip, tie = last, 0.0, -1, False, False
     for p in range(up.shape[0]):
@@ -330,13 +314,13 @@ def _first_end(moment, last, alone, up, held, rates, drain, rest, next_trip, gue
         rest_kwh = rate[now] * (h - inside_h) if mid else 0.0
         kept = held[p] - rest_kwh
         if kept < 0.0:
-            t = inside_h + held[p] / rate[now]
+            t = inside_h + lasts_h(held[p], rate[now])
         else:
             m = _empties(drain[alone, p], rest[alone, p], after, kept, guess[alone, p], last)
             guess[alone, p] = m
             kept -= _used(drain[alone, p], rest[alone, p], after, m)
             if m < last:
-                t = kept / rate[m]
+                t = lasts_h(kept, rate[m])
                 tie = tie or rate[m] * h - kept < TIE_KWH
         tie = tie or (abs(kept) < TIE_KWH and (m > now or mid))
         tie = tie or (m == step and m < last and abs(t - at_h) * rate[m] < TIE_KWH)
@@ -379,8 +363,9 @@ def _trip_off(step, alone, up, trips, now_h, dark, why):
 
 
 @jit_inside
-def _note_sheds(first, start, step, trip, last, alone, up, next_shed, h, shed):
+def _note_sheds(span, alone, up, next_shed, h, shed):
     """The first step of a stretch in which load control drops a circuit, on pools that are still up."""
+    first, start, step, trip, last = span
     until = step - 1 if trip else step
     for p in range(up.shape[0]):
         if up[p]:

@@ -8,13 +8,14 @@ of 64 steps. An outage that is full goes on as any other that is full there.
 from __future__ import annotations
 
 import math
+from collections import namedtuple
 
 import numpy as np
 
 from simulate.physics.compiled import jit, jit_inside
 from simulate.physics.meter_step import cell_at
 from simulate.physics.outage_walk import EMPTY, HAND_AFTER_H, HELD_OFF, OVERLOAD
-from simulate.physics.pool import drain_kw, island_step
+from simulate.physics.step import island_step, lasts_h, net_in_kw
 
 NEVER = -1
 TIE = -1
@@ -31,9 +32,15 @@ TRIPS, HAND, NEXT_TRIP = 0, 2, 3
 LEAST_KW = 1e-3
 """A slower drain is left to the walk: rounding of the sums would be seconds of it."""
 
+Times = namedtuple("Times", "step_h horizon_h n_followed reconnect_h")
+Limits = namedtuple("Limits", "floor_kwh ceiling_kwh plain by_hand h")
+"""Between floor and ceiling the sums tell all (`plain`); people switch off by hand."""
+LOW, HIGH = 0, 1
+"""Rows of the extremes over short stretches, then over long ones."""
+
 
 @jit
-def _sum_up(series, marks, cell, h):
+def sum_up(series, marks, cell, h):
     """Fill the row of what the steps add to the cells from the first on, floor and full aside. [kWh]
 
     Solar is back and hands have done their work. The sums carry a second float. False where the taper's limit also
@@ -42,11 +49,9 @@ def _sum_up(series, marks, cell, h):
     rest, plain, whole = 0.0, True, 0.0
     tapers = cell.taper_to_frac < 1.0 and cell.taper_from_kwh < cell.usable_kwh
     for t in range(series.shape[1] - 1):
-        kw, solar_kw, dc_kw = series[LOAD + marks[HAND, t], t], series[SOLAR, t], series[ON_CELLS, t]
-        out_kw = drain_kw(max(kw - solar_kw, 0.0), cell)
-        dc_kw = dc_kw if series[MAY_CHARGE, t] > 0.0 else min(dc_kw, out_kw)
-        back_kw = min(max(solar_kw - kw, 0.0), cell.takes_back_kw) * series[MAY_CHARGE, t]
-        in_kw = back_kw * cell.charge_efficiency + dc_kw
+        kw, sun_kw, dc_kw = series[LOAD + marks[HAND, t], t], series[SOLAR, t], series[ON_CELLS, t]
+        back_kw, dc_kw, out_kw = net_in_kw(kw, sun_kw, dc_kw, series[MAY_CHARGE, t], cell)
+        in_kw = back_kw + dc_kw
         if tapers and in_kw >= out_kw and in_kw > cell.charge_kw * cell.charge_efficiency:
             plain = False
         part = (in_kw - out_kw) * h
@@ -59,25 +64,27 @@ def _sum_up(series, marks, cell, h):
 
 
 @jit
-def _extremes(sums, n):
-    """Lowest and highest of each stretch of `n` sums, shape (2, n_stretches)."""
-    out = np.empty((2, -(-sums.shape[0] // n)))
-    for b in range(out.shape[1]):
-        part = sums[b * n : (b + 1) * n]
-        out[0, b], out[1, b] = part.min(), part.max()
+def extremes(sums):
+    """Lowest and highest of each short stretch of sums, and of each long one, shape (4, n_short)."""
+    out = np.empty((4, -(-sums.shape[0] // SHORT)))
+    for k in range(2):
+        n = LONG if k else SHORT
+        for b in range(-(-sums.shape[0] // n)):
+            part = sums[b * n : (b + 1) * n]
+            out[2 * k + LOW, b], out[2 * k + HIGH, b] = part.min(), part.max()
     return out
 
 
 @jit_inside
-def _leaves(first, stop, low, high, series, short, long):
+def leaves(first, stop, low, high, series, ends):
     """The first step from `first` to before `stop` that ends below `low` or at `high`; `stop` where there is none."""
     i, last = first + 1, stop + 1
     while i < last:
         if i % SHORT == 0:
-            if i % LONG == 0 and long[0, i // LONG] >= low and long[1, i // LONG] < high:
+            if i % LONG == 0 and ends[2 + LOW, i // LONG] >= low and ends[2 + HIGH, i // LONG] < high:
                 i += LONG
                 continue
-            if short[0, i // SHORT] >= low and short[1, i // SHORT] < high:
+            if ends[LOW, i // SHORT] >= low and ends[HIGH, i // SHORT] < high:
                 i += SHORT
                 continue
         end = min((i // SHORT + 1) * SHORT, last)
@@ -89,16 +96,18 @@ def _leaves(first, stop, low, high, series, short, long):
 
 
 @jit_inside
-def _glide(start, stop, e, series, marks, short, long, floor, ceiling, h):
+def _glide(span, e, series, marks, ends, limits):
     """From step `start` to what ends it or to the ceiling: step, time in it, why, and the energy at the step's start.
 
     The reason is 0 where the ceiling is met within the step, or where nothing ends it: then the step is `stop`.
     """
+    start, stop = span
+    floor, ceiling, h = limits.floor_kwh, limits.ceiling_kwh, limits.h
     at = series[SUMS, start]
     if e < floor + TIE_KWH:  # nothing to lose: dark as soon as a step takes any
         return start, 0.0, TIE if at - series[SUMS, start + 1] > -TIE_KWH else 0, e
     low, high = at - (e - floor) + TIE_KWH, at + (ceiling - e)
-    m = min(_leaves(start, stop, low, high, series, short, long), stop)
+    m = min(leaves(start, stop, low, high, series, ends), stop)
     trip = marks[NEXT_TRIP, start]
     if trip <= m and trip < stop:
         return trip, 0.0, OVERLOAD, e
@@ -109,11 +118,11 @@ def _glide(start, stop, e, series, marks, short, long, floor, ceiling, h):
         return m, 0.0, 0, held
     if held - floor > taken - TIE_KWH or taken < LEAST_KW * h or held - floor < TIE_KWH:
         return m, 0.0, TIE, held
-    return m, (held - floor) / taken * h, EMPTY, held
+    return m, lasts_h(held - floor, taken) * h, EMPTY, held
 
 
 @jit_inside
-def _one_step(t, by_hand, e, wait_h, series, floor, cell, h):
+def one_step(t, by_hand, e, wait_h, series, floor, cell, h):
     """One step of one pool that serves: energy at its end, what is left of solar's wait, and the time it went dark.
 
     The time is infinite where it did not; the last value says why. As `island._part`, for a pool with none beside it.
@@ -136,20 +145,24 @@ def _one_step(t, by_hand, e, wait_h, series, floor, cell, h):
 
 
 @jit_inside
-def _follow(first, start, stop, e, wait_h, series, marks, short, long, how, floor, ceiling, cell, h, known, known_from):
+def follow(span, e, wait_h, series, marks, ends, how, known):
     """Walk from step `start` to what ends it or to full: (step, time in it, why); step NEVER where nothing does.
 
-    `first` is where the outage began; nobody switches anything off by hand in its first half hour. `how` is (sums tell
-    all between floor and ceiling, people switch off by hand). How an outage goes on from full is `known` beyond step
-    `known_from`.
+    `span` is (step at which the outage began, `start`, `stop`, the step beyond which it is known how an outage goes on
+    from full); nobody switches anything off by hand in its first half hour. `how` is (`Limits`, `Cell`), `ends` the
+    extremes of the sums.
     """
+    first, start, stop, known_from = span
+    limits, cell = how
+    h = limits.h
+    floor, ceiling = limits.floor_kwh, limits.ceiling_kwh
     t = start
     while t < stop:
-        settled = wait_h <= 0.0 and (not how[1] or (t - first) * h >= HAND_AFTER_H - 1e-12)
+        settled = wait_h <= 0.0 and (not limits.by_hand or (t - first) * h >= HAND_AFTER_H - 1e-12)
         if settled and e >= cell.usable_kwh and t > known_from:
             return int(known[0, t]), known[1, t], int(known[2, t])
-        if how[0] and settled and e <= ceiling:
-            t, at_h, why, e = _glide(t, stop, e, series, marks, short, long, floor, ceiling, h)
+        if limits.plain and settled and e <= ceiling:
+            t, at_h, why, e = _glide((t, stop), e, series, marks, ends, limits)
             if why != 0:
                 return t, at_h, why
             if t >= stop:
@@ -161,7 +174,7 @@ def _follow(first, start, stop, e, wait_h, series, marks, short, long, how, floo
         by_hand = 1 if marks[HAND, t] and (t - first) * h >= HAND_AFTER_H - 1e-12 else 0
         if marks[TRIPS + by_hand, t]:
             return t, 0.0, OVERLOAD
-        e, wait_h, at_h, why = _one_step(t, by_hand, e, wait_h, series, floor, cell, h)
+        e, wait_h, at_h, why = one_step(t, by_hand, e, wait_h, series, floor, cell, h)
         if why != 0:
             return t, at_h, why
         t += 1
@@ -169,15 +182,17 @@ def _follow(first, start, stop, e, wait_h, series, marks, short, long, how, floo
 
 
 @jit
-def _ends_from_full(series, marks, short, long, how, floor, ceiling, cell, h, known):
+def ends_from_full(series, marks, ends, how, known):
     """Fill `known`: how an outage that is full at the start of each step, solar back already, ends.
 
     Full again is the next sum that is no lower; where the lowest until then stays above the floor, the end is the one
     that is known there. Sums in between are passed over in the leaps of the steps after. Returns those next sums.
     """
-    n_steps, leaps = known.shape[1], how[0] and ceiling >= cell.usable_kwh
+    limits, cell = how
+    floor = limits.floor_kwh
+    n_steps, leaps = known.shape[1], limits.plain and limits.ceiling_kwh >= cell.usable_kwh
     again, lowest = np.full(n_steps + 1, n_steps + 1), np.full(n_steps + 1, math.inf)
-    begun_long_ago = -1 - int(HAND_AFTER_H / h)
+    begun_long_ago = -1 - int(HAND_AFTER_H / limits.h)
     for t in range(n_steps - 1, -1, -1):
         at, j, low = series[SUMS, t], t + 1, series[SUMS, t + 1]
         while leaps and j <= n_steps and series[SUMS, j] < at:
@@ -188,63 +203,30 @@ def _ends_from_full(series, marks, short, long, how, floor, ceiling, cell, h, kn
                 known[k, t] = known[k, j] if j < n_steps else 0.0
             known[0, t] = known[0, t] if j < n_steps else NEVER
             continue
-        known[0, t], known[1, t], known[2, t] = _follow(
-            t + begun_long_ago,
-            t,
-            n_steps,
-            cell.usable_kwh,
-            0.0,
-            series,
-            marks,
-            short,
-            long,
-            how,
-            floor,
-            ceiling,
-            cell,
-            h,
-            known,
-            t,
-        )
+        span = (t + begun_long_ago, t, n_steps, t)
+        known[0, t], known[1, t], known[2, t] = follow(span, cell.usable_kwh, 0.0, series, marks, ends, how, known)
     return again
 
 
 @jit
-def every_sunny_end(begin, soc, series, marks, sheds, cells, times, dark, shed, why, end_h, walked):
-    """Outages of one pool from every start: fills `dark`, `shed`, `why` and `end_h`, and marks what is to be walked.
+def every_sunny_end(begin, soc, series, marks, sheds, cells, times, found):
+    """Outages of one pool from every start: fills `found` (`sums.Found`), and marks there what is to be walked.
 
     `sheds` is whether load control drops a circuit in each step before people's hands have done their work, and the
-    next step that does after; `times` is (step, horizon, steps followed, reconnect).
+    next step that does after.
     """
     h, horizon_h, n_followed, reconnect_h = times
+    dark, shed, why, end_h, walked = found
     n_steps, cell = series.shape[1] - 1, cell_at(cells, 0)
     tapers = cell.taper_to_frac < 1.0 and cell.taper_from_kwh < cell.usable_kwh
     ceiling, floor = cell.taper_from_kwh if tapers else cell.usable_kwh, cell.restart_kwh
-    how = (_sum_up(series, marks, cell, h), marks[HAND].any())
-    short, long = _extremes(series[SUMS], SHORT), _extremes(series[SUMS], LONG)
-    known = np.zeros((3, n_steps))
-    _ends_from_full(series, marks, short, long, how, floor, ceiling, cell, h, known)
+    limits = Limits(floor, ceiling, sum_up(series, marks, cell, h), marks[HAND].any(), h)
+    how, ends, known = (limits, cell), extremes(series[SUMS]), np.zeros((3, n_steps))
+    ends_from_full(series, marks, ends, how, known)
     for k in range(begin.shape[0]):
         first = begin[k]
         last = min(first + n_followed, n_steps)
-        step, at_h, reason = _follow(
-            first,
-            first,
-            n_steps,
-            soc[k],
-            reconnect_h,
-            series,
-            marks,
-            short,
-            long,
-            how,
-            floor,
-            ceiling,
-            cell,
-            h,
-            known,
-            -1,
-        )
+        step, at_h, reason = follow((first, first, n_steps, -1), soc[k], reconnect_h, series, marks, ends, how, known)
         if reason == TIE:
             walked[k] = True
             continue

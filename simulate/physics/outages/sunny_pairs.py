@@ -17,18 +17,18 @@ from simulate.physics.meter_step import cell_at
 from simulate.physics.outage_walk import HAND_AFTER_H, OVERLOAD
 from simulate.physics.outages.sunny import (
     HAND,
-    LONG,
     NEVER,
     SHORT,
     SUMS,
     TIE,
     TRIPS,
-    _ends_from_full,
-    _extremes,
-    _follow,
-    _leaves,
-    _one_step,
-    _sum_up,
+    Limits,
+    ends_from_full,
+    extremes,
+    follow,
+    leaves,
+    one_step,
+    sum_up,
 )
 
 PAIR, ALONE = 0, 1
@@ -37,10 +37,11 @@ TIE_H = 1e-7
 
 
 @jit_inside
-def _held_at(t, step, e, full, series, again, short, long):
+def _held_at(span, e, full, series, again, ends):
     """Energy at the start of a later step, on a way that does not meet the floor before. [kWh]"""
+    t, step = span
     at = series[SUMS, t]
-    j = _leaves(t, step, -math.inf, at + (full - e), series, short, long)
+    j = leaves(t, step, -math.inf, at + (full - e), series, ends)
     if j >= step:
         return e + (series[SUMS, step] - at)
     j += 1
@@ -57,33 +58,32 @@ def _note_shed(first, start, until, next_shed, h, shed, p):
 
 
 @jit
-def _prepare(series, marks, shorts, longs, cells, h, known, again):
+def _prepare(series, marks, ends, cells, h, known, again):
     """Fill sums, their extremes and the ends from full of each pool, beside the other and alone."""
     for a in range(2):
         for p in range(2):
             cell, own = cell_at(cells, p), series[a, p]
-            _sum_up(own, marks[a, p], cell, h)
-            shorts[a, p], longs[a, p] = _extremes(own[SUMS], SHORT), _extremes(own[SUMS], LONG)
-            how = (True, marks[a, p, HAND].any())
-            again[a, p] = _ends_from_full(
-                own, marks[a, p], shorts[a, p], longs[a, p], how, 0.0, cell.usable_kwh, cell, h, known[a, p]
-            )
+            sum_up(own, marks[a, p], cell, h)
+            ends[a, p] = extremes(own[SUMS])
+            how = (Limits(0.0, cell.usable_kwh, True, marks[a, p, HAND].any(), h), cell)
+            again[a, p] = ends_from_full(own, marks[a, p], ends[a, p], how, known[a, p])
 
 
 @jit
-def every_pair_end(begin, soc, series, marks, next_shed, early_shed, cells, times, dark, shed, why, end_h, walked):
-    """Outages of two pools from every start: fills `dark`, `shed`, `why` and `end_h`, and marks what is to be walked.
+def every_pair_end(begin, soc, series, marks, sheds, cells, times, found):
+    """Outages of two pools from every start: fills `found` (`sums.Found`), and marks there what is to be walked.
 
-    `series` and `marks` are those of `sunny_outages`, by (beside the other or alone, pool); `next_shed`, shape
-    (2, 2, n), is the next step in which load control drops a circuit once hands have done their work, `early_shed`,
-    shape (2, n), whether it does before; `times` is (step, horizon, steps followed, reconnect). A trip latches.
+    `series` and `marks` are those of `sunny`, by (beside the other or alone, pool); `sheds` is the next step in which
+    load control drops a circuit once hands have done their work, shape (2, 2, n), and whether it does before, shape
+    (2, n). A trip latches.
     """
     h, horizon_h, n_followed, reconnect_h = times
+    next_shed, early_shed = sheds
+    dark, shed, why, end_h, walked = found
     n_steps = series.shape[3] - 1
-    known, again = np.zeros((2, 2, 3, n_steps)), np.zeros((2, 2, n_steps + 1), np.int64)
-    shorts = np.empty((2, 2, 2, -(-(n_steps + 1) // SHORT)))
-    longs = np.empty((2, 2, 2, -(-(n_steps + 1) // LONG)))
-    _prepare(series, marks, shorts, longs, cells, h, known, again)
+    again = np.zeros((2, 2, n_steps + 1), np.int64)
+    ends, known = np.empty((2, 2, 4, -(-(n_steps + 1) // SHORT))), np.zeros((2, 2, 3, n_steps))
+    _prepare(series, marks, ends, cells, h, known, again)
     by_people = marks[0, 0, HAND].any()
     e, step, at_h, reason = np.zeros(2), np.zeros(2, np.int64), np.zeros(2), np.zeros(2, np.int64)
     for k in range(begin.shape[0]):
@@ -98,7 +98,7 @@ def every_pair_end(begin, soc, series, marks, next_shed, early_shed, cells, time
             for p in range(2):
                 early = early or marks[PAIR, p, TRIPS + by_hand, t] > 0
                 early = early or (next_shed[PAIR, p, t] == t if by_hand else early_shed[p, t])
-                e[p], left_h, _, why_p = _one_step(t, by_hand, e[p], wait_h, series[PAIR, p], 0.0, cell_at(cells, p), h)
+                e[p], left_h, _, why_p = one_step(t, by_hand, e[p], wait_h, series[PAIR, p], 0.0, cell_at(cells, p), h)
                 early = early or why_p != 0
             wait_h = left_h
             t += 1
@@ -109,24 +109,9 @@ def every_pair_end(begin, soc, series, marks, next_shed, early_shed, cells, time
             continue
         for p in range(2):
             cell = cell_at(cells, p)
-            step[p], at_h[p], reason[p] = _follow(
-                first,
-                t,
-                n_steps,
-                e[p],
-                0.0,
-                series[PAIR, p],
-                marks[PAIR, p],
-                shorts[PAIR, p],
-                longs[PAIR, p],
-                (True, by_people),
-                0.0,
-                cell.usable_kwh,
-                cell,
-                h,
-                known[PAIR, p],
-                t - 1,
-            )
+            how = (Limits(0.0, cell.usable_kwh, True, by_people, h), cell)
+            given = (series[PAIR, p], marks[PAIR, p], ends[PAIR, p], how, known[PAIR, p])
+            step[p], at_h[p], reason[p] = follow((first, t, n_steps, t - 1), e[p], 0.0, *given)
             if step[p] == NEVER:
                 step[p] = n_steps
         who = 0 if step[0] < step[1] or (step[0] == step[1] and at_h[0] <= at_h[1]) else 1
@@ -141,16 +126,7 @@ def every_pair_end(begin, soc, series, marks, next_shed, early_shed, cells, time
             continue
         trip = reason[who] == OVERLOAD
         cell = cell_at(cells, other)
-        held = _held_at(
-            t,
-            m,
-            e[other],
-            cell.usable_kwh,
-            series[PAIR, other],
-            again[PAIR, other],
-            shorts[PAIR, other],
-            longs[PAIR, other],
-        )
+        held = _held_at((t, m), e[other], cell.usable_kwh, series[PAIR, other], again[PAIR, other], ends[PAIR, other])
         for p in range(2):
             _note_shed(first, t, m - 1 if trip else m, next_shed[PAIR, p], h, shed[k], p)
         dark[k, who], why[k, who] = (m - first) * h + at_h[who], reason[who]
@@ -173,30 +149,15 @@ def every_pair_end(begin, soc, series, marks, next_shed, early_shed, cells, time
             held = min(held - taken * rest_h, cell.usable_kwh)
         if now >= last:
             continue
-        ends, at, because = _follow(
-            first,
-            now,
-            n_steps,
-            held,
-            0.0,
-            series[ALONE, other],
-            marks[ALONE, other],
-            shorts[ALONE, other],
-            longs[ALONE, other],
-            (True, by_people),
-            0.0,
-            cell.usable_kwh,
-            cell,
-            h,
-            known[ALONE, other],
-            now - 1,
-        )
+        how = (Limits(0.0, cell.usable_kwh, True, by_people, h), cell)
+        given = (series[ALONE, other], marks[ALONE, other], ends[ALONE, other], how, known[ALONE, other])
+        stops, at, because = follow((first, now, n_steps, now - 1), held, 0.0, *given)
         if because == TIE:
             walked[k] = True
             continue
         until = last - 1
-        if ends != NEVER and ends < last and (ends - first) * h + at < horizon_h:
-            dark[k, other], why[k, other] = (ends - first) * h + at, because
-            end_h[k] = min((ends - first + 1) * h, horizon_h)
-            until = ends - 1 if because == OVERLOAD else ends
+        if stops != NEVER and stops < last and (stops - first) * h + at < horizon_h:
+            dark[k, other], why[k, other] = (stops - first) * h + at, because
+            end_h[k] = min((stops - first + 1) * h, horizon_h)
+            until = stops - 1 if because == OVERLOAD else stops
         _note_shed(first, now, until, next_shed[ALONE, other], h, shed[k], other)
