@@ -379,6 +379,8 @@ class TestCrew:
             "schedule",
             "legs",
             "spaces",
+            "directory-main",
+            "directory-sub",
             "wiring",
             "neutrals",
             "charging",

@@ -13,6 +13,8 @@ from simulate.site import cautions
 
 ELSEWHERE = ("checks",)
 """Sheets whose rows the report shows in a part of their own."""
+DRAWN = ("one-line",)
+"""Sheets whose drawing is a figure of the report; a directory's card is its table again, for the panel's door."""
 TWIN = "sheet-wiring"
 """The table that holds the runs of the one-line diagram."""
 TALL = 0.8
@@ -23,7 +25,9 @@ CAPTIONS = {
     "schedule": "Every circuit before the work and after it",
     "legs": "What each leg carries",
     "spaces": "Space, leg and breaker of every circuit",
-    "wiring": "Every run: from breaker, to space, to load, with its label",
+    "directory-main": "The main panel by number, before the work and after it",
+    "directory-sub": "The sub-panel by number",
+    "wiring": "Every run with hots, neutral and ground: from breaker, to space, to load, with its label",
     "neutrals": "Where each neutral and ground lands",
     "charging": "What charges the units, and what to set and measure",
     "load-calculation": "Load of the service",
@@ -74,7 +78,8 @@ def _part(name: str, one: dict) -> Part:
     rows = tuple(tuple(text_of(cell) for cell in row) for row in one["rows"])
     caption = CAPTIONS.get(name, one["title"])
     table = Table(caption, tuple(one["columns"]), rows, form=True) if rows else None
-    return Part(name, one["title"], table, tuple(one["notes"]), _own_ids(one["svg"]))
+    svg = _own_ids(one["svg"]) if name in DRAWN else ""
+    return Part(name, one["title"], table, tuple(one["notes"]), svg)
 
 
 def _own_ids(svg: str) -> str:
