@@ -216,18 +216,19 @@ def unserved_kwh(begin, soc_kwh, wanted_kw, met, rules, cells, weight, out):
     """
     n_pools, n_steps = met.solar_kw.shape
     n = weight.shape[0]
-    by_pool = lambda: np.zeros((n, n_pools))
-    steps = Steps(by_pool(), by_pool(), by_pool(), by_pool(), by_pool(), np.zeros(n), np.zeros(n))
+    served = np.zeros((n, n_pools))
+    rest = np.zeros((n, n_pools))  # of the trace only what is served is read here
+    steps = Steps(rest, rest, served, rest, rest, np.zeros(n), np.zeros(n))
     ends = Ends(np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools, np.int64))
     for s in range(begin.shape[0]):
-        steps.served_kwh[:] = 0.0  # the other sums of the trace are not read here
-        ends.dark_h[:] = np.inf
-        ends.shed_h[:] = np.inf
+        served[:] = 0.0
+        for p in range(n_pools):
+            ends.dark_h[p], ends.shed_h[p] = np.inf, np.inf
         one_outage(begin[s], soc_kwh[:, s], met, rules, cells, ends, steps)
         total = 0.0
         for k in range(n):
-            served = 0.0
+            served_kwh = 0.0
             for p in range(n_pools):
-                served += steps.served_kwh[k, p]
-            total += max(wanted_kw[(begin[s] + k) % n_steps] - served / rules.step_h, 0.0) * weight[k]
+                served_kwh += served[k, p]
+            total += max(wanted_kw[(begin[s] + k) % n_steps] - served_kwh / rules.step_h, 0.0) * weight[k]
         out[s] = total
