@@ -9,10 +9,12 @@ from pydantic import Discriminator, Field, Tag
 
 from profiles.hours import Hours
 from profiles.loads.appliances import duty_cycle_kw
+from profiles.loads.bills import BillsLoad, Cycles, cycles_of_bills
 from profiles.loads.shapes import end_use_kwh, hourly_shape_kw
 from profiles.meter import meter_kw, meter_on_year, read_meter
 from profiles.meter.readings.dialect import Dialect
 from profiles.noun import BadInput, Noun, read_noun, tagged
+from profiles.rate.printed import read_printed_bills
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -203,6 +205,8 @@ def _shaped(load, annual_kwh: float, hours: Hours, **home) -> np.ndarray:
 
 
 _KINDS = {
+    "monthly_kwh": BillsLoad,
+    "bills": BillsLoad,
     "kw": SteadyLoad,
     "watts": DailyLoad,
     "minutes_per_hour": CyclingLoad,
@@ -241,10 +245,23 @@ AnyLoad = Annotated[
     | Annotated[MeasuredLoad, Tag(_TAG_OF[MeasuredLoad])]
     | Annotated[MeterLoad, Tag(_TAG_OF[MeterLoad])]
     | Annotated[DegreeLoad, Tag(_TAG_OF[DegreeLoad])]
-    | Annotated[DesignLoad, Tag(_TAG_OF[DesignLoad])],
+    | Annotated[DesignLoad, Tag(_TAG_OF[DesignLoad])]
+    | Annotated[BillsLoad, Tag(_TAG_OF[BillsLoad])],
     Discriminator(_kind_of),
 ]
 """One load table; which kind it is follows from its telling key."""
+
+
+def _house_kind_of(data: Any) -> str:
+    by_bills = isinstance(data, BillsLoad) or isinstance(data, dict) and bool({"monthly_kwh", "bills"} & data.keys())
+    return _TAG_OF[BillsLoad if by_bills else MeterLoad]
+
+
+WholeHouse = Annotated[
+    Annotated[MeterLoad, Tag(_TAG_OF[MeterLoad])] | Annotated[BillsLoad, Tag(_TAG_OF[BillsLoad])],
+    Discriminator(_house_kind_of),
+]
+"""All that a house uses: its meter, or its bills."""
 
 
 def _one_or_list(data: Any) -> str:
@@ -270,6 +287,12 @@ class Sources:
             key="weather.source",
             way_out='write [weather] source = "library:piedmont" (see keeplit library) or a path',
         )
+
+    def cycles(self, load: BillsLoad, hours: Hours) -> Cycles:
+        return cycles_of_bills(read_printed_bills(load.bills), hours, file=load.bills)
+
+    def note(self, text: str) -> None:
+        """Takes what a load says of itself; kept by the sources of a site."""
 
     def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
         known = {"point": load.point, "column": load.column, "dialect": load.dialect}

@@ -77,9 +77,12 @@ def _source_of(source: str, folder: str | Path, file: object) -> Rate:
     try:
         return read_rate(source, folder)
     except BadInput as error:
-        if error.file is not None:
+        if error.file is None:
+            raise BadInput(error.rule, file=file, key=error.key, value=error.value, way_out=error.way_out) from None
+        if file is None:
             raise
-        raise BadInput(error.rule, file=file, key=error.key, value=error.value, way_out=error.way_out) from None
+        rule = f"names {error.file}: {error.key} {error.rule}"
+        raise BadInput(rule, file=file, key="rate.source", value=error.value, way_out=error.way_out) from None
 
 
 def _changed(rate: Rate, by: Rate, file: object) -> Rate:

@@ -14,6 +14,7 @@ from simulate.designs.proposals import best_sets, method_of
 from simulate.designs.sets import Sets, with_circuits
 from simulate.designs.shared_row import Target
 from simulate.house.house import House, house_of
+from simulate.house.notes import bills_caution
 from simulate.panel.checks.layout import Layout
 from simulate.physics.outages.spread import SEASONS, TOLERANCE_H, nine_in_ten
 from simulate.site.cautions import AFTER_TRIP, ALWAYS, LIFE_SUPPORT
@@ -104,7 +105,8 @@ class Choice:
         del plain["site"]
         medical = (LIFE_SUPPORT,) if self.site is not None and self.site.is_medical else ()
         name = None if self.site is None else self.site.site.name
-        return {"site": name, **plain, "cautions": list(dict.fromkeys([*medical, AFTER_TRIP, *ALWAYS]))}
+        told = [] if self.site is None else bills_caution(self.site)
+        return {"site": name, **plain, "cautions": list(dict.fromkeys([*medical, *told, AFTER_TRIP, *ALWAYS]))}
 
     def to_frame(self):
         """One row a circuit: required, chosen or left out, what it costs in hours, and why it is left out."""

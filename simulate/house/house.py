@@ -8,10 +8,12 @@ from functools import cached_property
 import numpy as np
 
 from profiles.hours import Hours, hours_of_year
+from profiles.loads.bills import BillsLoad, Cycles, cycles_of_bills, latest_billed_year
 from profiles.loads.circuit import Circuit
 from profiles.loads.load import MeterLoad, Sources, load_kw
 from profiles.meter import fullest_year, meter_kw, meter_notes, meter_on_year, meter_years, read_meter
 from profiles.noun import BadInput
+from profiles.rate.printed import read_printed_bills
 from profiles.solar.log import log_years
 from profiles.solar.roof import solar_dc_kw, solar_kw
 from profiles.weather.weather import LIBRARY, read_weather, weather_on
@@ -36,7 +38,12 @@ class SiteSources(Sources):
     @cached_property
     def weather(self):
         """The site's weather file, or None where none is named."""
-        return None if self.site.weather is None else read_weather(self.site.weather, self.site.folder)
+        if self.site.weather is None:
+            return None
+        try:
+            return read_weather(self.site.weather, self.site.folder)
+        except BadInput as error:
+            raise _in_file(error, self.site, "" if error.file is None else "weather.source") from None
 
     def year(self, hours: Hours, asks: str = "a load that follows the weather"):
         """The weather on the hour axis; `asks` names what needs it, where there is none."""
@@ -62,6 +69,13 @@ class SiteSources(Sources):
             known = {"point": load.point, "column": load.column, "dialect": load.dialect}
             self._meters[key] = read_meter(self.site.folder / load.meter, timezone=timezone, **known)
         return self._meters[key]
+
+    def cycles(self, load: BillsLoad, hours: Hours) -> Cycles:
+        path = self.site.folder / load.bills
+        return cycles_of_bills(read_printed_bills(path), hours, file=path)
+
+    def note(self, text: str) -> None:
+        self.notes.append(text)
 
     def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
         read = self.meter(load, hours.timezone)
@@ -216,9 +230,12 @@ def _house_of(site: Site, sources: SiteSources) -> House:
 
 
 def _in_file(error: BadInput, site: Site, key: str = "") -> BadInput:
-    """A refusal of one load, naming site file and table; the load itself knows neither."""
+    """A refusal of one load, naming site file and table; where another file is at fault, that file too."""
     error.key = error.key.removeprefix("load").lstrip(".") if key else error.key
-    return error.at(site.file, key)
+    if error.file is None or str(error.file) == str(site.file):
+        return error.at(site.file, key)
+    rule = f"names {error.file}: {error.key} {error.rule}"
+    return BadInput(rule, file=site.file, key=key, value=error.value, way_out=error.way_out)
 
 
 def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
@@ -236,6 +253,9 @@ def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
         if load.extend is not None or load.redate:
             year = fullest_year(meter, site.site.timezone)
             return year, [f"site.year = {year} (the year of which {load.meter} holds most)"]
+    for load in (one for _, one in _loads(site) if isinstance(one, BillsLoad) and one.bills is not None):
+        year = latest_billed_year(read_printed_bills(site.folder / load.bills))
+        return year, [f"site.year = {year} (the latest year of which {load.bills} holds most)"]
     if site.solar is not None and site.solar.series is not None:
         years = log_years(site.solar.series, site.site.timezone, site.folder)
         if years:

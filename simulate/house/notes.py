@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from profiles.hours import Hours
+from profiles.loads.bills import LABEL, BillsLoad
 from profiles.weather.weather import far_note
 from simulate.site.pools import solar_returns
 from simulate.site.site import Site
@@ -49,9 +50,19 @@ def below_notes(site: Site, hours: Hours, rest, circuit_kw) -> list[str]:
     ]
 
 
+def bills_caution(site: Site) -> list[str]:
+    """The label of every result of a house that is known by its bills."""
+    if not isinstance(site.service.whole_house, BillsLoad):
+        return []
+    return [
+        f"{LABEL}: the house's energy is that of its bills, its hours within a cycle are modelled, not metered; "
+        "highest demands and what a rate by hours costs may differ"
+    ]
+
+
 def house_cautions(site: Site) -> list[str]:
     """Cautions that arise from the site file itself: cold cells without a place, a charger above its circuit."""
-    out = []
+    out = bills_caution(site)
     for group in site.battery:
         if group.count and group.temperature and group.temperature.min_charge_c is not None and group.place is None:
             out.append(f'battery "{group.name}": place is not stated, so cold charging is not limited')

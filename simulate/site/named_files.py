@@ -15,7 +15,7 @@ from profiles.rate.rate import Rate
 from profiles.rate.source import resolve_rate
 from simulate.site.site import Site
 
-NAMES = re.compile(r'"(meter|csv|source)":\s*("(?:[^"\\]|\\.)*")')
+NAMES = re.compile(r'"(meter|bills|csv|source)":\s*("(?:[^"\\]|\\.)*")')
 """Keys whose value is the path of a file."""
 COMES_ALONG = "library:"
 NOT_THERE = "not there"

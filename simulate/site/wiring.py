@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from profiles.loads.circuit import WIRE_SIZES, BreakerNoun, NotNegative, Positive
-from profiles.loads.load import AnyLoads, MeterLoad
+from profiles.loads.load import AnyLoads, MeterLoad, WholeHouse
 from profiles.noun import BadInput, Noun, tagged
 
 
@@ -68,7 +68,9 @@ class Service(BreakerNoun):
     )
     calculation: Calculation | None = Field(None, description="or: rows that the load is calculated from")
     other_load: AnyLoads | None = Field(None, description="what stays on the main panel beside the listed circuits")
-    whole_house: MeterLoad | None = Field(None, description="meter of the whole house, listed circuits included")
+    whole_house: WholeHouse | None = Field(
+        None, description="meter or bills of the whole house, listed circuits included"
+    )
     terminals_c: Literal[60, 75] = Field(60, description="marking of the main panel's terminals [degC]")
     fault_current_ka: Positive | None = Field(None, description="available fault current at the main panel [kA]")
     interrupting_ka: Positive | None = Field(None, description="least interrupting rating of its breakers [kA]")

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterator
 from pathlib import Path
 
+from profiles.loads.bills import BillsLoad
 from profiles.loads.load import DailyLoad, DegreeLoad, DesignLoad, MeasuredLoad, MeterLoad, NameplateLoad, ShapedLoad
 from simulate.document.study import Study
 from simulate.show.report.table import Table
@@ -13,6 +14,7 @@ from simulate.show.report.table import Table
 KNOWN_BY = {
     MeterLoad: "metered",
     MeasuredLoad: "measured",
+    BillsLoad: "from bills",
     ShapedLoad: "kWh a year, typical schedule",
     DailyLoad: "stated use",
     NameplateLoad: "nameplate only: low confidence",
