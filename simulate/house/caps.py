@@ -11,7 +11,7 @@ from profiles.rate.calendar import RateCalendar, rate_calendar
 from simulate.house.asked import stay_kwh, switched_in
 from simulate.optimum.forecast import Calendar, calendar_of
 from simulate.physics.walk import Wish
-from simulate.plans.cap import Cap, Gauge, Limited, kept_full, lowest_caps, part_of
+from simulate.plans.cap import Cap, Gauge, Limited, capped, lowest_caps, part_of
 from simulate.plans.switched import Switched, periods_of
 
 CLOSES_KWH = 1e-9
@@ -128,7 +128,7 @@ def _wish(asked, known: dict, first: int, last: int, over_kw) -> tuple[Wish, Swi
     if not wish.parallel:
         switched = _switched(asked, known, first, over)
         wish = replace(wish, reach_kw=switched.reach_kw, two_pole_kw=switched.two_pole_kw)
-    wish = replace(wish, over_kw=over_kw, targets_kwh=kept_full(pools, floor, over_kw, from_utility=from_utility))
+    wish = capped(wish, pools, floor, over_kw, from_utility=from_utility)
     if not wish.parallel:
         stay_h = house.site.subpanel.transfer.least_stay_min / 60.0
         wish = replace(wish, stay_kwh=stay_kwh(wish, over, pools, stay_h, house.hours.step_h))

@@ -18,6 +18,7 @@ from simulate.optimum.forecast import forecast_targets
 from simulate.optimum.linear import Planner
 from simulate.optimum.scenarios import published
 from simulate.physics.pool import Pool
+from simulate.plans.calendar_plans import reachable_floor
 
 
 class BestPlanner:
@@ -28,8 +29,6 @@ class BestPlanner:
     method : str
     is_exact : bool
         One exact programme a pool: milliseconds a call.
-    is_best : bool
-        What it asks for is the best possible, to the last cent; else other plans may do better.
     """
 
     def __init__(self, asked: Asked):
@@ -39,11 +38,15 @@ class BestPlanner:
         self.is_exact = self._planner.is_exact
         self.method = METHOD if self.is_exact else "programme of HiGHS"
         plain = not (self._meter.beyond or self._meter.left_out or any(pool.taper for pool in asked.pools))
-        self.is_best = bool(self.is_exact and asked.wish.parallel and plain)
+        self._is_plain = bool(self.is_exact and asked.wish.parallel and plain)
+
+    def is_best(self, asked: Asked) -> bool:
+        """Whether what it asks for is the best possible to the last cent; else other plans may do better."""
+        return self._is_plain and bool((asked.floor_kwh == asked.floor_kwh[:, :1]).all())
 
     def __call__(self, asked: Asked) -> Asked:
         """The same with its wish; in transfer mode each circuit has a window in each peak."""
-        best = self._planner.best_circle(np.minimum(kept_floor(asked), usable_kwh(asked)))
+        best = self._planner.best_circle(np.minimum(_reachable(asked), usable_kwh(asked)))
         if asked.wish.parallel:
             return replace(asked, wish=replace(asked.wish, targets_kwh=best.targets_kwh))
         targets = best.targets_kwh if self.is_exact else self._peaks_of(asked, best.soc_kwh)
@@ -61,6 +64,14 @@ class BestPlanner:
         grid_to = np.where(rises, after, asked.floor_kwh) * buys
         full = np.broadcast_to(usable, after.shape)
         return np.stack([full, np.where(falls, after, usable), np.where(falls, after, usable), grid_to], axis=2)
+
+
+def _reachable(asked: Asked) -> np.ndarray:
+    """Floors from which every later one can be met, where the utility may charge; else as far as the sun keeps them."""
+    if asked.house.site.operation.charge_from != "any":
+        return kept_floor(asked)
+    step_h, rows = asked.house.hours.step_h, zip(asked.floor_kwh, asked.wish.charge_kw, asked.pools, strict=True)
+    return np.array([reachable_floor(floor, limit > 0.0, limit, pool, step_h) for floor, limit, pool in rows])
 
 
 def forecast_plan(asked: Asked) -> np.ndarray:

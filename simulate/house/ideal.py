@@ -13,7 +13,8 @@ from simulate.house.priced import PricedMeter, inside_kw, usable_kwh
 from simulate.optimum.equations import Case
 from simulate.optimum.linear import checked_case, cyclic_bound
 from simulate.physics.pool import Pool
-from simulate.physics.walk import walk_year
+from simulate.physics.walk import Wish, walk_year
+from simulate.plans.cap import part_of
 
 
 def least_cost_of(meter: PricedMeter, wear_per_kwh: float, more: Pool | None = None) -> tuple[float, str]:
@@ -104,24 +105,38 @@ def gains_by_inverting(pool: Pool) -> bool:
 
 
 def kept_floor(asked: Asked) -> np.ndarray:
-    """The reserve, or what charging flat out from the lowest one reaches, shape (n_pools, n_steps). [kWh]"""
-    house, usable = asked.house, usable_kwh(asked)
-    wish, floor = asked.wish, asked.floor_kwh
-    if not floor.size or (floor == floor[:, :1]).all():
+    """The reserve as far as every plan keeps it, shape (n_pools, n_steps). [kWh]
+
+    A plan may be at the reserve of the step before; where the reserve rises it then charges flat out. No plan that
+    does so is below this, whatever the sun and the taper of its units.
+    """
+    house, floor, usable = asked.house, asked.floor_kwh, usable_kwh(asked)
+    rises = np.flatnonzero((np.diff(floor, axis=1) != 0.0).any(axis=0)) + 1
+    if not floor.size or not len(rises):
         return floor
-    from_utility = house.site.operation.charge_from == "any"
-    full = np.broadcast_to(usable[:, :, None], wish.targets_kwh.shape) * np.array([1.0, 1.0, 1.0, float(from_utility)])
-    only_charges = replace(
+    edges, kept = np.r_[0, rises, floor.shape[1]], floor.copy()
+    wish = _only_charging(asked, usable)
+    held = floor.min(axis=1)
+    for first, last in zip(edges[:-1], edges[1:], strict=True):
+        series = (house.load_kw[first:last].copy(), house.solar_kw[first:last].copy())
+        year = walk_year(*series, part_of(wish, int(first), int(last)), asked.pools, held, house.hours.step_h)
+        kept[:, first:last] = np.minimum(floor[:, first:last], year.pool_kwh[:, 1:])
+        held = kept[:, last - 1].copy()
+    return kept
+
+
+def _only_charging(asked: Asked, usable) -> Wish:
+    wish, from_utility = asked.wish, float(asked.house.site.operation.charge_from == "any")
+    full = usable[:, :, None] * np.array([1.0, 1.0, 1.0, from_utility])
+    return replace(
         wish,
         reach_kw=wish.reach_kw if wish.parallel else np.zeros_like(wish.reach_kw),
         two_pole_kw=np.zeros_like(wish.two_pole_kw),
-        targets_kwh=full,
+        targets_kwh=np.broadcast_to(full, wish.targets_kwh.shape),
         stay_kwh=np.full_like(wish.stay_kwh, -1.0),
         over_kw=None,
+        held_kwh=None,
     )
-    start = floor.min(axis=1)
-    year = walk_year(house.load_kw, house.solar_kw, only_charges, asked.pools, start, house.hours.step_h)
-    return np.minimum(floor, year.pool_kwh[:, 1:])
 
 
 def _usable(case: Case) -> np.ndarray:

@@ -10,7 +10,7 @@ from simulate.house.candidates import MaySwitch, may_switch
 from simulate.house.least_cost import days_of
 from simulate.optimum.least_cost import least_cost_targets
 from simulate.optimum.scenarios import PricesAhead, Scenarios, scenarios_of
-from simulate.physics.pool import Cell
+from simulate.physics.step import Cell
 from simulate.plans.calendar_plans import reachable_floor, self_consumption
 from simulate.plans.switched import Switched, periods_of
 from simulate.plans.switching import Circuits, Peaks, Walked, switch_over
@@ -113,17 +113,8 @@ def walked_windows(asked, may: MaySwitch, targets, expected_kw, money):
     cells = np.array([pool.cell for pool in pools], dtype=float).reshape(n_pools, len(Cell._fields))
     soc = np.zeros((n_pools, n_steps + 1))
     soc[:, 0] = cells[:, 0]
-    arrays = (
-        wish.reach_kw,
-        wish.two_pole_kw,
-        wish.targets_kwh,
-        wish.stay_kwh,
-        wish.charge_kw,
-        wish.dc_kw,
-        wish.inside_kw,
-    )
     spare = house.solar_kw - house.load_kw - cells[:, 10].sum()
-    walked = Walked(arrays, cells, house.load_kw, spare, hours.step_h, np.zeros((n_pools, 6, n_steps)), soc)
+    walked = Walked(wish.wanted, cells, house.load_kw, spare, hours.step_h, np.zeros((n_pools, 6, n_steps)), soc)
     stay = int(np.ceil(house.site.subpanel.transfer.least_stay_min / hours.step_min - 1e-9))
     rules = (stay, max(1, round(BLOCK_H / hours.step_h)))
     if n_peaks and may.n_candidates:

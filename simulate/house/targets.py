@@ -76,7 +76,7 @@ def _best_possible(asked: Asked) -> Asked:
         return asked
     planner = BestPlanner(asked)
     best = planner(asked)
-    return best if planner.is_best else _or_better(best, _others(asked, causal_plans(asked.house, asked.prices)))
+    return best if planner.is_best(asked) else _or_better(best, _others(asked, causal_plans(asked.house, asked.prices)))
 
 
 def _others(asked: Asked, names: list[str]) -> dict[str, Asked]:

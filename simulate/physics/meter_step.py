@@ -16,7 +16,7 @@ import numpy as np
 from simulate.physics.compiled import jit, jit_inside
 from simulate.physics.step import Cell, dc_per_served, grid_step, lost_kwh, serve_switched
 
-Wanted = namedtuple("Wanted", "reach_kw two_kw targets stay charge_kw dc_kw inside_kw parallel export")
+Wanted = namedtuple("Wanted", "reach_kw two_kw targets stay charge_kw dc_kw inside_kw held_kwh parallel export")
 """What the pools are asked to do, as in `walk.Wish`: arrays by pool and step, and two modes."""
 Shares = namedtuple("Shares", "blocked sun_kw draw_kw most_kw")
 """Of each pool in one step: not switched over in this period; solar it may take, load to serve, charging limit."""
@@ -59,11 +59,14 @@ def pools_step(t, net, wanted, cells, h, shares, flows, soc):
         Stored energy. [kWh]
     """
     spare, over = net
-    reach_kw, two_kw, targets, stay, charge_kw, dc_kw, inside_kw, parallel, export = wanted
+    reach_kw, two_kw, targets, stay, charge_kw, dc_kw, inside_kw, held, parallel, export = wanted
     blocked, sun_kw, draw_kw, most_kw = shares
-    n_pools, capped, when = soc.shape[0], over > -math.inf, (t, h)
+    n_pools, capped, when, forced = soc.shape[0], over > -math.inf, (t, h), False
     if parallel:
-        _split_need(min(-spare, over) if capped else -spare, when, reach_kw, targets, dc_kw, cells, soc, draw_kw)
+        drawn = _split_need(-spare, when, reach_kw, targets[:, :, 1], dc_kw, cells, soc, draw_kw)
+        forced = capped and over > drawn + 1e-12
+        if forced:
+            _split_need(min(-spare, over), when, reach_kw, held, dc_kw, cells, soc, draw_kw)
     _split_surplus(spare, when, charge_kw, targets, cells, soc, sun_kw)
     for p in range(n_pools):
         most_kw[p] = charge_kw[p, t]
@@ -71,6 +74,8 @@ def pools_step(t, net, wanted, cells, h, shares, flows, soc):
             blocked[p] = soc[p, t] < stay[p, t]
     if capped:
         _split_room(-over, spare > 0.0, when, targets, cells, soc, most_kw)
+        for p in range(n_pools):  # what is to be held comes before the cap
+            most_kw[p] = max(most_kw[p], min(_fills_kw(held[p, t] - soc[p, t], cells, p, h), charge_kw[p, t]))
     pair_h = _pair_h(when, wanted, blocked, sun_kw, cells, soc) if two_kw[t] > 0.0 else 0.0
     for p in range(n_pools):
         cell = cell_at(cells, p)
@@ -82,7 +87,7 @@ def pools_step(t, net, wanted, cells, h, shares, flows, soc):
             kw = draw_kw[p] if parallel else 0.0
             per_served = dc_per_served(cell.discharge_kw, cell.dc_per_ac, cell.no_load_kw)
             x = targets[p, t]
-            aims = (x[0] if export else math.inf, x[1], x[2], x[3])
+            aims = (x[0] if export else math.inf, held[p, t] if forced else x[1], x[2], x[3])
             e, charged, served = grid_step(e, aims, sun_kw[p], most_kw[p], kw, per_served, cell, h)
             time = served / cell.discharge_kw if served > 0.0 else 0.0
         else:
@@ -116,7 +121,7 @@ def _wants(p, t, e_kwh, sun_kw, targets):
 def _pair_h(when, wanted, blocked, sun_kw, cells, soc):
     """Time for which a locked pair serves its two-pole circuits: until the first reaches its floor. [h]"""
     t, h = when
-    reach_kw, two_kw, targets, _, _, dc_kw, inside_kw, _, _ = wanted
+    reach_kw, two_kw, targets, _, _, dc_kw, inside_kw, _, _, _ = wanted
     pair_h = h
     for p in range(soc.shape[0]):
         e = soc[p, t] + dc_kw[p, t] * h
@@ -128,13 +133,13 @@ def _pair_h(when, wanted, blocked, sun_kw, cells, soc):
 
 
 @jit
-def _split_need(need_kw, when, reach_kw, targets, dc_kw, cells, soc, draw_kw):
-    """Share the house load that solar leaves among the pools in proportion to what each can deliver."""
+def _split_need(need_kw, when, reach_kw, down_to, dc_kw, cells, soc, draw_kw):
+    """Share the house load that solar leaves among the pools in proportion to what each can deliver; their sum."""
     total, grid = 0.0, 0.0
     t, h = when
     for p in range(reach_kw.shape[0]):
         cell = cell_at(cells, p)
-        held = max(soc[p, t] + dc_kw[p, t] * h - targets[p, t, 1], 0.0)
+        held = max(soc[p, t] + dc_kw[p, t] * h - down_to[p, t], 0.0)
         per_served = dc_per_served(cell.discharge_kw, cell.dc_per_ac, cell.no_load_kw)
         draw_kw[p] = min(reach_kw[p, t], held / per_served / h)
         total += draw_kw[p]
@@ -142,6 +147,8 @@ def _split_need(need_kw, when, reach_kw, targets, dc_kw, cells, soc, draw_kw):
     if total + grid > need_kw:
         for p in range(reach_kw.shape[0]):
             draw_kw[p] *= max(need_kw, 0.0) / (total + grid)
+        return max(need_kw, 0.0)
+    return total + grid
 
 
 @jit

@@ -102,7 +102,9 @@ class Wish:
         The pools may export (parallel only); without it "export down to" is not followed.
     over_kw : ndarray, shape (n_steps,), optional
         House and on-grid draws less solar, less an import cap; -inf where no cap counts. Charging then draws no more
-        than what is left below the cap, and in parallel the pools serve only what is over it. [kW]
+        than what is left below the cap, and in parallel the pools serve what is over it down to `held_kwh`. [kW]
+    held_kwh : ndarray, shape (n_pools, n_steps), optional
+        What a cap may not draw on, and what is charged whatever the cap says; nothing unless given. [kWh]
     """
 
     reach_kw: np.ndarray
@@ -115,12 +117,14 @@ class Wish:
     parallel: bool
     export: bool = False
     over_kw: np.ndarray | None = None
+    held_kwh: np.ndarray | None = None
 
     @property
     def wanted(self) -> Wanted:
         """As the compiled step takes it."""
         given = (self.reach_kw, self.two_pole_kw, self.targets_kwh, self.stay_kwh, self.charge_kw, self.dc_kw)
-        return Wanted(*given, self.inside_kw, self.parallel, self.export)
+        held = np.zeros(self.reach_kw.shape) if self.held_kwh is None else self.held_kwh
+        return Wanted(*given, self.inside_kw, held, self.parallel, self.export)
 
 
 NO_CAP = np.zeros(0)

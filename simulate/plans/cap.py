@@ -203,6 +203,7 @@ class _Month:
                 inside_kw=wish.inside_kw[:, source],
                 over_kw=wish.over_kw[source],
                 stay_kwh=wish.stay_kwh[:, source],
+                held_kwh=wish.held_kwh[:, source],
             )
             held += self.keeps(caps, self.year(drawn, self.load_kw[source], self.solar_kw[source]))
         return held / len(sources)
@@ -293,7 +294,7 @@ def lowest_cap(
 
     def wish_of(first, last, over_kw):
         part = part_of(whole, first, last)
-        return replace(part, over_kw=over_kw, targets_kwh=kept_full([pool], [floor[first:last]], over_kw))
+        return capped(part, [pool], floor[None, first:last], over_kw)
 
     return lowest_caps(
         Limited(load, solar, (pool,), wish_of, (gauge,), edges, h), calendar, [start], n_redraws=n_redraws, seed=seed
@@ -307,6 +308,14 @@ def part_of(wish: Wish, first: int, last: int) -> Wish:
         for name in ("reach_kw", "targets_kwh", "stay_kwh", "charge_kw", "dc_kw", "inside_kw")
     }
     return replace(wish, two_pole_kw=wish.two_pole_kw[first:last].copy(), over_kw=None, **cut)
+
+
+def capped(wish: Wish, pools, floor_kwh, over_kw, *, from_utility: bool = True) -> Wish:
+    """A wish that keeps pools full under a cap on import: what is over it is served down to the floor."""
+    targets = kept_full(pools, floor_kwh, over_kw, from_utility=from_utility)
+    if wish.parallel:
+        targets[:, :, 1] = targets[:, :, 0]
+    return replace(wish, over_kw=over_kw, targets_kwh=targets, held_kwh=np.ascontiguousarray(floor_kwh))
 
 
 def kept_full(pools, floor_kwh, over_kw, *, from_utility: bool = True) -> np.ndarray:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from simulate.physics.compiled import jit
-from simulate.physics.meter_step import pools_step
+from simulate.physics.meter_step import INVERTING_H, Shares, Wanted, cell_at, pools_step
 from simulate.plans.windows import search
 
 MOST_TRIED = 2_000
@@ -78,8 +78,8 @@ class Walked(NamedTuple):
 
     Attributes
     ----------
-    wish : tuple of arrays
-        As `pools_step` takes it. Reach and two-pole load are written, targets changed in the peaks.
+    wanted : Wanted
+        Reach and two-pole load are written, targets changed in the peaks.
     cells : ndarray, shape (n_pools, 11)
     load_kw, spare_kw : ndarray, shape (n_steps,)
         House load; solar less the house and the on-grid draws.
@@ -89,7 +89,7 @@ class Walked(NamedTuple):
         Its first column is given.
     """
 
-    wish: tuple
+    wanted: Wanted
     cells: np.ndarray
     load_kw: np.ndarray
     spare_kw: np.ndarray
@@ -116,8 +116,8 @@ def switch_over(circuits, peaks, money, floor_kwh, rules, walked, begin, end):
     begin, end : ndarray of int, shape (n_peaks, n_candidates)
         Written; both 0 where a candidate stays on the utility.
     """
-    n_pools, n_steps = walked.wish[0].shape
-    hold = (np.zeros(n_pools, np.bool_), np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools))
+    n_pools, n_steps = walked.wanted.reach_kw.shape
+    shares = Shares(np.zeros(n_pools, np.bool_), np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools))
     current, at = np.full(peaks.of_pool.max() + 1, -1), 0
     for t in range(n_steps):
         while at < len(peaks.first) and peaks.first[at] == t:
@@ -133,8 +133,8 @@ def switch_over(circuits, peaks, money, floor_kwh, rules, walked, begin, end):
                 _fit(t, k, peaks, circuits, begin[k], end[k])
                 _reach(t, k, peaks, circuits, walked, begin[k], end[k])
         _cut_to_meter(t, walked)
-        spare, modes = walked.spare_kw[t], (False, False)
-        pools_step(t, spare, -math.inf, walked.wish, modes, walked.cells, walked.step_h, hold, walked.out, walked.soc)
+        net = (walked.spare_kw[t], -math.inf)
+        pools_step(t, net, walked.wanted, walked.cells, walked.step_h, shares, walked.out, walked.soc)
 
 
 @jit
@@ -144,20 +144,21 @@ def _plan(k, circuits, peaks, money, rules, walked, begin, end):
     mine = np.flatnonzero(peaks.of_candidate == group)
     kw, burden, room, price = _blocks(k, circuits, peaks, money[0], mine, block)
     n_blocks, refill = len(price), money[1, t0]
-    held, idle_kw, efficiency = 0.0, 0.0, 1.0
+    held, idle_kw, dc_per_ac = 0.0, 0.0, 1.0
     for p in range(len(peaks.of_pool)):
         if peaks.of_pool[p] == group:
-            held += max(walked.soc[p, t0] - walked.wish[2][p, t0:t1, 1].min(), 0.0)
-            idle_kw, efficiency = idle_kw + walked.cells[p, 5], min(efficiency, walked.cells[p, 4])
+            held += max(walked.soc[p, t0] - walked.wanted.targets[p, t0:t1, 1].min(), 0.0)
+            cell = cell_at(walked.cells, p)
+            idle_kw, dc_per_ac = idle_kw + cell.no_load_kw, max(dc_per_ac, cell.dc_per_ac)
     per_kwh, length = np.empty(n_blocks), np.full(n_blocks, block * h)
     length[-1] = (t1 - t0 - (n_blocks - 1) * block) * h
     for b in range(n_blocks):
         total = kw[:, b].sum()
-        per_kwh[b] = 1.0 / efficiency + (idle_kw / total if total > 0.0 else 0.0)
+        per_kwh[b] = dc_per_ac + (idle_kw / total if total > 0.0 else 0.0)
     best, level = 0.0, refill
     for _ in range(MOST_LEVELS):
         starts, stops, _, _ = search(kw, burden, room, length * (price - level * per_kwh), MOST_TRIED)
-        saved, lasts = _saved(kw, price, length, starts, stops, held, (idle_kw, efficiency, refill))
+        saved, lasts = _saved(kw, price, length, starts, stops, held, (idle_kw, dc_per_ac, refill))
         if saved > best + 1e-9:
             best = saved
             for j in range(len(mine)):
@@ -202,7 +203,7 @@ def _blocks(k, circuits, peaks, price_per_kwh, mine, block):
 @jit
 def _saved(kw, price, length, starts, stops, held_kwh, terms):
     """What windows are expected to save until the store is empty, and whether it lasts."""
-    idle_kw, efficiency, refill = terms
+    idle_kw, dc_per_ac, refill = terms
     saved, left = 0.0, held_kwh
     for b in range(len(price)):
         total = 0.0
@@ -210,7 +211,7 @@ def _saved(kw, price, length, starts, stops, held_kwh, terms):
             if starts[j] <= b < stops[j]:
                 total += kw[j, b]
         if total > 0.0:
-            taken = (total / efficiency + idle_kw) * length[b]
+            taken = (total * dc_per_ac + idle_kw) * length[b]
             part = min(left / taken, 1.0)
             saved += part * (total * price[b] * length[b] - refill * taken)
             left -= part * taken
@@ -222,7 +223,7 @@ def _saved(kw, price, length, starts, stops, held_kwh, terms):
 @jit
 def _aim(k, peaks, floor_kwh, walked, begin, end):
     """Serve down to one level while anything is over, and to nothing else in the peak."""
-    t0, t1, targets = peaks.first[k], peaks.last[k], walked.wish[2]
+    t0, t1, targets = peaks.first[k], peaks.last[k], walked.wanted.targets
     any_over = (end > begin).any()
     for p in range(len(peaks.of_pool)):
         if peaks.of_pool[p] != peaks.group[k]:
@@ -230,7 +231,7 @@ def _aim(k, peaks, floor_kwh, walked, begin, end):
         level = targets[p, t0:t1, 1].min()
         for t in range(t0, t1):
             level = max(level, floor_kwh[p, t])
-            targets[p, t, 1] = level if any_over else walked.cells[p, 0]
+            targets[p, t, 1] = level if any_over else cell_at(walked.cells, p).usable_kwh
 
 
 @jit
@@ -253,8 +254,12 @@ def _come_back(t, k, peaks, circuits, walked, begin, end):
     if t == peaks.first[k]:
         return
     for p in range(len(peaks.of_pool)):
-        over = walked.wish[0][p, t - 1] + walked.wish[1][t - 1]
-        if peaks.of_pool[p] == peaks.group[k] and over > 0.0 and walked.out[p, 5, t - 1] < walked.step_h - 1e-9:
+        over = walked.wanted.reach_kw[p, t - 1] + walked.wanted.two_kw[t - 1]
+        if (
+            peaks.of_pool[p] == peaks.group[k]
+            and over > 0.0
+            and walked.out[p, INVERTING_H, t - 1] < walked.step_h - 1e-9
+        ):
             for c in range(len(circuits.tied)):
                 if _share(circuits, p, c) > 0.0 and end[circuits.tied[c]] > t:
                     _cut(t, circuits.tied[c], begin, end)
@@ -269,15 +274,15 @@ def _go_over(t, k, peaks, circuits, rules, walked, begin, end):
     for p in range(len(peaks.of_pool)):
         if peaks.of_pool[p] != peaks.group[k]:
             continue
-        need, starts = stay_steps * h * walked.cells[p, 5], False
+        need, starts = stay_steps * h * cell_at(walked.cells, p).no_load_kw, False
         for c in range(len(circuits.tied)):
             share, j = _share(circuits, p, c), circuits.tied[c]
             if share > 0.0 and end[j] > t:
                 starts = starts or begin[j] == t
                 for u in range(max(t, begin[j]), min(t + stay_steps, end[j])):
                     ahead = 0 if u < peaks.midnight[k] else 1
-                    need += share * circuits.expected_kw[ahead, c, u] / walked.cells[p, 4] * h
-        if starts and walked.soc[p, t] < walked.wish[2][p, t, 1] + need:
+                    need += share * circuits.expected_kw[ahead, c, u] * cell_at(walked.cells, p).dc_per_ac * h
+        if starts and walked.soc[p, t] < walked.wanted.targets[p, t, 1] + need:
             for c in range(len(circuits.tied)):
                 if _share(circuits, p, c) > 0.0 and begin[circuits.tied[c]] == t:
                     _cut(t, circuits.tied[c], begin, end)
@@ -309,7 +314,7 @@ def _fit(t, k, peaks, circuits, begin, end):
 @jit
 def _reach(t, k, peaks, circuits, walked, begin, end):
     """Write what is over in this step; while it is, nothing is charged."""
-    reach, two, targets = walked.wish[0], walked.wish[1], walked.wish[2]
+    reach, two, targets = walked.wanted.reach_kw, walked.wanted.two_kw, walked.wanted.targets
     for c in range(len(circuits.tied)):
         if begin[circuits.tied[c]] <= t < end[circuits.tied[c]]:
             two[t] += circuits.double[c] * circuits.kw[c, t]
@@ -324,7 +329,7 @@ def _reach(t, k, peaks, circuits, walked, begin, end):
 @jit
 def _cut_to_meter(t, walked):
     """What is over is no more than the meter shows."""
-    reach, two = walked.wish[0], walked.wish[1]
+    reach, two = walked.wanted.reach_kw, walked.wanted.two_kw
     total = two[t] + reach[:, t].sum()
     if total > max(walked.load_kw[t], 0.0):
         cut = max(walked.load_kw[t], 0.0) / total

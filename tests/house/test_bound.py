@@ -39,14 +39,23 @@ def check_house(house, plans=PLANS) -> tuple[float | None, int]:
     most = -np.inf
     for run in runs:
         assert abs(run.energy_kwh()["residual"]) < CLOSES_KWH
-        missing = max(-run.year.stored_change_kwh, 0.0) * float(run.asked.prices.buy_per_kwh.max())
+        missing = max(-run.year.stored_change_kwh, 0.0) * dearest(run)
         saving, wish = bills_of(run).saving - missing, run.asked.wish
         most = max(most, saving)
         if bound.net is not None and not wish.dc_kw.any() and not wish.inside_kw.any():
             down_kwh = np.maximum(-np.diff(run.year.pool_kwh, axis=1), 0.0).sum()  # no-load draw is discharged too
-            assert saving - house.site.operation.wear_per_kwh * down_kwh <= bound.net + OF_THE_CURRENCY
+            worn = saving - house.site.operation.wear_per_kwh * down_kwh
+            assert worn <= bound.net + OF_THE_CURRENCY, (run.asked.plan, worn, bound)
         assert bound.saving is None or saving <= bound.saving + OF_THE_CURRENCY, (run.asked.plan, saving, bound)
     return None if bound.saving is None else most - bound.saving, len(runs)
+
+
+def dearest(run) -> float:
+    """What a missing kWh may have taken off the bill: the dearest price, and a kW of every demand charge for an hour."""
+    shaved = sum(one.per_kw for one in run.house.site.rate.demand) / run.hours.step_h
+    return (float(run.asked.prices.buy_per_kwh.max()) + shaved) * max(
+        pool.discharge_efficiency for pool in run.asked.pools
+    )
 
 
 def run_of(house, plan):

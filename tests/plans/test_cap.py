@@ -1,7 +1,5 @@
 """The lowest import cap: against linear programming, the worked demand window, and what redraws may say."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -11,7 +9,7 @@ from simulate.optimum.forecast import calendar_of
 from simulate.optimum.linear import best_possible
 from simulate.physics.pool import Pool
 from simulate.physics.walk import Wish, walk_year
-from simulate.plans.cap import kept_full, lowest_cap, redraws
+from simulate.plans.cap import capped, kept_full, lowest_cap, redraws
 
 
 def days_of(n_days):
@@ -81,9 +79,9 @@ def test_recharging_makes_no_new_peak():
         True,
     )
     naive = walk_year(load, np.zeros(12), wish, (pool,), [1.0], 0.25)
-    capped = walk_year(load, np.zeros(12), replace(wish, over_kw=cap.over_kw), (pool,), [1.0], 0.25)
-    assert capped.import_kw.max() == pytest.approx(6.0, abs=1e-9)
-    assert capped.pool_kwh[0, -1] == pytest.approx(1.0)
+    limited = walk_year(load, np.zeros(12), capped(wish, [pool], np.zeros((1, 12)), cap.over_kw), (pool,), [1.0], 0.25)
+    assert limited.import_kw.max() == pytest.approx(6.0, abs=1e-9)
+    assert limited.pool_kwh[0, -1] == pytest.approx(1.0)
     assert naive.import_kw[8:].max() == pytest.approx(2.0)  # refilled at once, in the 4 kW quarter-hours
     assert naive.import_kw[3:8].max() == pytest.approx(8.0)  # 1 kWh in a quarter-hour is 4 kW: the peak is back
 

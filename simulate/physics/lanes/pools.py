@@ -250,7 +250,7 @@ def room_for(n_pools):
     """Arrays of one step of one lane, as `meter_step.pools_step` takes them."""
     one = lambda: np.zeros((n_pools, 1))
     targets, stay = np.zeros((n_pools, 1, 4)), np.full((n_pools, 1), -1.0)
-    series = (one(), np.zeros(1), targets, stay, one(), one(), one())
+    series = (one(), np.zeros(1), targets, stay, one(), one(), one(), one())
     shares = Shares(np.zeros(n_pools, np.bool_), np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools))
     return (
         series,
