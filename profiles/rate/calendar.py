@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
-from profiles.hours import STEP_MINUTES, Hours, holiday_dates
+from profiles.hours import STEP_MINUTES, Hours
 from profiles.noun import BadInput
-from profiles.rate.charges import WEEKDAYS, day_names, month_day
+from profiles.rate.charges import WEEKDAYS, day_names
+from profiles.rate.cycles import billing_cycles
 from profiles.rate.demand_blocks import DemandBlocks, block_starts, fixed_blocks, rolling_blocks
+from profiles.rate.event import Event
+from profiles.rate.holidays import rate_holidays
 from profiles.rate.rate import Rate
-
-DAYS_PER_MONTH = 365.25 / 12.0
+from profiles.rate.rebate import RebateDays, days_before
+from profiles.rate.splits import Pieces, days_of_event, in_span, pieces_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +37,9 @@ class RateCalendar:
         Days of the billing month in the season of each period. [d]
     month, period : ndarray of int32, shape (n_steps,)
         Billing month and period of each step.
+    pieces : Pieces
+        What each period is: a whole period of the rate, or a piece of one where events, dated riders or calendar
+        months cut it. With no such cut they are `Rate.periods`.
     bucket : ndarray of int32, shape (n_steps,)
         ``month * n_periods + period``: sums of a month and a period are a bincount over it.
     used : ndarray of bool, shape (n_months, n_periods)
@@ -43,6 +49,10 @@ class RateCalendar:
         each group. None where every step stands for itself.
     demand : tuple of DemandBlocks
         In the order of rate.demand.
+    rebates : tuple of RebateDays
+        Of the events that pay a rebate, in the order of rate.event.
+    weekday : ndarray of int, shape (n_days,)
+        0 is Monday; a holiday is a Sunday.
     holidays : tuple of date
         Days that were counted as weekend.
     """
@@ -55,11 +65,14 @@ class RateCalendar:
     season_days: np.ndarray
     month: np.ndarray
     period: np.ndarray
+    pieces: Pieces
     bucket: np.ndarray
     used: np.ndarray
     net_group: np.ndarray | None
     net_bucket: np.ndarray | None
     demand: tuple[DemandBlocks, ...]
+    rebates: tuple[RebateDays, ...]
+    weekday: np.ndarray
     holidays: tuple[dt.date, ...]
 
     @property
@@ -69,6 +82,10 @@ class RateCalendar:
     @property
     def n_periods(self) -> int:
         return self.used.shape[1]
+
+    def on_days(self, kind: str) -> np.ndarray:
+        """True on the days named, a holiday being a Sunday, shape (n_steps,)."""
+        return days_on(self.weekday, kind)[self.hours.day]
 
 
 class _Structure(NamedTuple):
@@ -81,6 +98,9 @@ class _Structure(NamedTuple):
     read_dates: tuple[str, ...] | None
     prorate_days: float | None
     season_by: str
+    events: tuple
+    spans: tuple
+    by_month: bool
 
 
 def rate_calendar(rate: Rate, hours: Hours) -> RateCalendar:
@@ -116,11 +136,31 @@ def _structure(rate: Rate) -> _Structure:
     return _Structure(
         (rate.holidays, rate.extra_holidays, rate.removed_holidays, rate.holiday_observed),
         seasons,
-        tuple((d.name, tuple((w.days, w.hours) for w in (d, *d.also)), d.window_min, d.block) for d in rate.demand),
+        tuple(
+            (d.name, tuple((w.days, w.hours) for w in (d, *d.also)), d.window_min, d.block, d.days_meant)
+            for d in rate.demand
+        ),
         rate.export.netting_interval,
         rate.read_dates,
         rate.prorate_days,
         rate.season_by,
+        tuple((e.name, e.dates, e.hours, e.is_priced, _rebate_rule(e)) for e in rate.event),
+        tuple((r.name, r.from_, r.to) for r in rate.rider if r.from_ is not None),
+        rate.read_dates is not None and rate.season_by == "date" and _has_prices_by_date(rate),
+    )
+
+
+def _rebate_rule(event: Event) -> tuple[int, int] | None:
+    """Days that a baseline looks at, and how many of them it keeps."""
+    return None if event.rebate_per_kwh is None else (event.rebate_days, event.rebate_best or event.rebate_days)
+
+
+def _has_prices_by_date(rate: Rate) -> bool:
+    """Is there a rider or an export credit of twelve values? What is netted over a billing month has no date."""
+    if rate.export.method == "net-billing" and rate.export.netting_interval == "month":
+        return False
+    return any(
+        np.ndim(one) for one in (*(r.per_kwh for r in rate.rider), rate.export.credit_per_kwh) if one is not None
     )
 
 
@@ -129,12 +169,14 @@ def _calendar(structure: _Structure, hours: Hours) -> RateCalendar:
     calendar, extra, removed, observed = structure.holidays
     holidays = _holidays(calendar, hours.year, observed, extra, removed)
     days = _days(hours, holidays)
-    ends, labels, share = _cycles(structure, days)
+    ends, labels, share = billing_cycles(structure.read_dates, structure.prorate_days, days.dates)
     month_of_day = np.searchsorted(ends, np.arange(hours.n_days), side="right")
     month_number = days.month[np.array(ends) - 1]
     told_by = np.asarray(ends)[month_of_day] - 1 if structure.season_by == "cycle" else np.arange(hours.n_days)
     season_of_day = _season_of_day(structure.seasons, days, told_by)
-    period, season_of_period = _period_of_step(structure.seasons, season_of_day, days)
+    of_rate, season_of_period = _period_of_step(structure.seasons, season_of_day, days)
+    period, pieces = _cut(of_rate, len(season_of_period), structure, days)
+    season_of_period = season_of_period[pieces.base]
     month = month_of_day[hours.day].astype(np.int32)
     n_months, n_periods = len(ends), len(season_of_period)
     bucket = (month * n_periods + period).astype(np.int32)
@@ -152,13 +194,80 @@ def _calendar(structure: _Structure, hours: Hours) -> RateCalendar:
         in_season[:, season_of_period],
         month,
         period,
+        pieces,
         bucket,
         np.bincount(bucket, minlength=n_months * n_periods).reshape(n_months, n_periods) > 0,
         net_group,
         net_bucket,
         tuple(_demand_blocks(one, days, month) for one in structure.demand),
+        tuple(
+            _rebate_days(one, days, month_of_day, structure.events) for one in structure.events if one[4] is not None
+        ),
+        days.weekday,
         holidays,
     )
+
+
+def _cut(period: np.ndarray, n_periods: int, structure: _Structure, days: _Days) -> tuple[np.ndarray, Pieces]:
+    """Periods cut where a price changes inside them: piece of each step, and the pieces."""
+    hours = days.hours
+    on_event = None
+    if any(one[3] for one in structure.events):
+        on_event = np.full(hours.n_steps, -1)
+        for k in reversed([k for k, one in enumerate(structure.events) if one[3]]):
+            name, dates, windows, *_ = structure.events[k]
+            on_event[_event_steps(dates, windows, days, name)] = k
+    spans = [_span_steps(one, days) for one in structure.spans]
+    return pieces_of(period, n_periods, on_event, days.month[hours.day] if structure.by_month else None, spans)
+
+
+def _span_steps(span: tuple, days: _Days) -> np.ndarray:
+    name, start, end = span
+    inside = in_span(start, end, days.dates)
+    if not inside.any():
+        raise BadInput(
+            f"never applies in {days.hours.year}",
+            key=f'rate.rider "{name}".from, to',
+            value=(start, end),
+            way_out='write days such as "03-15" for every year, or strike the rider out',
+        )
+    return inside[days.hours.day]
+
+
+def _event_steps(dates: tuple[str, ...], windows: str, days: _Days, name: str) -> np.ndarray:
+    """True in the hours of an event, shape (n_steps,)."""
+    on = np.isin(days.hours.day, days_of_event(name, dates, days.dates))
+    return on & days.in_windows(windows, f'rate.event "{name}".hours')
+
+
+def _rebate_days(event: tuple, days: _Days, month_of_day: np.ndarray, all_events: tuple) -> RebateDays:
+    name, dates, windows, _, (n_days, n_best) = event
+    events = [day for one in all_events for day in days_of_event(one[0], one[1], days.dates)]
+    like = np.setdiff1d(np.flatnonzero(days.weekday < 5), events)
+    own = np.sort(days_of_event(name, dates, days.dates))
+    return RebateDays(
+        day=own,
+        month=month_of_day[own],
+        like=tuple(days_before(like, int(day), n_days, days.hours.n_days) for day in own),
+        n_best=n_best,
+        inside=days.in_windows(windows, f'rate.event "{name}".hours'),
+        of_step=days.hours.day,
+    )
+
+
+def period_names(rate: Rate, calendar: RateCalendar) -> tuple[str, ...]:
+    """Names of the calendar's periods, such as "summer on-peak" and "summer on-peak, event day"."""
+    more = [f", {rate.event[k].name}" if k >= 0 else "" for k in calendar.pieces.event]
+    return tuple(rate.period_names[base] + own for base, own in zip(calendar.pieces.base, more, strict=True))
+
+
+def days_on(weekday: np.ndarray, kind: str) -> np.ndarray:
+    """True on the days named, shape (n_days,)."""
+    if kind == "all":
+        return np.ones(len(weekday), bool)
+    if kind in ("weekday", "weekend"):
+        return (weekday >= 5) == (kind == "weekend")
+    return np.isin(weekday, [WEEKDAYS.index(name) for name in day_names(kind)])
 
 
 class _Days:
@@ -167,18 +276,13 @@ class _Days:
     def __init__(self, hours: Hours, holidays: tuple[dt.date, ...]):
         self.hours, first = hours, dt.date(hours.year, 1, 1)
         dates = [first + dt.timedelta(days=k) for k in range(hours.n_days)]
-        closed = set(holidays)
+        closed, self.dates = set(holidays), dates
         self.month = np.array([date.month for date in dates])
-        self.month_day = np.array([date.month * 100 + date.day for date in dates])
         self.weekday = np.array([6 if date in closed else date.weekday() for date in dates])
 
     def on(self, kind: str) -> np.ndarray:
         """True on the days named, a holiday being a Sunday, shape (n_days,)."""
-        if kind == "all":
-            return np.ones(len(self.weekday), bool)
-        if kind in ("weekday", "weekend"):
-            return (self.weekday >= 5) == (kind == "weekend")
-        return np.isin(self.weekday, [WEEKDAYS.index(name) for name in day_names(kind)])
+        return days_on(self.weekday, kind)
 
     def in_windows(self, windows: str, key: str) -> np.ndarray:
         """True in the daily windows, shape (n_steps,)."""
@@ -186,8 +290,8 @@ class _Days:
 
 
 @functools.lru_cache(maxsize=64)
-def _holidays(calendar: str, year: int, observed: str, extra: tuple, removed: tuple) -> tuple[dt.date, ...]:
-    return holiday_dates(calendar, year, observed=observed, extra=extra, removed=removed)
+def _holidays(calendar: str | tuple, year: int, observed: str, extra: tuple, removed: tuple) -> tuple[dt.date, ...]:
+    return rate_holidays(calendar, year, observed, extra, removed)
 
 
 @functools.lru_cache(maxsize=8)
@@ -200,43 +304,6 @@ def _in_windows(hours: Hours, windows: str, key: str) -> np.ndarray:
     return hours.in_windows(windows, key=key)
 
 
-def _cycles(structure: _Structure, days: _Days) -> tuple[np.ndarray, tuple[str, ...], np.ndarray]:
-    """Day on which each billing month ends (excluded), its label and the monthly charges that it pays."""
-    year, n_days = days.hours.year, days.hours.n_days
-    if structure.read_dates is None:
-        ends = np.append(np.flatnonzero(np.diff(days.month)) + 1, n_days)
-        length = np.diff(ends, prepend=0)
-        share = np.ones(len(ends)) if structure.prorate_days is None else length / structure.prorate_days
-        return ends, tuple(f"{year}-{month:02d}" for month in days.month[ends - 1]), share
-    reads = _read_days(structure.read_dates, year)
-    inner = [day for day in reads if 0 < day < n_days]
-    ends = np.array([*inner, n_days])
-    length = np.diff(ends, prepend=0)
-    one_month = structure.prorate_days or DAYS_PER_MONTH
-    share = length / one_month
-    if structure.prorate_days is None:
-        whole = [start in reads and end in reads for start, end in zip([0, *inner], ends, strict=True)]
-        share = np.where(whole, 1.0, share)
-    first = dt.date(year, 1, 1)
-    return ends, tuple((first + dt.timedelta(days=int(end))).isoformat() for end in ends), share
-
-
-def _read_days(dates: tuple[str, ...], year: int) -> list[int]:
-    first, reads = dt.date(year, 1, 1), []
-    for text in dates:
-        try:
-            reads.append((dt.date.fromisoformat(text) - first).days)
-        except ValueError:
-            raise BadInput(
-                "must be ISO dates", key="rate.read_dates", value=text, way_out='write "2025-01-14"'
-            ) from None
-    if reads != sorted(set(reads)):
-        raise BadInput("must rise", key="rate.read_dates", value=dates, way_out="put them in order, each once")
-    if not any(0 <= day <= 366 for day in reads):
-        raise BadInput(f"has no date in {year}", key="rate.read_dates", value=dates, way_out="or change site.year")
-    return reads
-
-
 def _season_of_day(seasons: tuple, days: _Days, told_by: np.ndarray) -> np.ndarray:
     """Season of each day; `told_by` is the day whose date decides, itself or the last of its billing cycle."""
     found = np.full(days.hours.n_days, -1)
@@ -245,10 +312,7 @@ def _season_of_day(seasons: tuple, days: _Days, told_by: np.ndarray) -> np.ndarr
         if months is not None:
             inside = np.isin(range(13), months)[days.month[told_by]]
         else:
-            (a, b), (c, d) = month_day(start, key="from"), month_day(end, key="to")
-            date = days.month_day[told_by]
-            after, before = date >= a * 100 + b, date <= c * 100 + d
-            inside = after & before if (a, b) <= (c, d) else after | before
+            inside = in_span(start, end, days.dates)[told_by]
         found[inside] = index
     if (found < 0).any():
         step = int(np.flatnonzero(days.hours.day == int(np.argmin(found)))[0])
@@ -294,7 +358,7 @@ def _netting(interval: str, hours: Hours, bucket: np.ndarray, n_periods: int):
 
 
 def _demand_blocks(demand: tuple, days: _Days, month: np.ndarray) -> DemandBlocks:
-    name, windows, window_min, block = demand
+    name, windows, window_min, block, days_meant = demand
     hours, key = days.hours, f'rate.demand "{name}"'
     if window_min % hours.step_min:
         finer = max(m for m in STEP_MINUTES if window_min % m == 0)
@@ -308,5 +372,7 @@ def _demand_blocks(demand: tuple, days: _Days, month: np.ndarray) -> DemandBlock
     for kind, daily in windows:
         inside |= days.in_windows(daily, f"{key}.hours") & days.on(kind)[hours.day]
     if block == "rolling":
-        return rolling_blocks(inside, month, window_min // hours.step_min)
-    return fixed_blocks(inside, month, hours, window_min, key)
+        blocks = rolling_blocks(inside, month, window_min // hours.step_min)
+    else:
+        blocks = fixed_blocks(inside, month, hours, window_min, key)
+    return replace(blocks, day=hours.day[blocks.start], days_meant=days_meant)

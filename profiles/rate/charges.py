@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from typing import Annotated, Any, Literal
 
@@ -19,7 +20,19 @@ Signed = Annotated[float, Field(ge=-MOST, le=MOST)]
 TwelveNotNegative = Annotated[tuple[NotNegative, ...], Field(min_length=12, max_length=12)]
 Twelve = Annotated[tuple[Signed, ...], Field(min_length=12, max_length=12)]
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-TAXED = Literal["fixed", "energy", "nonbypassable", "rider", "demand", "export", "minimum"]
+TAXED = Literal["fixed", "energy", "nonbypassable", "rider", "demand", "export", "minimum", "credit"]
+
+
+def day_names(days: str) -> tuple[str, ...]:
+    """The names in a list such as "mon, tue, sat"."""
+    return tuple(part.strip().lower() for part in days.split(","))
+
+
+def known_days(days: str) -> str:
+    """A kind of day or names of days, as they are written."""
+    if days not in ("all", "weekday", "weekend") and not set(day_names(days)) <= set(WEEKDAYS):
+        raise BadInput("must be kinds or names of days", value=days, way_out='write "weekday" or "mon, tue, sat"')
+    return days
 
 
 class Window(Noun):
@@ -32,12 +45,7 @@ class Window(Noun):
     )
     hours: str = Field("00:00-24:00", description='windows of the local day such as "06:00-10:00, 17:00-21:00"')
 
-    @field_validator("days")
-    @classmethod
-    def _known_days(cls, days: str) -> str:
-        if days not in ("all", "weekday", "weekend") and not set(day_names(days)) <= set(WEEKDAYS):
-            raise BadInput("must be kinds or names of days", value=days, way_out='write "weekday" or "mon, tue, sat"')
-        return days
+    _known_days = field_validator("days")(known_days)
 
     @field_validator("hours")
     @classmethod
@@ -115,6 +123,9 @@ class Demand(Window):
         0.0, description="share of the highest of the 11 months before, billed at least [0 to 1]; or 12 by month"
     )
     ratchet_months: tuple[Month, ...] | None = Field(None, description="months whose peak can ratchet; omitted: all")
+    days_meant: Annotated[int, Field(ge=1, le=31)] = Field(
+        1, description="the mean of the highest kW of so many days counts, instead of the highest alone [d]"
+    )
 
     @model_validator(mode="after")
     def _one_price(self) -> Demand:
@@ -122,6 +133,18 @@ class Demand(Window):
             raise BadInput("needs one of per_kw and tiers", way_out="give the price of a kW [currency/kW]")
         check_tiers(self.tiers, "up_to")
         return self
+
+
+class ExportHours(Noun):
+    """What an exported kWh earns in each hour of the local day."""
+
+    months: tuple[Month, ...] | None = Field(None, min_length=1, description="months, 1 to 12; omitted: all")
+    days: str = Field("all", description="kind or names of days, as of a period")
+    credit_per_kwh: Annotated[tuple[Signed, ...], Field(min_length=24, max_length=24)] = Field(
+        description="24 credits, that of 00:00 to 01:00 first [currency/kWh]"
+    )
+
+    _known_days = field_validator("days")(known_days)
 
 
 class Export(Noun):
@@ -150,6 +173,9 @@ class Export(Noun):
     nonbypassable_per_kwh: NotNegative = Field(
         0.0, description="part of the retail price that exports do not earn back [currency/kWh]"
     )
+    by_hour: tuple[ExportHours, ...] = Field(
+        (), description="credits of net billing by hour, months and kind of day, first match wins; else the period's"
+    )
 
     @model_validator(mode="after")
     def _fits_method(self) -> Export:
@@ -175,6 +201,14 @@ class Export(Noun):
                 value="none",
                 way_out='write "net-billing" or "net-metering"',
             )
+        if self.by_hour and self.method != "net-billing":
+            raise BadInput(
+                "is what net billing pays", key="by_hour", value=self.method, way_out='write method = "net-billing"'
+            )
+        if self.by_hour and self.netting_interval != "step":
+            raise BadInput(
+                "has no one price by hour", key="netting", value=self.netting_interval, way_out='write netting = "step"'
+            )
         if self.unused == "carry-kwh" and self.method != "net-metering":
             raise BadInput("is a rule of net metering", key="unused", value=self.unused, way_out='write "carry"')
         if self.true_up_month and self.unused_rule not in ("carry", "carry-kwh"):
@@ -194,19 +228,57 @@ class Export(Noun):
         return self.unused or ("carry" if self.method == "net-metering" else "pay")
 
 
+class RiderTier(Noun):
+    """A block of a month's energy at one price of a rider."""
+
+    up_to: float | None = Field(None, gt=0, description="upper end, cumulative [kWh/month]; the last has none")
+    per_kwh: Signed = Field(description="added to every kWh in this tier [currency/kWh]")
+
+
 class Rider(Noun):
     """An adjustment on every kWh bought; exports do not earn it back."""
 
+    model_config = ConfigDict(serialize_by_alias=True)
+
     name: str = Field(description="name of the rider")
-    per_kwh: Signed | Twelve = Field(description="added to every kWh bought [currency/kWh], one number or 12 by month")
+    per_kwh: Signed | Twelve | None = Field(
+        None, description="added to every kWh bought [currency/kWh], one number or 12 by month"
+    )
+    tiers: tuple[RiderTier, ...] | None = Field(None, description="by the month's kWh, instead of per_kwh")
+    periods: tuple[str, ...] | None = Field(
+        None, min_length=1, description='periods it is on, such as "on-peak" or "summer on-peak"; omitted: all'
+    )
+    from_: str | None = Field(None, alias="from", description='first day, "MM-DD" or ISO; omitted: always')
+    to: str | None = Field(None, description="last day, included; omitted: always")
+    with_losses: bool = Field(False, description="true: on the kWh times rate.loss_factor")
+
+    @model_validator(mode="after")
+    def _one_price(self) -> Rider:
+        if (self.per_kwh is None) == (self.tiers is None):
+            raise BadInput("needs one of per_kwh and tiers", way_out="give what is added to a kWh [currency/kWh]")
+        if self.tiers is not None and (self.periods or self.from_):
+            raise BadInput(
+                "count the kWh of the whole month", key="tiers", way_out="leave out periods, from and to, or the tiers"
+            )
+        check_tiers(self.tiers, "up_to")
+        check_span(self.from_, self.to)
+        return self
 
 
 class Tax(Noun):
-    """A percentage on lines of the bill."""
+    """A percentage on lines of the bill, and on other taxes."""
 
     name: str = Field(description="name of the tax")
     frac: Fraction = Field(description="share of the taxed amount [0 to 1]")
     on: tuple[TAXED, ...] | None = Field(None, description="kinds of line that are taxed; omitted: the month's total")
+    on_taxes: tuple[str, ...] = Field((), description="names of taxes that this one is on too")
+
+
+class FixedStep(Noun):
+    """A fixed charge of months that use up to so much."""
+
+    up_to: float | None = Field(None, gt=0, description="upper end of the month's kWh [kWh/month]; the last has none")
+    per_month: NotNegative = Field(description="fixed charge of such a month [currency/month]")
 
 
 class HourlyPrices(Noun):
@@ -235,9 +307,40 @@ def month_day(text: str, *, key: str = "") -> tuple[int, int]:
     return int(match[1]), int(match[2])
 
 
-def day_names(days: str) -> tuple[str, ...]:
-    """The names in a list such as "mon, tue, sat"."""
-    return tuple(part.strip().lower() for part in days.split(","))
+def check_span(start: str | None, end: str | None) -> None:
+    """Both ends of a span of days, each "MM-DD" or both ISO, or neither."""
+    if (start is None) != (end is None):
+        raise BadInput('needs both "from" and "to"', key="from, to", value=(start, end), way_out="give both days")
+    if start is None or end is None:
+        return
+    if len(start) != len(end):
+        raise BadInput(
+            "must be written alike", key="from, to", value=(start, end), way_out='write "03-15" or "2025-03-15" twice'
+        )
+    for key, text in (("from", start), ("to", end)):
+        if len(text) != len("MM-DD"):
+            iso_day(text, key=key)
+        else:
+            month_day(text, key=key)
+    if len(start) != len("MM-DD") and start > end:
+        raise BadInput("must not lie after to", key="from", value=start, way_out="give the two days in order")
+
+
+def iso_day(text: str, *, key: str = "") -> dt.date:
+    """A day such as "2025-07-14".
+
+    Examples
+    --------
+    >>> iso_day("2025-07-14").day
+    14
+    """
+    try:
+        day = dt.date.fromisoformat(text)
+        if day.isoformat() == text:
+            return day
+    except ValueError:
+        pass
+    raise BadInput("must be an ISO date", key=key, value=text, way_out='write "2025-07-14"')
 
 
 def check_tiers(tiers: tuple[Any, ...] | None, key: str) -> None:

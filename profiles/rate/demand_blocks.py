@@ -25,20 +25,44 @@ class DemandBlocks:
         Billing month of the block.
     of_step : ndarray of int32, shape (n_steps,) or None
         Block of each step, -1 where none counts; None for rolling blocks, which overlap.
+    day : ndarray of int, shape (n_blocks,), or None
+        Day of the year on which each block begins.
+    days_meant : int
+        Days whose highest means are averaged; 1: the highest alone.
     """
 
     start: np.ndarray
     n_steps: np.ndarray
     month: np.ndarray
     of_step: np.ndarray | None
+    day: np.ndarray | None = None
+    days_meant: int = 1
 
     def peak_kw(self, kw: np.ndarray, n_months: int) -> np.ndarray:
-        """Highest block mean of each billing month, 0 where no block counts, shape (n_months,) [kW]."""
+        """Highest block mean of each billing month, or the mean of its highest days; 0 where no block counts.
+
+        Returns
+        -------
+        ndarray, shape (n_months,)
+            [kW]
+        """
         peak = np.zeros(n_months)
         if not len(self.start):
             return peak
+        if self.days_meant > 1:
+            return self._mean_of_days(kw, peak)
         first = np.flatnonzero(np.diff(self.month, prepend=-1))
         peak[self.month[first]] = np.maximum.reduceat(self._means(kw), first)
+        return peak
+
+    def _mean_of_days(self, kw: np.ndarray, peak: np.ndarray) -> np.ndarray:
+        """Mean of the highest daily means of each month; of all its days where it has fewer."""
+        of_day = np.full(int(self.day.max()) + 1, -np.inf)
+        np.maximum.at(of_day, self.day, self._means(kw))
+        month = np.full(len(of_day), -1)
+        month[self.day] = self.month
+        for m in np.unique(self.month):
+            peak[m] = np.sort(of_day[month == m])[-self.days_meant :].mean()
         return peak
 
     def _means(self, kw: np.ndarray) -> np.ndarray:

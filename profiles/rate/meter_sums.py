@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.calendar import RateCalendar
-from profiles.rate.prices import price_series
+from profiles.rate.prices import export_series, price_series
 from profiles.rate.rate import Rate
 
 
@@ -23,8 +23,11 @@ class MeterSums:
         are sums over `RateCalendar.bucket`. [kWh]
     peak_kw : ndarray, shape (..., n_demands, n_months)
         Highest mean import of a block that counts, in the order of rate.demand; 0 where none counts. [kW]
-    bought_cost, sold_credit : ndarray, shape (..., n_months), or None
-        With hourly prices only: import times price, and export times its credit (net metering: times price).
+    bought_cost, sold_credit : ndarray, shape (..., n_months, n_periods), or None
+        With hourly prices: import times price, and export times its credit (net metering: times price); the second
+        also where exports are paid by hour.
+    saved_kwh : ndarray, shape (..., n_rebates, n_months), or None
+        What is bought less than on like days, in the order of `RateCalendar.rebates`. [kWh]
     """
 
     bought_kwh: np.ndarray
@@ -32,6 +35,7 @@ class MeterSums:
     peak_kw: np.ndarray
     bought_cost: np.ndarray | None = None
     sold_credit: np.ndarray | None = None
+    saved_kwh: np.ndarray | None = None
 
 
 def meter_sums(import_kw, export_kw, rate: Rate, calendar: RateCalendar) -> MeterSums:
@@ -69,15 +73,19 @@ def meter_sums(import_kw, export_kw, rate: Rate, calendar: RateCalendar) -> Mete
     else:
         bought_kwh, sold_kwh = _summed(bought, calendar), _summed(sold, calendar)
     sums = MeterSums((bought_kwh * hours.step_h).reshape(shape), (sold_kwh * hours.step_h).reshape(shape), peak_kw)
-    if rate.hourly_prices is None:
+    if calendar.rebates:
+        saved = [one.saved_kwh(bought, calendar.n_months, hours.step_h) for one in calendar.rebates]
+        sums = replace(sums, saved_kwh=np.array(saved))
+    if rate.hourly_prices is None and not rate.export.by_hour:
         return sums
-    price, credit = price_series(rate, hours)
+    price, credit = (None, None) if rate.hourly_prices is None else price_series(rate, hours)
     credit = price if rate.export.method == "net-metering" else credit
+    credit = export_series(rate, calendar) if rate.export.by_hour else credit
     cost, earned = (
-        None if per_kwh is None else np.bincount(calendar.month, kw * per_kwh, calendar.n_months) * hours.step_h
+        None if per_kwh is None else (_summed(kw * per_kwh, calendar) * hours.step_h).reshape(shape)
         for kw, per_kwh in ((bought, price), (sold, credit))
     )
-    return MeterSums(sums.bought_kwh, sums.sold_kwh, peak_kw, cost, earned)
+    return replace(sums, bought_cost=cost, sold_credit=earned)
 
 
 def flow_kw(values, n_steps: int, key: str) -> np.ndarray:

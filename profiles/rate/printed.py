@@ -11,7 +11,9 @@ from pydantic import ConfigDict, Field, model_validator
 from profiles.files import read_toml
 from profiles.noun import BadInput, Noun, read_noun
 
-KINDS = Literal["fixed", "energy", "nonbypassable", "rider", "demand", "export", "carried", "minimum", "tax", "true-up"]
+KINDS = Literal[
+    "fixed", "energy", "nonbypassable", "rider", "demand", "export", "carried", "minimum", "tax", "credit", "true-up"
+]
 
 
 class PrintedLine(Noun):

@@ -10,6 +10,7 @@ from profiles.noun import BadInput, Noun
 from profiles.rate.charges import (
     Demand,
     Export,
+    FixedStep,
     HourlyPrices,
     NotNegative,
     Period,
@@ -19,6 +20,9 @@ from profiles.rate.charges import (
     Tier,
     check_tiers,
 )
+from profiles.rate.credit import Credit
+from profiles.rate.event import Event
+from profiles.rate.holidays import OBSERVED, known_holidays
 
 
 class Rate(Noun):
@@ -42,17 +46,32 @@ class Rate(Noun):
     hourly_prices: HourlyPrices | None = Field(None, description="a price series instead of periods")
     fixed_per_month: NotNegative = Field(0.0, description="fixed charge [currency/month]")
     fixed_per_day: NotNegative = Field(0.0, description="fixed charge [currency/day]")
+    fixed_by_use: tuple[FixedStep, ...] | None = Field(
+        None, description="a fixed charge by the month's kWh, beside the others"
+    )
     minimum_per_month: NotNegative = Field(0.0, description="least that a month costs, before tax [currency/month]")
     minimum_per_day: NotNegative = Field(0.0, description="the same for each day of the month [currency/day]")
-    holidays: str = Field("none", description='calendar of days that count as weekend: "none", "US", "CA-ON"')
+    holidays: str | tuple[str, ...] = Field(
+        "none",
+        description='days that count as weekend: "none", a calendar ("US", "CA-ON"), or names such as '
+        '["new-year", "memorial", "independence", "labor", "thanksgiving", "christmas"]',
+    )
     extra_holidays: tuple[str, ...] = Field((), description="dates added, ISO")
     removed_holidays: tuple[str, ...] = Field((), description="dates taken away, ISO")
-    holiday_observed: Literal["observed", "actual", "sunday-only"] = Field(
-        "observed", description="Saturday and Sunday holidays: moved by law, not moved, or only Sunday to Monday"
+    holiday_observed: OBSERVED = Field(
+        "observed",
+        description="Saturday and Sunday holidays: moved by law, not moved, only Sunday to Monday, "
+        "or both to the next weekday",
     )
     season: tuple[Season, ...] | None = Field(None, min_length=1, description="seasons and periods, first match wins")
+    event: tuple[Event, ...] = Field((), description="event days: dates with a price or a rebate of their own")
+    loss_factor: float = Field(
+        1.0, ge=1.0, le=1.5, description="kWh billed for each that the meter counts, losses of the lines included"
+    )
+    loss_on_energy: bool = Field(True, description="true: energy is billed on the kWh times loss_factor; riders say so")
     demand: tuple[Demand, ...] = Field((), description="demand charges")
     rider: tuple[Rider, ...] = Field((), description="adjustments on every kWh bought")
+    credit: tuple[Credit, ...] = Field((), description="credits: fixed amounts or shares of the bill")
     tax: tuple[Tax, ...] = Field((), description="percentages on the bill")
     export: Export = Field(Export(), description="what exports earn")
     read_dates: tuple[str, ...] | None = Field(
@@ -75,8 +94,25 @@ class Rate(Noun):
             rule = f"has {' and '.join(given)}: a rate needs one of them" if given else "has no price"
             raise BadInput(rule, way_out="give price_per_kwh, tiers, hourly_prices or [[rate.season]]")
         check_tiers(self.tiers, "up_to")
+        check_tiers(self.fixed_by_use, "up_to")
+        known_holidays(self.holidays)
         self._check_parts()
+        if self.source is None:
+            self._check_riders()
+        taxes_in_order(self.tax)
         return self
+
+    def _check_riders(self) -> None:
+        known = {period.name for period in self.periods} | set(self.period_names)
+        for rider in self.rider:
+            unknown = sorted(set(rider.periods or ()) - known)
+            if unknown:
+                raise BadInput(
+                    "is not a period of the rate",
+                    key=f'rider "{rider.name}".periods',
+                    value=unknown[0],
+                    way_out="choose of " + ", ".join(sorted(known)),
+                )
 
     def _check_parts(self) -> None:
         tiered = [p.tiers for p in self.periods if p.tiers]
@@ -105,6 +141,14 @@ class Rate(Noun):
                 value=self.export.netting,
                 way_out='write netting = "step"',
             )
+        priced = [event.name for event in self.event if event.is_priced]
+        if priced and (self.hourly_prices or self.export.unused == "carry-kwh"):
+            raise BadInput(
+                'has no price of its own with hourly_prices or unused = "carry-kwh"',
+                key="event",
+                value=priced[0],
+                way_out='put its price into the file of hourly_prices, or write unused = "carry"',
+            )
         if self.hourly_prices and self.export.unused == "carry-kwh":
             raise BadInput(
                 "has no price of its own with hourly_prices",
@@ -119,7 +163,8 @@ class Rate(Noun):
     def _all_exports_priced(self) -> bool:
         by_period = self.season is not None and all(p.credit_per_kwh is not None for p in self.periods)
         by_series = self.hourly_prices is not None and self.hourly_prices.credit_column is not None
-        return self.export.credit_per_kwh is not None or by_period or by_series
+        all_hours = any(one.months is None and one.days == "all" for one in self.export.by_hour)
+        return self.export.credit_per_kwh is not None or by_period or by_series or all_hours
 
     @property
     def periods(self) -> tuple[Period, ...]:
@@ -159,3 +204,43 @@ def _check_same_name_same_price(season: Season) -> None:
                 value=(one.price_per_kwh, period.price_per_kwh),
                 way_out="give one of them another name",
             )
+
+
+def taxes_in_order(taxes: tuple[Tax, ...]) -> tuple[int, ...]:
+    """Indices of the taxes, each after those that it is on.
+
+    Raises
+    ------
+    BadInput
+        A tax that is not there, or taxes that are on each other in a loop.
+
+    Examples
+    --------
+    >>> sales = Tax(name="sales", frac=0.06, on_taxes=("franchise",))
+    >>> taxes_in_order((sales, Tax(name="franchise", frac=0.03)))
+    (1, 0)
+    """
+    names, done = [tax.name for tax in taxes], []
+    for tax in taxes:
+        missing = [name for name in tax.on_taxes if name not in names]
+        if missing:
+            raise BadInput(
+                "is not a tax of the rate",
+                key=f'tax "{tax.name}".on_taxes',
+                value=missing[0],
+                way_out="choose of " + ", ".join(names),
+            )
+    while len(done) < len(taxes):
+        ready = [
+            k for k, tax in enumerate(taxes) if k not in done and {names.index(n) for n in tax.on_taxes} <= {*done}
+        ]
+        if not ready:
+            loop = [tax.name for k, tax in enumerate(taxes) if k not in done]
+            raise BadInput(
+                "are on each other in a loop",
+                key="tax.on_taxes",
+                value=loop,
+                way_out="strike one of them out of on_taxes",
+            )
+        done += ready
+    return tuple(done)

@@ -42,6 +42,8 @@ CARRIED = ABOUT | {
     "energyweekdayschedule",
     "energyweekendschedule",
     "fixedchargefirstmeter",
+    "fixedmonthlycharge",
+    "minmonthlycharge",
     "fixedchargeunits",
     "mincharge",
     "minchargeunits",
@@ -57,6 +59,12 @@ CARRIED = ABOUT | {
     "fueladjustmentsmonthly",
     "dgrules",
 }
+FIXED = {
+    ("fixedchargefirstmeter", "fixedmonthlycharge"): "fixed",
+    ("mincharge", "minmonthlycharge"): "minimum",
+}
+"""Field and older field (records before 2016 or so, from memory) of each charge."""
+UNITS = {"fixedchargefirstmeter": "fixedchargeunits", "mincharge": "minchargeunits"}
 TIER_UNITS = {"kwh": "kwh_per_month", "kwh daily": "kwh_per_day", "kwh/kw": "kwh_per_kw"}
 EXPORT_RULES = {
     "net metering": {"method": "net-metering"},
@@ -105,7 +113,7 @@ def read_rate_record(path: str | Path, *, label: str | None = None) -> Rate:
         data = {
             "name": str(record.get("name") or record.get("label") or path.stem),
             "description": _description(record),
-            **_fixed(record),
+            **_fixed(record, notes),
             **_energy(record, notes),
             **_demand(record, notes),
             **_riders(record),
@@ -188,22 +196,25 @@ def _day(value: Any, key: str) -> dt.date:
         raise BadInput("must be seconds since 1970", key=key, value=value, way_out="check the record") from None
 
 
-def _fixed(record: dict) -> dict[str, float]:
+def _fixed(record: dict, notes: list[str]) -> dict[str, float]:
+    """Fixed and minimum charges; older records have them in other fields, per month."""
     found = {}
-    for key, unit_key, target in (
-        ("fixedchargefirstmeter", "fixedchargeunits", "fixed"),
-        ("mincharge", "minchargeunits", "minimum"),
-    ):
-        if record.get(key) is None:
+    for (key, older), target in FIXED.items():
+        if record.get(key) is None and record.get(older) is None:
             continue
-        amount, unit = _number(record[key], key), str(record.get(unit_key, "$/month"))
+        name = older if record.get(key) is None else key
+        amount, unit = _number(record[name], name), str(record.get(UNITS.get(name, ""), "$/month"))
+        if name == key and record.get(older) is not None and _number(record[older], older) != amount:
+            notes.append(f"The record has both {key} and the older {older}, and they differ: {key} is used.")
         per = {
             "$/month": (f"{target}_per_month", 1.0),
             "$/day": (f"{target}_per_day", 1.0),
             "$/year": (f"{target}_per_month", 1 / 12),
         }.get(unit)
         if per is None:
-            raise BadInput("is a unit that is not known", key=unit_key, value=unit, way_out="$/month, $/day or $/year")
+            raise BadInput(
+                "is a unit that is not known", key=UNITS[name], value=unit, way_out="$/month, $/day or $/year"
+            )
         found[per[0]] = amount * per[1]
     return found
 

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.calendar import RateCalendar
+from profiles.rate.charges import Rider
 from profiles.rate.meter_sums import MeterSums
-from profiles.rate.prices import credit_per_kwh, rider_per_kwh
+from profiles.rate.prices import credit_per_kwh, is_plain_rider, rider_per_kwh
 from profiles.rate.rate import Rate
+from simulate.bill.credits import credits_of
+from simulate.bill.netting import billed_kwh, carried_credit, netted_over_month, surplus_since_true_up
+from simulate.bill.tiers import kwh_in_tiers, tier_tables
+
+ROUNDING_KWH = 1e-9
+"""A sum of kWh is above the end of a step where it is so by more than rounding."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,10 +28,16 @@ class BillAmounts:
     ----------
     fixed : ndarray, shape (M,)
         [currency]
+    by_use : ndarray, shape (..., M)
+        Fixed charge by the month's kWh.
     energy_kwh, energy : ndarray, shape (..., M, P, T)
         kWh billed in each tier, net of exports under net metering, and their amount. [kWh], [currency]
     bought_kwh, nonbypassable : ndarray, shape (..., M)
         kWh that riders and the non-bypassable charge are on, and the amount of the latter.
+    losses : ndarray, shape (..., M)
+        What losses of the lines add to the energy.
+    rider_kwh : ndarray, shape (..., n_riders, M)
+        kWh that each rider is on.
     rider : ndarray, shape (..., n_riders, M)
     demand_kw, demand : ndarray, shape (..., n_demands, M)
         Billed power, ratchet included, and its amount; 0 in months that are not charged. [kW], [currency]
@@ -37,15 +50,21 @@ class BillAmounts:
     minimum : ndarray, shape (..., M)
         What lifts the month to its minimum.
     tax : ndarray, shape (..., n_taxes, M)
+    rebate : ndarray, shape (..., n_rebates, M)
+    credit : ndarray, shape (..., n_credits, M)
+        What each credit takes off.
     credit_left, kwh_left : ndarray, shape (...)
         Carried credit that the year's end finds unused. [currency], [kWh]
     """
 
     fixed: np.ndarray
+    by_use: np.ndarray
     energy_kwh: np.ndarray
     energy: np.ndarray
+    losses: np.ndarray
     bought_kwh: np.ndarray
     nonbypassable: np.ndarray
+    rider_kwh: np.ndarray
     rider: np.ndarray
     demand_kw: np.ndarray
     demand: np.ndarray
@@ -56,13 +75,16 @@ class BillAmounts:
     true_up: np.ndarray
     minimum: np.ndarray
     tax: np.ndarray
+    rebate: np.ndarray
+    credit: np.ndarray
     credit_left: np.ndarray
     kwh_left: np.ndarray
 
     @property
     def by_month(self) -> np.ndarray:
         """What each billing month costs, shape (..., M) [currency]."""
-        return sum(self.kinds().values()) + self.tax.sum(axis=-2) + self.true_up
+        taken_off = self.credit.sum(axis=-2) + self.rebate.sum(axis=-2)
+        return sum(self.kinds().values()) + self.tax.sum(axis=-2) + self.true_up + taken_off
 
     @property
     def total(self) -> np.ndarray:
@@ -70,10 +92,10 @@ class BillAmounts:
         return self.by_month.sum(axis=-1)
 
     def kinds(self) -> dict[str, np.ndarray]:
-        """Amount of each kind of line that can be taxed, each of shape (..., M)."""
+        """Amount of each kind of line before credits and taxes, each of shape (..., M)."""
         return {
-            "fixed": self.fixed,
-            "energy": np.einsum("...pt->...", self.energy),
+            "fixed": self.fixed + self.by_use,
+            "energy": np.einsum("...pt->...", self.energy) + self.losses,
             "nonbypassable": self.nonbypassable,
             "rider": self.rider.sum(axis=-2),
             "demand": self.demand.sum(axis=-2),
@@ -99,7 +121,8 @@ def bill_amounts(sums: MeterSums, rate: Rate, calendar: RateCalendar) -> BillAmo
     Notes
     -----
     Order within a month: fixed, energy by tier, non-bypassable, riders, demand, export, carried credit; then the
-    minimum on their sum; then taxes. Carried credit sets off energy charges only. Fixed, minimum and demand charges
+    minimum on their sum; then credits that are taxed, taxes, other credits and rebates. Carried credit
+    sets off energy charges only. Fixed, minimum and demand charges
     and the tiers' ends follow the share of a month that a billing cycle is.
 
     Examples
@@ -115,24 +138,28 @@ def bill_amounts(sums: MeterSums, rate: Rate, calendar: RateCalendar) -> BillAmo
     _check_shapes(sums, calendar)
     bought, sold = sums.bought_kwh, sums.sold_kwh
     if rate.export.netting_interval == "month" and rate.export.method == "net-billing":
-        bought, sold = np.maximum(bought - sold, 0.0), np.maximum(sold - bought, 0.0)
-    billed, kwh_left, true_up_kwh = _billed_kwh(bought, sold, rate, calendar)
+        bought, sold = netted_over_month(bought, sold, calendar)
+    billed, kwh_left, true_up_kwh = billed_kwh(bought, sold, rate, calendar)
     demand_kw = _billed_kw(sums.peak_kw, rate, calendar)
     energy_kwh, energy = _energy(billed, sums, rate, calendar)
     export_kwh, export = _export(sold, sums, rate, calendar)
     all_kwh = np.einsum("...p->...", bought)  # much faster than sum() over a short last axis
-    riders = rider_per_kwh(rate, calendar.month_number)
-    net = np.einsum("...pt->...", energy) + np.einsum("...p->...", export)
-    carried, credit_left = _carried(net, rate, calendar)
+    rider_kwh, rider = _riders(bought, all_kwh, rate, calendar)
+    losses = (rate.loss_factor - 1.0) * rate.loss_on_energy * np.einsum("...pt->...", energy)
+    net = np.einsum("...pt->...", energy) + losses + np.einsum("...p->...", export)
+    carried, credit_left = carried_credit(net, rate, calendar)
     if rate.export.unused_rule == "carry":
-        true_up_kwh = _surplus_since_true_up(all_kwh, np.einsum("...p->...", sold), rate, calendar)
+        true_up_kwh = surplus_since_true_up(all_kwh, np.einsum("...p->...", sold), rate, calendar)
     parts = BillAmounts(
         fixed=rate.fixed_per_month * calendar.share + rate.fixed_per_day * calendar.days,
+        by_use=_by_use(all_kwh, rate, calendar),
         energy_kwh=energy_kwh,
         energy=energy,
+        losses=losses,
         bought_kwh=all_kwh,
         nonbypassable=rate.export.nonbypassable_per_kwh * all_kwh,
-        rider=all_kwh[..., None, :] * riders,
+        rider_kwh=rider_kwh,
+        rider=rider,
         demand_kw=demand_kw,
         demand=_demand(demand_kw, rate, calendar),
         export_kwh=export_kwh,
@@ -142,10 +169,58 @@ def bill_amounts(sums: MeterSums, rate: Rate, calendar: RateCalendar) -> BillAmo
         true_up=-rate.export.true_up_per_kwh * true_up_kwh,
         minimum=np.zeros(net.shape),
         tax=np.zeros((*net.shape[:-1], 0, net.shape[-1])),
+        rebate=_rebates(sums, rate, net.shape),
+        credit=np.zeros((*net.shape[:-1], 0, net.shape[-1])),
         credit_left=credit_left,
         kwh_left=kwh_left,
     )
     return _with_minimum_and_tax(parts, rate, calendar)
+
+
+def _by_use(all_kwh, rate: Rate, calendar: RateCalendar) -> np.ndarray:
+    """The fixed charge that a month's kWh fall into; its steps follow the share of a month that a cycle is."""
+    if rate.fixed_by_use is None:
+        return np.zeros(all_kwh.shape)
+    ends = np.array([np.inf if step.up_to is None else step.up_to for step in rate.fixed_by_use])
+    at = (all_kwh[..., None] > ends * calendar.share[:, None] + ROUNDING_KWH).sum(axis=-1)
+    return np.array([step.per_month for step in rate.fixed_by_use])[at] * calendar.share
+
+
+def _riders(bought, all_kwh, rate: Rate, calendar: RateCalendar) -> tuple[np.ndarray, np.ndarray]:
+    """kWh that each rider is on, and its amount, shape (..., n_riders, M)."""
+    table = rider_per_kwh(rate, calendar)
+    kwh = np.repeat(all_kwh[..., None, :], len(rate.rider), axis=-2)
+    amount = kwh * table[..., 0] if len(rate.rider) else kwh
+    for r, rider in enumerate(rate.rider):
+        if is_plain_rider(rider, calendar):
+            continue
+        if rider.tiers is None:
+            kwh[..., r, :] = np.einsum("...mp,mp->...m", bought, table[r] != 0.0)
+            amount[..., r, :] = np.einsum("...mp,mp->...m", bought, table[r])
+        else:
+            losses = rate.loss_factor if rider.with_losses else 1.0
+            amount[..., r, :] = losses * _tiered_rider(all_kwh, rider, calendar)
+    return kwh, amount
+
+
+def _tiered_rider(all_kwh, rider: Rider, calendar: RateCalendar) -> np.ndarray:
+    amount, lower = np.zeros(all_kwh.shape), 0.0
+    for tier in rider.tiers:
+        upper = np.inf if tier.up_to is None else tier.up_to
+        width = np.inf if tier.up_to is None else (upper - lower) * calendar.share
+        amount += tier.per_kwh * np.clip(all_kwh - lower * calendar.share, 0.0, width)
+        lower = upper
+    return amount
+
+
+def _rebates(sums: MeterSums, rate: Rate, shape: tuple[int, ...]) -> np.ndarray:
+    """What each event's rebate pays, negative, shape (..., n_rebates, M)."""
+    per_kwh = [event.rebate_per_kwh for event in rate.event if event.rebate_per_kwh is not None]
+    if not per_kwh:
+        return np.zeros((*shape[:-1], 0, shape[-1]))
+    if sums.saved_kwh is None:
+        raise BadInput("is missing for a rate with event rebates", key="sums.saved_kwh", way_out="use meter_sums")
+    return -sums.saved_kwh * np.array(per_kwh)[:, None]
 
 
 def _check_shapes(sums: MeterSums, calendar: RateCalendar) -> None:
@@ -168,123 +243,26 @@ def _check_shapes(sums: MeterSums, calendar: RateCalendar) -> None:
         )
 
 
-def _billed_kwh(bought, sold, rate: Rate, calendar: RateCalendar):
-    """kWh that are priced as energy, kWh left in the bank at the year's end and kWh settled, by month."""
-    none = np.zeros(bought.shape[:-1])
-    if rate.export.method != "net-metering":
-        return bought, none[..., 0], none
-    if rate.export.unused_rule != "carry-kwh":
-        return bought - sold, none[..., 0], none
-    net, bank = bought - sold, np.zeros(bought[..., 0, :].shape)
-    billed, settled = np.zeros(net.shape), none
-    for month in range(calendar.n_months):
-        used = np.minimum(bank, np.maximum(net[..., month, :], 0.0))
-        billed[..., month, :] = np.maximum(net[..., month, :], 0.0) - used
-        bank = bank - used + np.maximum(-net[..., month, :], 0.0)
-        if _settles(rate, calendar, month):
-            settled[..., month] = bank.sum(axis=-1)
-            bank = np.zeros(bank.shape)
-    return billed, bank.sum(axis=-1), settled
-
-
-def _settles(rate: Rate, calendar: RateCalendar, month: int) -> bool:
-    """Is credit settled at the end of this billing month? With two cycles in one month, at the last of them."""
-    numbers = calendar.month_number
-    last = month + 1 == len(numbers) or numbers[month + 1] != numbers[month]
-    return rate.export.true_up_month == numbers[month] and last
-
-
 def _energy(billed, sums: MeterSums, rate: Rate, calendar: RateCalendar):
     kept = rate.export.nonbypassable_per_kwh
     if rate.hourly_prices is not None:
-        cost = sums.bought_cost - kept * sums.bought_kwh.sum(axis=-1)
+        cost = sums.bought_cost - kept * sums.bought_kwh
         if rate.export.method == "net-metering":
-            cost = cost - sums.sold_credit + kept * sums.sold_kwh.sum(axis=-1)
-        return billed[..., None], cost[..., None, None]
-    price, ends = _tier_tables(rate)
-    kwh = billed[..., None] if price.shape[1] == 1 else _in_tiers(billed, ends, sums.peak_kw, rate, calendar)
+            cost = cost - sums.sold_credit + kept * sums.sold_kwh
+        return billed[..., None], cost[..., None]
+    price, ends = tier_tables(rate, calendar)
+    kwh = billed[..., None] if price.shape[1] == 1 else kwh_in_tiers(billed, ends, sums.peak_kw, rate, calendar)
     return kwh, kwh * (price - kept)
-
-
-def _tier_tables(rate: Rate) -> tuple[np.ndarray, np.ndarray]:
-    """Price and upper end of every tier, shape (P, T); tiers that a period has not are never reached."""
-    tiers = [
-        [(p.price_per_kwh, None)] if p.tiers is None else [(t.price_per_kwh, t.up_to) for t in p.tiers]
-        for p in rate.periods
-    ]
-    n = max(map(len, tiers))
-    price = np.array([[one[0] for one in row] + [0.0] * (n - len(row)) for row in tiers])
-    ends = np.array([[one[1] or np.inf for one in row] + [np.inf] * (n - len(row)) for row in tiers])
-    return price, ends
-
-
-def _in_tiers(billed, ends, peak_kw, rate: Rate, calendar: RateCalendar) -> np.ndarray:
-    """kWh in each tier, shape (..., M, P, T); a net surplus stands in the first."""
-    scale = _tier_scale(peak_kw, rate, calendar)[..., None]
-    upper = np.where(np.isinf(ends), np.inf, scale * np.where(np.isinf(ends), 1.0, ends))
-    lower = np.concatenate([np.zeros((*upper.shape[:-1], 1)), upper[..., :-1]], axis=-1)
-    fills = _filling_together(rate)
-    filled_by = np.stack([billed[..., fills == k].sum(axis=-1) for k in fills], axis=-1)
-    with np.errstate(invalid="ignore"):
-        held = np.clip(filled_by[..., None] - lower, 0.0, np.where(np.isinf(lower), 0.0, upper - lower))
-    some = filled_by > 0
-    part = held / np.where(some, filled_by, 1.0)[..., None]
-    part[..., 0] = np.where(some, part[..., 0], 1.0)
-    return billed[..., None] * part
-
-
-def _filling_together(rate: Rate) -> np.ndarray:
-    """A number for each period, equal where periods fill their tiers together: one name, or the whole season."""
-    keys = [
-        (s, None if rate.tier_over == "season" else period.name)
-        for s, season in enumerate(rate.season or ())
-        for period in season.periods
-    ] or [(0, None)]
-    return np.array([keys.index(key) for key in keys])
-
-
-def _tier_scale(peak_kw, rate: Rate, calendar: RateCalendar) -> np.ndarray:
-    """What up_to is multiplied with, shape (..., M, P): months, days or kW; seasons share a month by their days."""
-    days = calendar.season_days
-    if rate.tier_unit == "kwh_per_day":
-        return days.astype(float)
-    of_month = days / calendar.days[:, None]
-    if rate.tier_unit == "kwh_per_month":
-        return of_month * calendar.share[:, None]
-    return of_month * peak_kw[..., 0, :, None]
 
 
 def _export(sold, sums: MeterSums, rate: Rate, calendar: RateCalendar):
     if rate.export.method != "net-billing":
         return np.zeros(sold.shape), np.zeros(sold.shape)
-    if rate.hourly_prices is not None and sums.sold_credit is not None:
-        return sold, -sums.sold_credit[..., None]
-    return sold, -sold * credit_per_kwh(rate, calendar.month_number)
-
-
-def _carried(net, rate: Rate, calendar: RateCalendar):
-    """Credit put away or used each month, shape (..., M), and what is left at the year's end."""
-    carried, bank = np.zeros(net.shape), np.zeros(net.shape[:-1])
-    if rate.export.unused_rule == "lose":
-        return np.maximum(-net, 0.0), bank
-    if rate.export.unused_rule != "carry":
-        return carried, bank
-    for month in range(calendar.n_months):
-        used = np.minimum(bank, np.maximum(net[..., month], 0.0))
-        put_away = np.maximum(-net[..., month], 0.0)
-        carried[..., month] = put_away - used
-        bank = np.zeros(bank.shape) if _settles(rate, calendar, month) else bank + put_away - used
-    return carried, bank
-
-
-def _surplus_since_true_up(bought, sold, rate: Rate, calendar: RateCalendar) -> np.ndarray:
-    settled, since = np.zeros(bought.shape), np.zeros(bought.shape[:-1])
-    for month in range(calendar.n_months):
-        since = since + sold[..., month] - bought[..., month]
-        if _settles(rate, calendar, month):
-            settled[..., month] = np.maximum(since, 0.0)
-            since = np.zeros(since.shape)
-    return settled
+    if sums.sold_credit is not None:
+        return sold, -sums.sold_credit
+    if rate.export.by_hour:
+        raise BadInput("is missing for exports paid by hour", key="sums.sold_credit", way_out="use meter_sums")
+    return sold, -sold * credit_per_kwh(rate, calendar)
 
 
 def _billed_kw(peak_kw, rate: Rate, calendar: RateCalendar) -> np.ndarray:
@@ -316,12 +294,10 @@ def _demand(billed_kw, rate: Rate, calendar: RateCalendar) -> np.ndarray:
 
 
 def _with_minimum_and_tax(parts: BillAmounts, rate: Rate, calendar: RateCalendar) -> BillAmounts:
-    kinds, shape = parts.kinds(), parts.carried.shape
+    kinds = parts.kinds()
     least = rate.minimum_per_month * calendar.share + rate.minimum_per_day * calendar.days
     if least.any():
         kinds["minimum"] = np.maximum(least - sum(kinds.values()), 0.0)
-    tax = np.zeros((*shape[:-1], len(rate.tax), shape[-1]))
-    for index, one in enumerate(rate.tax):
-        base = sum(kinds[kind] for kind in (one.on or kinds))
-        tax[..., index, :] = one.frac * np.maximum(base, 0.0)
-    return BillAmounts(**{**vars(parts), "minimum": kinds["minimum"], "tax": tax})
+    parts = replace(parts, minimum=kinds["minimum"])
+    tax, credit, left = credits_of(kinds, rate, calendar)
+    return replace(parts, tax=tax, credit=credit, credit_left=parts.credit_left + left)

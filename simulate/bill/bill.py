@@ -6,16 +6,30 @@ import functools
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from profiles.hours import Hours
-from profiles.rate.calendar import RateCalendar, rate_calendar
+from profiles.rate.calendar import RateCalendar, period_names, rate_calendar
 from profiles.rate.meter_sums import MeterSums, meter_sums
 from profiles.rate.rate import Rate
 from simulate.bill.amounts import BillAmounts, bill_amounts
+from simulate.bill.tiers import tiers_of
 
-KINDS = ("fixed", "energy", "nonbypassable", "rider", "demand", "export", "carried", "minimum", "tax", "true-up")
+KINDS = (
+    "fixed",
+    "energy",
+    "nonbypassable",
+    "rider",
+    "demand",
+    "export",
+    "carried",
+    "minimum",
+    "tax",
+    "credit",
+    "true-up",
+)
 """Kinds of line in the order of a bill."""
 
 
@@ -28,7 +42,7 @@ class Line:
     month : str
         "2025-01", or the ISO date before which a billing cycle ends.
     kind : str
-        fixed, energy, nonbypassable, rider, demand, export, carried, minimum, tax or true-up.
+        One of `KINDS`.
     name : str
     quantity, unit : float, str
         Such as 412.5 and "kWh".
@@ -151,15 +165,17 @@ def bill_of(sums: MeterSums, rate: Rate, calendar: RateCalendar) -> Bill:
         From `rate_calendar(rate, hours)`.
     """
     amounts = bill_amounts(sums, rate, calendar)
-    plain = {name: array.tolist() for name, array in vars(amounts).items()} | {"names": rate.period_names}
+    plain = {name: array.tolist() for name, array in vars(amounts).items()}
+    pieces = _named_pieces(rate, calendar)
     lines: list[Line] = []
     for index, month in enumerate(calendar.labels):
         lines += _fixed_lines(month, index, plain, rate, calendar)
-        lines += _energy_lines(month, index, plain, rate, calendar.used[index].tolist())
+        lines += _energy_lines(month, index, plain, rate, pieces, calendar.used[index].tolist())
         lines += _added_lines(month, index, plain, rate)
         lines += _demand_lines(month, index, plain, rate)
-        lines += _export_lines(month, index, plain, rate)
+        lines += _export_lines(month, index, plain, rate, pieces)
         lines += _closing_lines(month, index, plain, rate)
+        lines += _credit_lines(month, index, plain, rate)
     return Bill(rate.currency, tuple(lines), _notes(amounts, sums, rate))
 
 
@@ -203,6 +219,25 @@ def _sums(pairs: Iterable[tuple]) -> dict:
     return {key: math.fsum(amounts) for key, amounts in parts.items()}
 
 
+class _Piece(NamedTuple):
+    """A period of the calendar that has a line, and the pieces that are summed in it."""
+
+    name: str
+    at: list[int]
+    prices: list[float]
+
+
+def _named_pieces(rate: Rate, calendar: RateCalendar) -> list[_Piece]:
+    """Periods of the calendar by name, in order; pieces that differ in dates only are one line."""
+    found: dict[str, _Piece] = {}
+    names, tiers, of_rate = period_names(rate, calendar), tiers_of(rate, calendar), rate.period_names
+    for p, name in enumerate(names):
+        alone = of_rate.count(of_rate[calendar.pieces.base[p]]) > 1 and calendar.pieces.is_plain
+        key = f"{name} {p}" if alone else name
+        found.setdefault(key, _Piece(name, [], [price for price, _ in tiers[p]])).at.append(p)
+    return list(found.values())
+
+
 def _fixed_lines(month: str, index: int, plain: dict, rate: Rate, calendar: RateCalendar) -> Iterator[Line]:
     for name, per, unit, quantity in (
         ("fixed charge", rate.fixed_per_month, "month", calendar.share[index]),
@@ -210,21 +245,28 @@ def _fixed_lines(month: str, index: int, plain: dict, rate: Rate, calendar: Rate
     ):
         if per:
             yield Line(month, "fixed", name, float(quantity), unit, per, per * float(quantity))
+    by_use, share = plain["by_use"][index], float(calendar.share[index])
+    if by_use:
+        yield Line(month, "fixed", "fixed charge by use", share, "month", by_use / share, by_use)
 
 
-def _energy_lines(month: str, index: int, plain: dict, rate: Rate, used: list[bool]) -> Iterator[Line]:
-    kept, names = rate.export.nonbypassable_per_kwh, plain["names"]
-    for p, period in enumerate(rate.periods):
-        if not used[p]:
+def _energy_lines(month: str, index: int, plain: dict, rate: Rate, pieces, used: list[bool]) -> Iterator[Line]:
+    kept = rate.export.nonbypassable_per_kwh
+    for name, at, tiers in pieces:
+        if not any(used[p] for p in at):
             continue
-        tiers = [t.price_per_kwh for t in period.tiers] if period.tiers else [period.price_per_kwh]
         for t, price in enumerate(tiers):
-            quantity, amount = plain["energy_kwh"][index][p][t], plain["energy"][index][p][t]
+            quantity = math.fsum(plain["energy_kwh"][index][p][t] for p in at)
+            amount = math.fsum(plain["energy"][index][p][t] for p in at)
             if t and not quantity:
                 continue
-            name = f"{names[p]}, tier {t + 1}" if len(tiers) > 1 else names[p]
+            own = f"{name}, tier {t + 1}" if len(tiers) > 1 else name
             price = (amount / quantity if quantity else 0.0) if rate.hourly_prices is not None else price - kept
-            yield Line(month, "energy", name, quantity, "kWh", price, amount)
+            yield Line(month, "energy", own, quantity, "kWh", price, amount)
+    losses = plain["losses"][index]
+    if losses:
+        energy = math.fsum(amount for period in plain["energy"][index] for amount in period)
+        yield Line(month, "energy", "line losses", energy, rate.currency, rate.loss_factor - 1.0, losses)
 
 
 def _added_lines(month: str, index: int, plain: dict, rate: Rate) -> Iterator[Line]:
@@ -233,8 +275,8 @@ def _added_lines(month: str, index: int, plain: dict, rate: Rate) -> Iterator[Li
         amount = plain["nonbypassable"][index]
         yield Line(month, "nonbypassable", "non-bypassable charge", bought_kwh, "kWh", kept, amount)
     for r, rider in enumerate(rate.rider):
-        amount = plain["rider"][r][index]
-        yield Line(month, "rider", rider.name, bought_kwh, "kWh", amount / bought_kwh if bought_kwh else 0.0, amount)
+        kwh, amount = plain["rider_kwh"][r][index], plain["rider"][r][index]
+        yield Line(month, "rider", rider.name, kwh, "kWh", amount / kwh if kwh else 0.0, amount)
 
 
 def _demand_lines(month: str, index: int, plain: dict, rate: Rate) -> Iterator[Line]:
@@ -244,16 +286,32 @@ def _demand_lines(month: str, index: int, plain: dict, rate: Rate) -> Iterator[L
             yield Line(month, "demand", demand.name, kw, "kW", amount / kw, amount)
 
 
-def _export_lines(month: str, index: int, plain: dict, rate: Rate) -> Iterator[Line]:
-    names = plain["names"]
-    for p, (kwh, amount) in enumerate(zip(plain["export_kwh"][index], plain["export"][index], strict=True)):
+def _export_lines(month: str, index: int, plain: dict, rate: Rate, pieces) -> Iterator[Line]:
+    sold, earned = plain["export_kwh"][index], plain["export"][index]
+    for name, at, _ in pieces:
+        kwh, amount = (math.fsum(of[p] for p in at) for of in (sold, earned))
         if kwh:
-            yield Line(month, "export", f"export, {names[p]}", kwh, "kWh", amount / kwh, amount)
+            yield Line(month, "export", f"export, {name}", kwh, "kWh", amount / kwh, amount)
     carried = plain["carried"][index]
     if carried:
         put_away = "credit lost" if rate.export.unused_rule == "lose" else "credit put away"
         name = put_away if carried > 0 else "credit used"
         yield Line(month, "carried", name, 1.0, "month", carried, carried)
+
+
+def _credit_lines(month: str, index: int, plain: dict, rate: Rate) -> Iterator[Line]:
+    events = [event for event in rate.event if event.rebate_per_kwh is not None]
+    for r, event in enumerate(events):
+        amount = plain["rebate"][r][index]
+        if amount:
+            kwh = -amount / event.rebate_per_kwh
+            yield Line(month, "credit", f"rebate, {event.name}", kwh, "kWh", -event.rebate_per_kwh, amount)
+    for c, credit in enumerate(rate.credit):
+        amount = plain["credit"][c][index]
+        if amount and credit.frac:
+            yield Line(month, "credit", credit.name, -amount / credit.frac, rate.currency, -credit.frac, amount)
+        elif amount:
+            yield Line(month, "credit", credit.name, 1.0, "month", amount, amount)
 
 
 def _closing_lines(month: str, index: int, plain: dict, rate: Rate) -> Iterator[Line]:

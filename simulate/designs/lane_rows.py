@@ -9,7 +9,8 @@ import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.calendar import RateCalendar, rate_calendar
-from profiles.rate.prices import Prices, price_series
+from profiles.rate.price_series import price_series
+from profiles.rate.prices import Prices
 from simulate.bill.amounts import bill_amounts
 from simulate.designs.row import Houses, Wanted, bill_row, carried_row, outage_row, payback_row, year_row
 from simulate.house.asked import Asked, plan_and_reserve, prices_of
@@ -72,7 +73,10 @@ def lane_key(house: House, prices: Prices) -> str | None:
         and isinstance(reserve, int | float)
         and not site.operation.hold_full
         and calendar.net_group is None
-        and all(blocks.of_step is not None for blocks in calendar.demand)
+        and all(blocks.of_step is not None and blocks.days_meant == 1 for blocks in calendar.demand)
+        and not calendar.rebates
+        and not site.rate.export.by_hour
+        and all(credit.beyond_bill is not None for credit in site.rate.credit)
     )
     if not simple or any(own.pool.usable_kwh == 0.0 for own in house.pools):
         return None
@@ -132,7 +136,7 @@ def lane_rows(houses: list[House], prices: Prices, wanted: Wanted, kept: Houses,
     columns = lane_columns(road, Lanes.of_pools(pools, reserve_frac=reserve), prices_paid, wanted, lambda k: houses[k])
     rows = [{name: column[k] for name, column in columns.items()} for k in range(len(houses))]
     return [
-        row | payback_row(house.site, row["out_installed_price"], row["out_saving"])
+        row | payback_row(house.site, row["out_installed_price"], row["out_change"])
         for house, row in zip(houses, rows, strict=True)
     ]
 

@@ -107,7 +107,7 @@ def number_columns(site: Site, keys, rows, houses: Houses, wanted: Wanted) -> di
         return None
     lanes, paid = _lanes(house, numbers, prices), _paid(numbers, len(rows))
     columns = lane_columns(road_of(house, prices, houses, key), lanes, paid, wanted, _houses_of(house, lanes))
-    columns |= payback_row(numbers.site, columns["out_installed_price"], columns["out_saving"])
+    columns |= payback_row(numbers.site, columns["out_installed_price"], columns["out_change"])
     return columns | {"input_hash": _hashes(numbers, len(rows))}
 
 

@@ -20,10 +20,10 @@ from simulate.house.bound import bound_of
 from simulate.house.house import House, SiteSources, cold_steps, house_of
 from simulate.house.ride import RideThrough, ride_through
 from simulate.house.targets import with_reserve
-from simulate.house.walked import HouseYear, walk_asked
+from simulate.house.walked import HouseYear, is_new_solar, walk_asked
 from simulate.house.year import ask
 from simulate.panel.checks.check import check_panel
-from simulate.panel.sheets.price import installed_price
+from simulate.panel.sheets.price import installed_price, price_of_solar
 from simulate.physics.outages.spread import lasting_frac, spread
 from simulate.site.named_files import content_of, files_in
 from simulate.site.pools import pools_of
@@ -188,7 +188,7 @@ def row_of(run: HouseYear, ride: RideThrough | None, wanted: Wanted) -> dict:
     bills = bills_of(run)
     row = year_row(run.energy_kwh(), installed_price(run.house.site))
     row |= bill_row(bills.today.total, bills.without_battery.total, bills.with_battery.total)
-    row |= payback_row(run.house.site, row["out_installed_price"], row["out_saving"])
+    row |= payback_row(run.house.site, row["out_installed_price"], row["out_change"])
     row |= carried_row(run.house)
     if wanted.fails:
         row["out_fails"] = float(sum(one.verdict == "fail" for one in check_panel(run.house.site)))
@@ -229,13 +229,21 @@ def outage_row(ride: RideThrough) -> dict:
     return row | {"out_censored_frac": float(ride.censored.mean()), "out_first_lost": ride.usually_lost}
 
 
-def payback_row(site: Site, price, saving) -> dict:
-    """Simple payback as `money.CashFlow` has it, of one design or of arrays of prices and savings. [years]"""
-    if site.money is None:
-        return {"out_simple_payback_y": np.nan * np.asarray(saving)}
-    price = np.asarray(price, dtype=float)
-    grants = sum(one.pays(price) for one in site.money.incentives if one.year == 0)
-    yearly = np.asarray(saving, dtype=float) - site.money.yearly_cost
+def payback_row(site: Site, price, change) -> dict:
+    """Simple payback of the whole change as `CashFlow` has it, of one design or of arrays. [years]
+
+    NaN where it is never paid back, without [money], and where a new roof has no price.
+    """
+    money, roof = site.money, price_of_solar(site)
+    if money is None or (is_new_solar(site) and roof is None):
+        return {"out_simple_payback_y": np.nan * np.asarray(change)}
+    price, roof = np.asarray(price, dtype=float), roof or 0.0
+    grants = sum(one.pays(price - roof) for one in money.incentives if one.year == 0)
+    cost = money.yearly_cost
+    if money.solar is not None and roof:
+        grants = grants + sum(one.pays(roof) for one in money.solar.incentives if one.year == 0)
+        cost += money.solar.yearly_cost
+    yearly = -np.asarray(change, dtype=float) - cost
     gains = np.where(yearly > 0.0, yearly, np.nan)
     return {"out_simple_payback_y": (price - grants) / gains}
 

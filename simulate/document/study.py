@@ -258,7 +258,7 @@ def cautions_for(run: HouseYear) -> list[str]:
     texts = cautions_of(
         site, returns=solar_returns(site), switches_a_year=max(switches.values(), default=0), switched=tuple(switches)
     )
-    return list(dict.fromkeys([*run.house.cautions, *texts]))
+    return list(dict.fromkeys([*run.house.cautions, *run.asked.prices.cautions, *texts]))
 
 
 def outage_document(ride: RideThrough, at: str | None = None) -> dict:

@@ -6,6 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from profiles.hours import Hours
+from profiles.rate.prices import rate_prices
 from profiles.rate.rate import Rate
 from simulate.optimum.forecast import Calendar, calendar_of
 from simulate.optimum.least_cost import least_cost_targets
@@ -21,9 +23,21 @@ def days_of(hours) -> Calendar:
     return calendar_of(hours.day, hours.minute // hours.step_min, weekend)
 
 
-def prices_ahead(rate: Rate, buy_per_kwh, sell_per_kwh) -> PricesAhead:
-    """What is known of a rate beforehand: hourly prices from noon of the day before, all else by the calendar."""
-    return published(buy_per_kwh, sell_per_kwh, day_ahead=rate.hourly_prices is not None)
+def prices_ahead(rate: Rate, hours: Hours, buy_per_kwh, sell_per_kwh) -> PricesAhead:
+    """What is known of a rate beforehand: hourly prices and events from noon of the day before, all else always.
+
+    Parameters
+    ----------
+    rate : Rate
+    hours : Hours
+    buy_per_kwh, sell_per_kwh : ndarray, shape (n_steps,)
+        Of the rate; the second is zero where nothing may be sent out. [currency/kWh]
+    """
+    usual = None
+    if rate.event:
+        plain = rate_prices(rate.model_copy(update={"event": ()}), hours)
+        usual = (plain.buy_per_kwh, plain.sell_per_kwh * (np.asarray(sell_per_kwh) != 0.0))
+    return published(buy_per_kwh, sell_per_kwh, usual, day_ahead=rate.hourly_prices is not None)
 
 
 def interactive_targets(asked, ahead: PricesAhead, **cap) -> np.ndarray:

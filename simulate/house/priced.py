@@ -67,6 +67,11 @@ class PricedMeter:
             "netting by the month": nets,
             "netting within hours or days": not nets and calendar.net_group is not None,
             "surplus that is settled": bool(export.true_up_month) and export.true_up_per_kwh > 0.0,
+            "demand as a mean of several days": any(one.days_meant > 1 for one in charged),
+            "a rider with tiers": any(one.tiers for one in rate.rider),
+            "a fixed charge by use": rate.fixed_by_use is not None and len(rate.fixed_by_use) > 1,
+            "event rebates": any(one.rebate_per_kwh for one in rate.event),
+            "credits that are a share of what exports earn": self._credit_on_exports(),
             "billing cycles that are not months": bool((calendar.share != 1.0).any()) and bool(charged),
         }
         return tuple(name for name, is_there in terms.items() if is_there)
@@ -81,8 +86,15 @@ class PricedMeter:
             or rate.minimum_per_day > rate.fixed_per_day,
             "carried credit": credits and export.unused_rule in ("carry", "carry-kwh"),
             "credit that is lost": credits and export.unused_rule == "lose",
+            "a credit that exceeds a bill": any(one.beyond_bill in ("carry", "lose") for one in rate.credit),
         }
         return tuple(name for name, is_there in terms.items() if is_there)
+
+    def _credit_on_exports(self) -> bool:
+        """Whether a share of a bill is taken off that exports may turn below zero, where it ends."""
+        may_export = self.house.solar_kw.any() or self.site.subpanel.export
+        on_exports = any(one.frac and (one.on is None or "export" in one.on) for one in self.site.rate.credit)
+        return bool(on_exports and may_export and self.site.rate.export.method != "none")
 
     def _may_leave_first_tiers(self, calendar) -> bool:
         """Whether the house and all that its pools can draw may use more than the first tiers hold."""
@@ -102,7 +114,9 @@ class PricedMeter:
         export = rate.export
         if export.method != "none":
             export = export.model_copy(update={"unused": "pay", "true_up_month": None})
-        straight = rate.model_copy(update={"minimum_per_month": 0.0, "minimum_per_day": 0.0, "export": export})
+        credit = tuple(one.model_copy(update={"beyond_bill": "pay"}) for one in rate.credit)
+        keys = {"minimum_per_month": 0.0, "minimum_per_day": 0.0, "export": export, "credit": credit}
+        straight = rate.model_copy(update=keys)
         calendar = rate_calendar(rate, self.house.hours)
         sums = meter_sums(import_kw, export_kw, straight, calendar)
         return float(bill_amounts(sums, straight, calendar).total)
@@ -121,8 +135,8 @@ class PricedMeter:
 
 
 def is_held(blocks) -> bool:
-    """Whether the programme can hold these demand blocks: none that roll, all of one length."""
-    return blocks.of_step is not None and len(set(blocks.n_steps.tolist())) <= 1
+    """Whether the programme can hold these demand blocks: none that roll, all of one length, one day's highest."""
+    return blocks.of_step is not None and blocks.days_meant == 1 and len(set(blocks.n_steps.tolist())) <= 1
 
 
 def inside_kw(asked: Asked) -> np.ndarray:

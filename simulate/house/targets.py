@@ -101,7 +101,7 @@ def _expected(asked: Asked) -> Asked:
     """The wish of the least-cost plan itself."""
     site = asked.house.site
     sell = asked.prices.sell_per_kwh * solar_exports(site)
-    ahead = prices_ahead(site.rate, asked.prices.buy_per_kwh, sell)
+    ahead = prices_ahead(site.rate, asked.house.hours, asked.prices.buy_per_kwh, sell)
     if not asked.wish.parallel:
         wish, switched = switched_wish(asked, ahead)
         return replace(asked, wish=wish, switched=switched, may_switch=may_switch(asked.house).names)

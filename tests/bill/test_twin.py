@@ -62,6 +62,7 @@ def share_of(days, whole, rate):
 
 def cycle_sums(rows, rate, step_h, cycle):
     groups, bought, sold, season_days = defaultdict(D), defaultdict(D), defaultdict(D), defaultdict(set)
+    bought_on, sold_on = defaultdict(D), defaultdict(D)
     cost, earned = D(0), D(0)
     netting = rate.export.netting or ("month" if rate.export.method == "net-metering" else "step")
     last = cycle[1] - dt.timedelta(days=1)
@@ -70,21 +71,27 @@ def cycle_sums(rows, rate, step_h, cycle):
         season_days[s].add(local.date())
         hour = local.isoformat()[:13] + str(local.utcoffset())
         span = {"step": k, "hour": hour, "day": local.date(), "month": k}[netting]
-        groups[span, (s, where)] += (D(kw_in) - D(kw_out)) * step_h
+        groups[span, (s, where), local.month] += (D(kw_in) - D(kw_out)) * step_h
         if netting in ("step", "month"):
             bought[s, where] += D(kw_in) * step_h
             sold[s, where] += D(kw_out) * step_h
+            bought_on[local.month] += D(kw_in) * step_h
+            sold_on[(s, where), local.month] += D(kw_out) * step_h
         if price is not None:
             cost += D(kw_in) * step_h * D(price[0])
             earned += D(kw_out) * step_h * D(price[0 if rate.export.method == "net-metering" else 1])
     if netting in ("hour", "day"):
-        for (_, where), net in groups.items():
+        for (_, where, on), net in groups.items():
             bought[where] += max(net, D(0))
             sold[where] += max(-net, D(0))
+            bought_on[on] += max(net, D(0))
+            sold_on[where, on] += max(-net, D(0))
     peaks = [peak_of(rows, demand, step_h) for demand in rate.demand]
     return {
         "bought": bought,
         "sold": sold,
+        "bought_on": bought_on,
+        "sold_on": sold_on,
         "peak": peaks,
         "cost": cost,
         "earned": earned,
@@ -146,6 +153,10 @@ def cycle_total(month, sums, rate, state):
             for a, b in ((sums["bought"], sums["sold"]), (sums["sold"], sums["bought"]))
         )
     all_bought, all_sold = sum(bought.values()), sum(sold.values())
+    # twelve values follow the date, but for a season that follows the cycle and for what is netted over it
+    by_date = rate.season_by == "date" and not (method == "net-billing" and export.netting == "month")
+    bought_on = sums["bought_on"] if by_date else {month["number"]: all_bought}
+    sold_on = sums["sold_on"] if by_date else {(k, month["number"]): kwh for k, kwh in sold.items()}
     billed, true_up_kwh = dict(bought), D(0)
     if method == "net-metering":
         billed = {k: bought[k] - sold[k] for k in bought}
@@ -168,14 +179,14 @@ def cycle_total(month, sums, rate, state):
         parts["energy"] = energy_amount(billed, sums, rate, kept, month)
     parts["nonbypassable"] = kept * all_bought
     for rider in rate.rider:
-        parts["rider"] += all_bought * by_month(rider.per_kwh, month["number"])
+        parts["rider"] += sum(kwh * by_month(rider.per_kwh, on) for on, kwh in bought_on.items())
     for d, demand in enumerate(rate.demand):
         if demand.months is None or month["number"] in demand.months:
             parts["demand"] += demand_amount(demand, billed_kw(demand, d, sums, month)) * month["share"]
     if method == "net-billing" and rate.hourly_prices is not None and rate.hourly_prices.credit_column:
         parts["export"] = -sums["earned"]
     elif method == "net-billing":
-        parts["export"] = -sum(kwh * credit_of(k, rate, month["number"]) for k, kwh in sold.items())
+        parts["export"] = -sum(kwh * credit_of(k, rate, on) for (k, on), kwh in sold_on.items())
     net = parts["energy"] + parts["export"]
     if rule == "carry":
         used = min(state["bank"], max(net, D(0)))

@@ -144,7 +144,7 @@ def test_an_uncovered_hour_is_named():
 
 
 def test_a_period_that_is_never_reached_is_said():
-    assert any('"year peak"' in note for note in rate_prices(one_season(REST, PEAK), hours()).notes)
+    assert any('"year peak"' in note for note in rate_prices(one_season(REST, PEAK), hours()).cautions)
 
 
 # ---- what one more kWh costs ---------------------------------------------------------------------------------------

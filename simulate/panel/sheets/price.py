@@ -158,7 +158,10 @@ def money_of(site: Site) -> Money | None:
 
 
 def installed_price(site: Site) -> float | None:
-    """Price of the units and of what goes with them; None where one is not given, 0 without a unit. [currency]
+    """Price of the units, of what goes with them and of a new roof; None where one is not given. [currency]
+
+    Without a unit it is that of the roof alone, 0 without one. A new roof without a price is left out, as the cash flow
+    leaves it out.
 
     Examples
     --------
@@ -170,4 +173,4 @@ def installed_price(site: Site) -> float | None:
     0.0
     """
     units = price_of_units(site)
-    return None if units is None else units + other_price(site)
+    return None if units is None else units + other_price(site) + (price_of_solar(site) or 0.0)

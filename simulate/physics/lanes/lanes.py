@@ -213,7 +213,7 @@ class LaneYears:
     def meter_sums(self, n_months: int, n_periods: int) -> MeterSums:
         """What `bill_amounts` prices, for a track whose buckets are month times periods; designs lead."""
         shape = (-1, n_months, n_periods)
-        by_month = lambda one: None if one is None else one.reshape(shape).sum(axis=2)
+        by_period = lambda one: None if one is None else one.reshape(shape)
         n_demands = self.peak_kw.shape[1]
         peak_kw = np.zeros((len(self.end_kwh), n_demands, n_months))
         peak_kw[:, :, : self.peak_kw.shape[2]] = self.peak_kw
@@ -221,8 +221,8 @@ class LaneYears:
             self.import_kwh.reshape(shape),
             self.export_kwh.reshape(shape),
             peak_kw,
-            by_month(self.bought_cost),
-            by_month(self.sold_credit),
+            by_period(self.bought_cost),
+            by_period(self.sold_credit),
         )
 
 

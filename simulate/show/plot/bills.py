@@ -16,7 +16,7 @@ BARS = {
 ITEMS = (DARK, MIDDLE, LIGHT, "#5aa6a0", "#8a8f98", "#c46a8f", "#aebac6", "#d9dde2")
 HATCHES = ("", "///", "", "\\\\\\", "xx", "---", "++", "||")
 MOST_ITEMS = 7
-KINDS = ("fixed", "nonbypassable", "rider", "demand", "export", "carried", "minimum", "tax", "true-up")
+KINDS = ("fixed", "nonbypassable", "rider", "demand", "export", "carried", "minimum", "tax", "credit", "true-up")
 
 
 def monthly_bills(months, *, currency: str = "USD", ax: Axes | None = None, **amounts) -> Axes:
