@@ -397,8 +397,18 @@ def _from_rows(site: Site, volts: float) -> ServiceLoad:
         load.neutral_va,
         load.lines,
         not_in_rows=_not_in_rows(site),
-        notes=(VEHICLE_NOTE,) if service.calculation.ev_va > 0.0 and method != "standard" else (),
+        notes=_choices(site, method),
     )
+
+
+def _choices(site: Site, method: str) -> tuple[str, ...]:
+    """How it was counted where there is a choice, and the motor that the standard method asks for."""
+    rows = site.service.calculation
+    motors = [circuit.name for circuit in site.circuit if circuit.motor is not None or circuit.kind == "motor"]
+    notes = (VEHICLE_NOTE,) if rows.ev_va > 0.0 and method != "standard" else ()
+    if method == "standard" and motors and not rows.largest_motor_va:
+        notes += (f"25 % of the largest motor (430.24) is not in the rows; motors are on {', '.join(motors)}.",)
+    return notes
 
 
 def _too_small(service) -> bool:

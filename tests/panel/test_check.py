@@ -189,6 +189,8 @@ CIRCUITS = st.fixed_dictionaries(
         ),
         "gfci": st.sampled_from(["breaker", "device", "none"]),
         "afci": st.sampled_from(["breaker", "none"]),
+        "room": st.sampled_from(["kitchen", "bedroom", "other", "garage"]),
+        "main_space": st.integers(1, 12),
     },
 )
 UNITS = st.fixed_dictionaries(
@@ -201,7 +203,7 @@ UNITS = st.fixed_dictionaries(
         "charge_kw": st.floats(0.5, 9),
         "charge_adjustable": st.booleans(),
         "takes_back_kw": st.floats(0, 9),
-        "nameplate_kwh": st.floats(1, 30),
+        "nameplate_kwh": st.floats(5, 30),
         "place": st.sampled_from(["garage", "basement"]),
         "heated": st.booleans(),
         "temperature": st.just({"min_charge_c": 0.0}),
@@ -218,7 +220,16 @@ PANELS = st.fixed_dictionaries(
         "load_control": st.sampled_from(["none", "by-hand", "automatic"]),
         "load_control_kw": st.floats(0.1, 9),
         "feeder": st.just({"breaker_a": 60, "awg": "6", "length_ft": 20.0}),
-        "raceways": st.just([{"length_in": 40.0, "conductors": 8}]),
+        "raceways": st.sampled_from(
+            [
+                [{"length_in": 40.0, "conductors": 8}],
+                [{"length_in": 80.0, "awg": "10", "trade_size": "3/4"}],
+                [{"length_in": 20.0}, {"length_in": 30.0}],
+            ]
+        ),
+        "parallel_units": st.booleans(),
+        "surge_protection": st.booleans(),
+        "terminals_c": st.sampled_from([60, 75]),
         "power_control": st.booleans(),
         "transfer": st.just({"kind": "manual", "rated_a": 20}),
         "spaces": st.just([{"poles": 1, "max_breaker_a": 20, "count": 3}, {"poles": 2, "max_breaker_a": 30}]),
@@ -231,6 +242,14 @@ SERVICES = st.fixed_dictionaries(
         "bus_a": st.sampled_from([100, 200]),
         "calculated_load_va": st.floats(0, 60000),
         "free_spaces": st.integers(0, 6),
+        "spaces": st.sampled_from([12, 30]),
+        "free_at": st.sampled_from([[], [9, 11], [9, 10, 11, 12]]),
+        "gutter_in2": st.floats(0.1, 9),
+        "fault_current_ka": st.floats(1, 30),
+        "interrupting_ka": st.sampled_from([10.0, 22.0]),
+        "emergency_disconnect": st.booleans(),
+        "load_method": st.sampled_from(["220.82", "standard", "220.83", "220.87", "other"]),
+        "calculation": st.just({"floor_area_ft2": 1500.0, "heat_pump_va": 4000.0}),
     },
 )
 SOLARS = st.fixed_dictionaries(

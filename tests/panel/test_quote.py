@@ -44,9 +44,9 @@ def test_material_labour_and_markup_come_to_the_installed_price():
 def test_quantities_by_hand():
     """Hots out and back 2 x (2 + 6) ft, neutral and ground 8 ft each, 10 ft of cable, outputs 5 ft three times."""
     pieces = {(item, use): n for (item, _, use), n in pieces_of(Layout(house())).items()}
-    assert pieces["wire 12 AWG Cu, black or red", "between the panels"] == 16.0
+    assert pieces["wire 12 AWG Cu, hot, black", "between the panels"] == 16.0
     assert pieces["NM cable 10/2 with ground, Cu", "charging circuits"] == 10.0
-    assert pieces["wire 10 AWG Cu, white", "unit outputs"] == 5.0
+    assert pieces["wire 10 AWG Cu, neutral, white", "unit outputs"] == 5.0
     assert pieces["EMT 1/2 in", "raceway between the panels"] == 2.0
     assert pieces["connector, EMT 1/2 in, with locknut", "raceway between the panels"] == 2
 

@@ -94,9 +94,10 @@ def test_neutral_and_ground_are_on_the_lists():
     assert rows["raceway 1, neutral"]["length [ft]"] == 3.0
     assert rows["Unit both, output"]["wire"] == "2 x 10 AWG Cu"
     materials = {(row[0], row[3]): row[1] for row in made["materials"]["rows"]}
-    assert materials["wire 12 AWG Cu, black or red", "between the panels"] == 10 * (3.0 + 6.0)
-    assert materials["wire 10 AWG Cu, white", "between the panels"] == 9.0
-    assert materials["wire 12 AWG Cu, green", "between the panels"] == 9.0
+    assert materials["wire 12 AWG Cu, hot, black", "between the panels"] == 6 * (3.0 + 6.0), "three circuits on leg A"
+    assert materials["wire 12 AWG Cu, hot, red", "between the panels"] == 4 * (3.0 + 6.0)
+    assert materials["wire 10 AWG Cu, neutral, white", "between the panels"] == 9.0
+    assert materials["wire 12 AWG Cu, ground, green", "between the panels"] == 9.0
     assert materials["wire connector", "splices in the main panel, one a pole"] == 5
 
 

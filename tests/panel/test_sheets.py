@@ -171,7 +171,7 @@ def test_the_site_visit_asks_for_what_is_missing():
 
 def test_wiring_out_and_back_or_from_its_own_breaker():
     through = sheets(house())["wiring"]
-    out, back = row_of(through, "Fridge, out"), row_of(through, "Fridge, back and on")
+    out, back = row_of(through, "Fridge, out"), row_of(through, "Fridge, back")
     assert (out["from breaker"], out["to space"], out["label"]) == ("main panel, 20 A", "space 1", "1-A in")
     assert (back["to load"], back["wire"], back["label"]) == (
         "Fridge, spliced in the main panel",
@@ -266,8 +266,8 @@ def test_material_counts():
     assert rows["breaker 20 A 2-pole", "sub-panel"] == 2, "the pump, and West with East"
     assert rows["breaker 60 A 2-pole", "feeder, main panel"] == 1
     assert rows["NM cable 10/2 with ground, Cu", "charging circuits"] == 70.0
-    assert rows["wire 6 AWG Cu, black or red", "feeder"] == 16.0
-    assert rows["wire 6 AWG Cu, white", "feeder"] == rows["wire 10 AWG Cu, green", "feeder"] == 8.0
+    assert rows["wire 6 AWG Cu, hot, black", "feeder"] == rows["wire 6 AWG Cu, hot, red", "feeder"] == 8.0
+    assert rows["wire 6 AWG Cu, neutral, white", "feeder"] == rows["wire 10 AWG Cu, ground, green", "feeder"] == 8.0
     assert rows["EMT 1/2 in", "raceway between the panels"] == 1.7
     assert rows["connector, EMT 1/2 in, with locknut", "raceway between the panels"] == 2
     unknown = {row[0]: row[1] for row in sheets(house())["materials"]["rows"]}
@@ -525,6 +525,15 @@ def test_two_pole_solar_and_generator_are_drawn_as_such():
     assert run.get("stroke-width") == "3"
     one_pole = drawing(house(generator=inlet | {"volts": 120}))
     assert "30 A 1-pole" in " ".join(one.text for one in one_pole.iter(f"{SVG}tspan"))
+
+
+def test_solar_and_the_inlet_are_runs_of_the_wiring_list():
+    solar = {"dc_kw": 3.6, "tilt_deg": 25.0, "azimuth_deg": 180.0, "connected_at": "sub-panel", "breaker_a": 20}
+    inlet = {"kw": 4.0, "connection": "interlocked-inlet", "inlet_a": 30}
+    made = sheets(house(solar=solar, generator=inlet))["wiring"]
+    assert row_of(made, "solar")["from breaker"] == "sub-panel, 20 A 2-pole"
+    assert row_of(made, "solar")["ground"] == "1 x 12 AWG Cu at least"
+    assert row_of(made, "generator inlet")["from breaker"] == "interlocked breaker, main panel, 30 A 2-pole"
 
 
 def test_the_one_line_diagram_shows_sizes():

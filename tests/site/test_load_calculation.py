@@ -109,6 +109,17 @@ def test_a_row_that_a_circuit_suggests_is_named(name, kind, key):
     assert (one.verdict, f"service.calculation.{key} ({name})" in one.text) == ("not-assessed", True)
 
 
+def test_the_standard_method_names_the_motor_that_is_not_in_its_rows():
+    """430.24: 25 % of the largest motor."""
+    loads = [*LOAD, circuit("Well pump", 0.1, "AB", kind="motor")]
+    service = {"main_breaker_a": 200, "load_method": "standard", "calculation": {"floor_area_ft2": 1500.0}}
+    site = bench(loads, [both_unit()], service=service)
+    assert "motors are on Well pump." in only(site, "service-headroom").text
+    rows = service["calculation"] | {"largest_motor_va": 2000.0}
+    with_it = bench(loads, [both_unit()], service=service | {"calculation": rows})
+    assert "largest motor (430.24) is not" not in only(with_it, "service-headroom").text
+
+
 def test_a_number_that_differs_from_the_rows_is_said():
     one = only(all_electric(calculated_load_va=24_000.0), "service-headroom")
     assert one.value == pytest.approx(100 + 1.25 * 47.5)

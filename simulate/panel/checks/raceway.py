@@ -136,9 +136,11 @@ def _fill(layout: Layout, one: Filled, keys: list[str]) -> list[Finding]:
     if raceway.trade_size is None:
         return [missing("raceway", subject, [f"{one.key}.trade_size"], FILL, text + needs)]
     whole = RACEWAY_IN2[raceway.type][TRADE_SIZES.index(raceway.trade_size)]
-    figure = Figure(area / whole, most, "frac")
-    text += f"{figure.value:.0%} of {raceway.type} of {raceway.trade_size} in, at most {most:.0%}."
     met = holds(raceway.type, raceway.trade_size, sizes, nipple=one.is_nipple)
+    figure = Figure(
+        area / whole, max(most, area / whole) if met else most, "frac"
+    )  # note 7 may round up to a whole one
+    text += f"{figure.value:.0%} of {raceway.type} of {raceway.trade_size} in, at most {most:.0%}."
     text += "" if met else f" {needs[0].upper()}{needs[1:]}"
     return [found("raceway", subject, "pass" if met else "fail", figure, FILL, text)]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from profiles.noun import BadInput
+from simulate.house.recharge import charging_legs
 from simulate.panel.checks.conductor import run_ampacity_a
 from simulate.panel.checks.layout import LEG_VOLTS, PLUGGED_KINDS, Layout
 from simulate.panel.checks.raceway_tables import ground_awg, larger_awg
@@ -33,6 +34,8 @@ class Strand:
         What protects them; None for a neutral or ground of the bundle. [A]
     plugged : bool
         Receptacles hang on them.
+    legs : tuple of str
+        Of hots, in equal numbers.
     """
 
     name: str
@@ -43,6 +46,7 @@ class Strand:
     material: str = "Cu"
     breaker_a: float | None = None
     plugged: bool = False
+    legs: tuple[str, ...] = ()
 
 
 def neutral_counts(layout: Layout) -> bool:
@@ -101,7 +105,8 @@ def _feeder(layout: Layout, raceway: Raceway) -> tuple[list[Strand], list[str]]:
     feeder, n = layout.site.subpanel.feeder, len(layout.legs)
     if feeder is None:
         return [], ["subpanel.feeder"]
-    return [Strand("the feeder", "hot", n, True, raceway.awg or feeder.awg, feeder.material, feeder.breaker_a)], []
+    awg = raceway.awg or feeder.awg
+    return [Strand("the feeder", "hot", n, True, awg, feeder.material, feeder.breaker_a, legs=layout.legs)], []
 
 
 def _circuits(layout: Layout, key: str, raceway: Raceway) -> tuple[list[Strand], list[str]]:
@@ -122,7 +127,8 @@ def _circuits(layout: Layout, key: str, raceway: Raceway) -> tuple[list[Strand],
         elif awg is None:
             keys.append(f'circuit "{name}".wire')
         plugged = circuit.kind in PLUGGED_KINDS or circuit.kind is None
-        strands.append(Strand(name, "hot", 2 * circuit.poles, True, awg, material, circuit.breaker_a, plugged))
+        n, legs = 2 * circuit.poles, layout.legs_of(circuit)
+        strands.append(Strand(name, "hot", n, True, awg, material, circuit.breaker_a, plugged, legs))
     return strands, keys
 
 
@@ -130,19 +136,21 @@ def _bundle(layout: Layout, hots: list[Strand], raceway: Raceway) -> list[Strand
     """The neutral and the ground that go with the hots of a raceway."""
     if not hots:
         return []
-    ground = ground_awg(
-        max(one.breaker_a for one in hots), hots[0].material if raceway.awg is None else raceway.material
-    )
+    material = hots[0].material if raceway.awg is None else raceway.material
+    ground = ground_awg(max(one.breaker_a for one in hots), material)
     if layout.site.subpanel.build == "fed":
         feeder = layout.site.subpanel.feeder
         neutral = Strand("neutral", "neutral", 1, layout.site.service.system != "120/240", feeder.awg, feeder.material)
-        return [neutral, Strand("ground", "ground", 1, False, ground_awg(feeder.breaker_a, "Cu"))]
+        return [
+            neutral,
+            Strand("ground", "ground", 1, False, ground_awg(feeder.breaker_a, feeder.material), feeder.material),
+        ]
     amps = max((_through_a(layout, hots, leg) for leg in layout.fed_legs), default=0.0)
     size = size_for(amps, ends_c(layout, layout.site.subpanel.terminals_c)) if amps else None
     awg = larger_awg(size, ground) if size else None
     return [
         Strand("neutral", "neutral", 1, neutral_counts(layout), awg, breaker_a=amps or None),
-        Strand("ground", "ground", 1, False, ground),
+        Strand("ground", "ground", 1, False, ground, material),
     ]
 
 
@@ -163,7 +171,7 @@ def _charging(layout: Layout, key: str, raceway: Raceway) -> list[Strand]:
         awg, material = (wire.awg, wire.material) if wire else (None, "Cu")
         label, breaker_a = f"charging, {name}", circuit.breaker_a
         hots = 1 if circuit.volts == 120 else 2
-        out.append(Strand(label, "hot", hots * n, True, awg, material, breaker_a))
+        out.append(Strand(label, "hot", hots * n, True, awg, material, breaker_a, legs=charging_legs(group)))
         if circuit.volts == 120:
             out.append(Strand(label, "neutral", n, True, awg, material))
     return out

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import dataclass, replace
 
+from simulate.house.recharge import charging_legs
 from simulate.panel.checks.layout import Layout, unit_names
 from simulate.panel.checks.raceway_tables import ground_awg, least_trade_size
 from simulate.panel.checks.runs import MAKE_UP_FT, bundles
@@ -20,6 +22,8 @@ NOTES = (
 COLUMNS = ["item", "quantity", "unit", "for"]
 Pieces = dict[tuple[str, str, str], float | None]
 """Quantity by item, unit and use; None where a length is not known."""
+COLOURS = {"A": "black", "B": "red", "neutral": "white", "ground": "green"}
+"""Of insulation, common practice; white and green by 200.6 and 250.119."""
 LARGE = ("4", "3", "2", "1", "1/0", "2/0", "3/0", "4/0")
 """Conductors that ask for an insulating bushing, NEC 300.4(G)."""
 
@@ -105,36 +109,55 @@ def _panel(layout: Layout, pieces: Pieces) -> None:
 
 
 def _raceways(layout: Layout, pieces: Pieces) -> None:
-    raceways = layout.site.subpanel.raceways or ()
+    raceways, fed = layout.site.subpanel.raceways or (), layout.site.subpanel.build == "fed"
     for k, (_, length_in, strands) in enumerate(bundles(layout)):
-        raceway = raceways[k] if raceways else None
-        feet = None if length_in is None else length_in / 12.0
+        each = None if length_in is None else length_in / 12.0 + 2.0 * MAKE_UP_FT
         for one in strands:
-            if one.name.startswith("charging, ") or layout.site.subpanel.build == "fed":
-                continue  # charging circuits and a feeder are listed with their own whole length
-            each = None if feet is None or one.awg is None else one.n * (feet + 2.0 * MAKE_UP_FT)
-            size = f"{one.awg or '____'} AWG {one.material}, {_colour(one.role)}"
-            _add(pieces, f"wire {size}", each, "ft", "between the panels")
-        if raceway is not None:
-            _fittings(layout, pieces, raceway, [one.awg for one in strands for _ in range(one.n)])
-    if layout.site.subpanel.build == "fed":
+            if not one.name.startswith("charging, ") and not fed:
+                # charging circuits and a feeder are listed with their own whole length
+                wires = Wires(one.awg, one.material, each, "between the panels")
+                _add_wires(pieces, wires, one.role, one.n, one.legs)
+        if raceways:
+            _fittings(layout, pieces, raceways[k], [one.awg for one in strands for _ in range(one.n)])
+    if fed:
         _feeder_wire(layout, pieces)
+
+
+@dataclass(frozen=True)
+class Wires:
+    """Equal wires of one run.
+
+    Attributes
+    ----------
+    awg : str or None
+    material : str
+    feet : float or None
+        Of one wire. [ft]
+    use : str
+    """
+
+    awg: str | None
+    material: str
+    feet: float | None
+    use: str
+
+
+def _add_wires(pieces: Pieces, one: Wires, role: str, n: int, legs: tuple[str, ...] = ()) -> None:
+    """Some wires of a run by colour: hots black on leg A and red on leg B, neutral white, ground green."""
+    colours = [COLOURS[leg] for leg in legs] if role == "hot" else [COLOURS[role]]
+    for colour in colours:
+        feet = None if one.feet is None or one.awg is None else n / len(colours) * one.feet
+        _add(pieces, f"wire {one.awg or '____'} AWG {one.material}, {role}, {colour}", feet, "ft", one.use)
 
 
 def _feeder_wire(layout: Layout, pieces: Pieces) -> None:
     feeder = layout.site.subpanel.feeder
     if feeder is None:
         return
-    size = f"{feeder.awg} AWG {feeder.material}"
-    for n, role in ((len(layout.legs), "hot"), (1, "neutral")):
-        feet = None if feeder.length_ft is None else n * feeder.length_ft
-        _add(pieces, f"wire {size}, {_colour(role)}", feet, "ft", "feeder")
-    ground = f"{ground_awg(feeder.breaker_a, feeder.material)} AWG {feeder.material}"
-    _add(pieces, f"wire {ground}, {_colour('ground')}", feeder.length_ft, "ft", "feeder")
-
-
-def _colour(role: str) -> str:
-    return {"hot": "black or red", "neutral": "white", "ground": "green"}[role]
+    one = Wires(feeder.awg, feeder.material, feeder.length_ft, "feeder")
+    _add_wires(pieces, one, "hot", len(layout.legs), layout.legs)
+    _add_wires(pieces, one, "neutral", 1)
+    _add_wires(pieces, replace(one, awg=ground_awg(feeder.breaker_a, feeder.material)), "ground", 1)
 
 
 def _fittings(layout: Layout, pieces: Pieces, raceway, sizes: list[str | None]) -> None:
@@ -157,25 +180,23 @@ def _charging_wire(layout: Layout, pieces: Pieces) -> None:
             cable = f"{wire.method} cable {wire.awg}/2 with ground, {wire.material}"
             _add(pieces, cable, length, "ft", "charging circuits")
         else:
-            hots = 1 if circuit.volts == 120 else 2
-            parts = [(hots, "hot", wire.awg), (2 - hots, "neutral", wire.awg)]
-            parts.append((1, "ground", ground_awg(circuit.breaker_a, wire.material)))
-            for n, role, awg in parts:
-                if n:
-                    feet = None if length is None else n * length
-                    _add(pieces, f"wire {awg} AWG {wire.material}, {_colour(role)}", feet, "ft", "charging circuits")
+            legs = charging_legs(group)
+            one = Wires(wire.awg, wire.material, length, "charging circuits")
+            _add_wires(pieces, one, "hot", len(legs), legs)
+            if circuit.volts == 120:
+                _add_wires(pieces, one, "neutral", 1)
+            _add_wires(pieces, replace(one, awg=ground_awg(circuit.breaker_a, wire.material)), "ground", 1)
 
 
 def _output_wire(layout: Layout, pieces: Pieces) -> None:
     for group in layout.groups:
         length = None if group.output_length_ft is None else group.output_length_ft * group.count
-        size = f"{group.output_wire_awg or '____'} AWG Cu"
-        for n, role in ((2 if group.leg == "both" else 1, "hot"), (1, "neutral")):
-            feet = None if length is None or group.output_wire_awg is None else n * length
-            _add(pieces, f"wire {size}, {_colour(role)}", feet, "ft", "unit outputs")
+        one = Wires(group.output_wire_awg, "Cu", length, "unit outputs")
+        legs = layout.legs if group.leg == "both" else (group.leg,)
+        _add_wires(pieces, one, "hot", len(legs), legs)
+        _add_wires(pieces, one, "neutral", 1)
         if group.output_breaker_a is not None:
-            ground = f"{ground_awg(group.output_breaker_a)} AWG Cu"
-            _add(pieces, f"wire {ground}, {_colour('ground')}", length, "ft", "unit outputs")
+            _add_wires(pieces, replace(one, awg=ground_awg(group.output_breaker_a)), "ground", 1)
 
 
 def _small(layout: Layout, pieces: Pieces) -> None:

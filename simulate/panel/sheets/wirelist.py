@@ -45,6 +45,7 @@ def wiring_list(layout: Layout) -> dict:
         rows += _bundle_rows(layout)
     for group in layout.groups:
         rows += _unit_rows(layout, group)
+    rows += _solar_rows(layout) + _generator_rows(layout)
     notes = [
         ENERGIZED,
         "Torque by the terminal's label; a blank is filled in on site.",
@@ -66,7 +67,7 @@ def _circuit_rows(layout: Layout, circuit: Circuit) -> list[list]:
     size, length = between_panels(layout, circuit)
     start, with_it = f"main panel, {breaker}", f"of {_raceway_name(layout, circuit)}"
     out = [f"{circuit.name}, out", start, space, NONE, leg, size, with_it, with_it, length, f"{label} in"]
-    name = f"{circuit.name}, back and on"
+    name = f"{circuit.name}, back"
     back = [
         name,
         NONE,
@@ -152,6 +153,35 @@ def _unit_rows(layout: Layout, group: Battery) -> list[list]:
     return rows
 
 
+def _solar_rows(layout: Layout) -> list[list]:
+    """The AC circuit of a roof, two poles on two legs."""
+    solar = layout.site.solar
+    if solar is None or solar.connected_at == "battery":
+        return []
+    amps = BLANK if solar.breaker_a is None else f"{solar.breaker_a:g} A {len(layout.legs)}-pole"
+    panel, legs = (
+        solar.connected_at.replace("-panel", " panel").replace("sub panel", "sub-panel"),
+        "+".join(layout.legs),
+    )
+    ground = BLANK if solar.breaker_a is None else f"1 x {ground_awg(solar.breaker_a)} AWG Cu at least"
+    start = f"{panel}, {amps}" if amps else panel
+    return [["solar", start, NONE, "solar inverter", legs, BLANK, BLANK, ground, BLANK, "solar"]]
+
+
+def _generator_rows(layout: Layout) -> list[list]:
+    """The inlet of a generator; it never feeds a receptacle or branch circuit."""
+    generator = layout.site.generator
+    if generator is None:
+        return []
+    legs = "A" if generator.volts == 120 else "+".join(layout.legs)
+    poles = len(legs.split("+"))
+    amps = BLANK if generator.inlet_a is None else f"{generator.inlet_a:g} A {poles}-pole"
+    ground = BLANK if generator.inlet_a is None else f"1 x {ground_awg(generator.inlet_a)} AWG Cu at least"
+    at = "interlocked breaker, main panel" if generator.connection == "interlocked-inlet" else "the units' inlet"
+    start = f"{at}, {amps}" if amps else at
+    return [["generator inlet", start, NONE, "inlet outdoors", legs, BLANK, BLANK, ground, BLANK, "generator inlet"]]
+
+
 def charging_sizes(group: Battery) -> list[str]:
     """Hots, neutral and ground of one charging circuit."""
     wire, volts = group.charging_circuit.wire, group.charging_circuit.volts
@@ -160,6 +190,8 @@ def charging_sizes(group: Battery) -> list[str]:
         return [BLANK, BLANK if volts == 120 else NONE, f"1 x {ground} AWG Cu at least"]
     hots = f"{1 if volts == 120 else 2} x {wire.awg} AWG {wire.material} {wire.method}"
     neutral = f"1 x {wire.awg} AWG {wire.material}" if volts == 120 else NONE
+    if wire.method != "conduit":
+        return [hots, IN_CABLE if volts == 120 else NONE, IN_CABLE]
     return [hots, neutral, f"1 x {ground} AWG {wire.material}"]
 
 
