@@ -10,7 +10,7 @@ import numpy as np
 from profiles.noun import BadInput
 from simulate.designs.columns import RESULTS
 from simulate.designs.sweep import sweep
-from simulate.designs.varied import Distribution, Table, _values, at_quantile
+from simulate.designs.varied import Distribution, Table, at_quantile, values_in
 from simulate.site.site import Site
 
 ANSWERS = ("out_hours_p10", "out_saving")
@@ -80,7 +80,7 @@ def sensitivity(
             value=tuple(unknown),
             way_out="known: " + ", ".join(RESULTS),
         )
-    held = {key: v if isinstance(v, Distribution) else _values(key, v) for key, v in vary.items()}
+    held = {key: v if isinstance(v, Distribution) else values_in(key, v) for key, v in vary.items()}
     if len(held) < 2:
         raise BadInput("must name two keys or more", key="vary", value=tuple(held))
     points, blocks = _points(len(held), n, seed)

@@ -278,13 +278,13 @@ def designs_of(vary, *, n: int | None = None, method: str = "latin", seed: int =
         raise BadInput(
             "must name a key and its values", key="vary", value=vary, way_out='such as {"battery.count": [1, 2]}'
         )
-    held = {key: v if isinstance(v, Distribution) else _values(key, v) for key, v in vary.items()}
+    held = {key: v if isinstance(v, Distribution) else values_in(key, v) for key, v in vary.items()}
     if n is None and not any(isinstance(v, Distribution) for v in held.values()):
         return Grid(held)
     return _sample(held, DEFAULT_SAMPLES if n is None else n, method, seed)
 
 
-def _values(key: str, values) -> tuple:
+def values_in(key: str, values) -> tuple:
     if isinstance(values, str):
         return tuple(values_of(values))
     try:

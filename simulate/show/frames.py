@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from profiles.rate.calendar import rate_calendar
 from simulate.document.study import Study
 from simulate.house.outage_met import outage_kw
 from simulate.site.pools import leg_of
@@ -12,8 +13,6 @@ from simulate.site.pools import leg_of
 def months_frame(study: Study):
     """One row a billing month, or a billing cycle by its read date: energy, the bills, hours survived."""
     import pandas as pd
-
-    from profiles.rate.calendar import rate_calendar
 
     step_h, year = study.run.hours.step_h, study.run.year
     calendar = rate_calendar(study.site.rate, study.run.hours)

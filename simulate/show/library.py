@@ -7,18 +7,21 @@ from dataclasses import asdict
 
 import numpy as np
 
+from profiles.hours import hours_of_year
+from profiles.loads.appliances import appliance, appliances
+from profiles.loads.shapes import WHOLE_HOUSE, end_use_kwh, hourly_shape_kw, published_shapes, shape_names
 from profiles.noun import BadInput
+from profiles.rate.prices import rate_prices
+from profiles.rate.source import library_rates, read_rate
+from profiles.weather.check import MONTH_DAYS
+from profiles.weather.storms import storm_days
+from profiles.weather.weather import LIBRARY, read_weather
 
 YEAR, ZONE = 2025, "UTC"
 
 
 def library_document() -> dict:
     """What comes along, as plain data: load shapes, rates, weather years, appliances."""
-    from profiles.loads.appliances import appliances
-    from profiles.loads.shapes import shape_names
-    from profiles.rate.source import library_rates, read_rate
-    from profiles.weather.weather import LIBRARY
-
     rates = {name: read_rate(f"library:{name}").name for name in library_rates()}
     return {
         "shapes": list(shape_names()),
@@ -39,11 +42,6 @@ def library_names() -> dict[str, tuple[str, ...]]:
     >>> library_names()["weather"]
     ('piedmont', 'alaska-coast', 'south-florida')
     """
-    from profiles.loads.appliances import appliances
-    from profiles.loads.shapes import shape_names
-    from profiles.rate.source import library_rates
-    from profiles.weather.weather import LIBRARY
-
     return {
         "shape": shape_names(),
         "appliance": tuple(appliances()),
@@ -83,9 +81,6 @@ def described(name: str) -> list[dict]:
 
 
 def _shape(name: str) -> dict:
-    from profiles.hours import hours_of_year
-    from profiles.loads.shapes import WHOLE_HOUSE, end_use_kwh, hourly_shape_kw, published_shapes
-
     use = f'load = {{ shape = "{name}", annual_kwh = 500 }}'
     if name != WHOLE_HOUSE:
         one = published_shapes()[name]
@@ -112,8 +107,6 @@ def _shape(name: str) -> dict:
 
 
 def _appliance(name: str) -> dict:
-    from profiles.loads.appliances import appliance
-
     one = appliance(name)
     start_a = one.locked_rotor_a_range
     values = one.model_dump() | {"locked_rotor_a_range": None if start_a is None else list(start_a)}
@@ -132,10 +125,6 @@ def _load_keys(one) -> str:
 
 
 def _rate(name: str) -> dict:
-    from profiles.hours import hours_of_year
-    from profiles.rate.prices import rate_prices
-    from profiles.rate.source import read_rate
-
     rate = read_rate(f"library:{name}")
     prices = rate_prices(rate, hours_of_year(YEAR, ZONE))
     kept = rate.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude={"name"})
@@ -153,9 +142,6 @@ def _rate(name: str) -> dict:
 
 
 def _weather(name: str) -> dict:
-    from profiles.weather.storms import storm_days
-    from profiles.weather.weather import LIBRARY, read_weather
-
     one = read_weather(f"library:{name}")
     temp_c, ghi_kwh = monthly(one)
     return {
@@ -180,8 +166,6 @@ def _weather(name: str) -> dict:
 
 def monthly(weather) -> tuple[list[float], list[float]]:
     """Mean temperature [degC] and global irradiation [kWh/m2] of each month of a weather file."""
-    from profiles.weather.check import MONTH_DAYS
-
     rows_a_day = 1440 // weather.step_min
     edges = np.concatenate(([0], np.cumsum(MONTH_DAYS + (np.arange(12) == 1) * (weather.n_days == 366)))) * rows_a_day
     parts = [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]

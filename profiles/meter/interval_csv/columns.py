@@ -16,10 +16,10 @@ _END = re.compile(
 )
 _BEGIN = re.compile(r"(?<![a-z])(from|hb)(?![a-z])|start|begin", re.I)
 _UNIT = re.compile(r"(?<![a-z])(mwh|kwh|wh|kw|w|watts?|watt[ -]?hours?)(?![a-z])", re.I)
-_RECEIVED = re.compile(
+RECEIVED = re.compile(
     r"received|export|generat|surplus|from customer|to grid|returned|production|reverse|out(bound)?\b|sold", re.I
 )
-_DELIVERED = re.compile(r"delivered|import|consum|usage|used|to customer|from grid|forward|bought|purchase", re.I)
+DELIVERED = re.compile(r"delivered|import|consum|usage|used|to customer|from grid|forward|bought|purchase", re.I)
 _TO_GRID = re.compile(r"received|export|to grid|returned|reverse|sold|surplus|from customer", re.I)
 _ROOF = re.compile(r"solar|(?<![a-z])pv(?![a-z])|inverter|panels|roof|photovolt", re.I)
 _NET = re.compile(r"\bnet\b", re.I)
@@ -175,14 +175,14 @@ def _values(table: Table, kinds, dialect: Dialect, column, taken, file) -> tuple
     if column is not None:
         return column_named(table, column, file=file, key="column"), received, ""
     numeric = [k for k, kind in enumerate(kinds) if kind == "number" and k not in taken and k != received]
-    named = [k for k in numeric if _ENERGY.search(table.names[k]) or _RECEIVED.search(table.names[k])]
+    named = [k for k in numeric if _ENERGY.search(table.names[k]) or RECEIVED.search(table.names[k])]
     found = [k for k in named if not _NOT_ENERGY.search(table.names[k])] or (
         [k for k in numeric if not _NOT_ENERGY.search(table.names[k])]
     )
     energy = [k for k in found if (unit_in(table.names[k]) or "kWh").endswith("Wh")]
     note = f"{', '.join(table.names[k] for k in found if k not in energy)} left out: energy is taken" if energy else ""
     found, note = (energy, note) if energy and len(energy) < len(found) else (found, "")
-    out = [k for k in found if _RECEIVED.search(table.names[k]) and not _DELIVERED.search(table.names[k])]
+    out = [k for k in found if RECEIVED.search(table.names[k]) and not DELIVERED.search(table.names[k])]
     into = [k for k in found if k not in out]
     if received is None:
         _refuse_roof(table, out, file)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from profiles.meter.interval_csv.columns import _DELIVERED, _RECEIVED, unit_in
+from profiles.meter.interval_csv.columns import DELIVERED, RECEIVED, unit_in
 from profiles.meter.interval_csv.table import Table
 from profiles.meter.readings.private import is_trade
 from profiles.noun import BadInput
@@ -79,7 +79,7 @@ def _public(table: Table, used: list[int], key: tuple[str, ...], order: list[tup
 
 
 def _direction(text: str) -> str:
-    return "received" if _RECEIVED.search(text) and not _DELIVERED.search(text) else "delivered"
+    return "received" if RECEIVED.search(text) and not DELIVERED.search(text) else "delivered"
 
 
 def _unit(table: Table, row: int) -> str | None:

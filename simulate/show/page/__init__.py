@@ -1,1 +1,1 @@
-"""The drawing board: one page on this machine on which a design is changed and its hours and bills are seen at once."""
+"""The drawing board: a page on this machine on which a design is changed and its answers move."""

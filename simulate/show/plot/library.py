@@ -8,6 +8,8 @@ import numpy as np
 
 from profiles.hours import Hours, hours_of_year
 from profiles.loads.appliances import appliance, duty_cycle_kw
+from profiles.rate.prices import rate_prices
+from profiles.rate.source import read_rate
 from simulate.show.library import YEAR, ZONE, described
 from simulate.show.plot.heat import by_month_and_hour, price_map
 from simulate.show.plot.meter import write_plates
@@ -104,9 +106,6 @@ def _appliance(one: dict) -> Plate:
 
 
 def _rate(one: dict) -> Plate:
-    from profiles.rate.prices import rate_prices
-    from profiles.rate.source import read_rate
-
     hours = hours_of_year(YEAR, ZONE)
     prices = rate_prices(read_rate(f"library:{one['name']}"), hours).buy_per_kwh
     grid = by_month_and_hour(prices, hours.month, hours.minute // 60)

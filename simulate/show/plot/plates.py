@@ -11,6 +11,7 @@ from profiles.files import folder_for, written
 from simulate.bill.bill import rounded_to_add
 from simulate.document.study import Study
 from simulate.document.words import hours_text, refill_text, tenths
+from simulate.house.frontier import levels_of
 from simulate.house.outage_met import outage_kw
 from simulate.house.ride import worst_middle_best
 from simulate.panel.checks.layout import Layout, demand, power_keys
@@ -379,8 +380,6 @@ def _at_every_reserve(study: Study):
     """The plan, and the best possible where a year of it takes milliseconds, by reserve."""
     if study.run.hours.n_steps <= HOURLY_STEPS:
         return study.frontier.plan, None if study.frontier.best is study.frontier.plan else study.frontier.best
-    from simulate.house.frontier import levels_of
-
     return levels_of(study.run.asked, 11), None
 
 

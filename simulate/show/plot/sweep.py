@@ -12,6 +12,7 @@ from matplotlib.collections import LineCollection
 from profiles.files import folder_for, written
 from profiles.noun import BadInput
 from simulate.designs.columns import label_of
+from simulate.designs.influence import pareto
 from simulate.physics.outages.spread import MARKS_H
 from simulate.show.plot.heat import SHADES
 from simulate.show.plot.paper import (
@@ -246,8 +247,6 @@ def pareto_plot(
     >>> ax.collections[-1].get_offsets().data.tolist()
     [[1.0, 5.0], [2.0, 9.0]]
     """
-    from simulate.designs.influence import pareto
-
     front = pareto(table, least=(price,), most=(hours, saving))
     good = table.dropna(subset=[price, hours, saving])
     beaten = good.drop(index=front.index)

@@ -1,0 +1,1 @@
+"""The report (evidence) and the proposal (two pages for the client) as single HTML files."""

@@ -15,6 +15,7 @@ from simulate.document.money_lines import apart_text, paid_text
 from simulate.document.study import Study
 from simulate.document.uncertainty import span_of
 from simulate.house.recharge import charging_stop
+from simulate.show.plot import plates_of
 from simulate.show.report.page import template
 from simulate.show.report.sheets import BESIDE, TWIN, parts_of
 from simulate.show.report.sources import with_source
@@ -43,8 +44,6 @@ def write_report(study: Study, path: str | Path, *, figures=None) -> None:
         As `simulate.show.plot.write_figures` returns them; drawn here without them.
     """
     if figures is None:
-        from simulate.show.plot import plates_of
-
         figures = plates_of(study)
     text = report_html(study, figures)
     with written(path) as beside:

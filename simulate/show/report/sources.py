@@ -8,6 +8,7 @@ from pathlib import Path
 
 from profiles.loads.bills import BillsLoad
 from profiles.loads.load import DailyLoad, DegreeLoad, DesignLoad, MeasuredLoad, MeterLoad, NameplateLoad, ShapedLoad
+from profiles.meter import document
 from simulate.document.study import Study
 from simulate.show.report.table import Table
 
@@ -99,8 +100,6 @@ def _date(path: str | Path) -> str:
 
 def meters(study: Study) -> Table:
     """What each meter file holds."""
-    from profiles.meter import document
-
     rows, site = [], study.site
     loads = dict.fromkeys(part for _, load in _loads(study) for part in _parts(load) if isinstance(part, MeterLoad))
     for load in loads:

@@ -1,0 +1,1 @@
+"""What the command prints: the answer first, then one table, then what to do next."""

@@ -10,9 +10,11 @@ from pathlib import Path
 
 from profiles.files import plain_table, written
 from profiles.noun import BadInput
+from simulate.designs.fleet import LABEL, SPREAD, SUMMED, by_group, read_fleet
 from simulate.designs.row import Wanted
 from simulate.designs.sweep import run_parts
 from simulate.designs.varied import designs_of, vary_of
+from simulate.show.plot.sweep import write_sweep_figures
 from simulate.site.cautions import SHORT
 from simulate.site.site import Site
 
@@ -126,8 +128,6 @@ def _groups(out: str | Path, by: str) -> list[dict]:
     """What the groups of a fleet come to, written beside the parts too."""
     import pandas as pd
 
-    from simulate.designs.fleet import LABEL, SPREAD, SUMMED, by_group
-
     table = pd.read_parquet(out, columns=list(dict.fromkeys([f"{LABEL}{by}", "error", *SUMMED, *SPREAD])))
     found = by_group(table, by)
     with written(Path(out) / f"_by_{FILE_NAME.sub('-', by)}.csv") as beside:
@@ -137,15 +137,11 @@ def _groups(out: str | Path, by: str) -> list[dict]:
 
 def _figures(site: Site, out: str | Path) -> list[str]:
     """Names of the figures that were drawn."""
-    from simulate.show.plot.sweep import write_sweep_figures
-
     return write_sweep_figures(out, Path(out) / FIGURES, currency=site.rate.currency)
 
 
 def _vary(texts: list[str]):
     if len(texts) == 1 and "=" not in texts[0]:
-        from simulate.designs.fleet import read_fleet
-
         return read_fleet(texts[0])
     return vary_of(texts)
 

@@ -9,22 +9,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simulate.bill.bill import KINDS, rounded_to_add
+from simulate.bill.four_bills import FourBills
 from simulate.document.answers import hardest_month as worst_month
 from simulate.document.answers import hours_sentence as answer
 from simulate.document.money_answer import change_text, printed_steps
+from simulate.document.study import Study
 from simulate.document.words import hours_text, refill_text
 from simulate.house.recharge import charging_stop
+from simulate.house.ride import RideThrough
 from simulate.house.storm import storm_stated
 from simulate.physics.outages.spread import SEASONS, nine_in_ten
-from simulate.site.cautions import LIFE_SUPPORT, MANUAL
+from simulate.site.cautions import ALWAYS, LIFE_SUPPORT, MANUAL, MONEY, SHORT
 
 if TYPE_CHECKING:
     from rich.console import Console
-
-    from simulate.bill.four_bills import FourBills
-    from simulate.document.study import Study
-    from simulate.house.ride import RideThrough
-
 
 STEPS = {
     "today": "today",
@@ -235,8 +233,6 @@ def _show_panel(panel: dict, console: Console) -> None:
 
 def show_cautions(cautions: list[str], console: Console) -> None:
     """The cautions that results always stand beside: those of the site, then the usual ones in short."""
-    from simulate.site.cautions import ALWAYS, MONEY, SHORT
-
     usual = (*ALWAYS, MONEY)
     for text in cautions:
         if text not in usual and not text.startswith("Solar"):
