@@ -101,7 +101,7 @@ def _switched_reach(meter: PricedMeter, options: dict) -> tuple[np.ndarray, tupl
 
 def gains_by_inverting(pool: Pool) -> bool:
     """Whether a unit draws more on the utility than its inverter takes when it serves nothing."""
-    return pool.on_grid_kw > pool.no_load_kw * pool.discharge_efficiency + 1e-12
+    return pool.on_grid_kw * pool.dc_per_ac > pool.drain_kw(0.0) + 1e-12
 
 
 def kept_floor(asked: Asked) -> np.ndarray:

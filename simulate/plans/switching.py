@@ -14,6 +14,7 @@ import numpy as np
 
 from simulate.physics.compiled import jit
 from simulate.physics.meter_step import INVERTING_H, Shares, Wanted, cell_at, pools_step
+from simulate.physics.step import drain_kwh
 from simulate.plans.windows import search
 
 MOST_TRIED = 2_000
@@ -274,7 +275,8 @@ def _go_over(t, k, peaks, circuits, rules, walked, begin, end):
     for p in range(len(peaks.of_pool)):
         if peaks.of_pool[p] != peaks.group[k]:
             continue
-        need, starts = stay_steps * h * cell_at(walked.cells, p).no_load_kw, False
+        cell, starts = cell_at(walked.cells, p), False
+        need = drain_kwh(0.0, stay_steps * h, cell.dc_per_ac, cell.no_load_kw)
         for c in range(len(circuits.tied)):
             share, j = _share(circuits, p, c), circuits.tied[c]
             if share > 0.0 and end[j] > t:
