@@ -23,6 +23,7 @@ from simulate.show.report.table import Table
 from simulate.show.report.tables import tables_of, warnings_of
 from simulate.show.terminal import view
 from simulate.site import cautions
+from simulate.site.load_calculation import service_load
 from simulate.site.site import site_toml
 
 REFILL = {
@@ -76,6 +77,7 @@ def report_html(study: Study, figures) -> str:
         one_year=cautions.ONE_YEAR.format(n=len(study.ride.hours)),
         assumptions=[with_source(text) for text in study.document["assumptions"]],
         charging_is=(study.document["outage"]["recharge"] or {}).get("service_a_is", ""),
+        house_load=service_load(study.site),
         refill_words=REFILL,
         at_best=_at_best(study),
         money_said=None if study.worth is None else paid_text(study.worth),
