@@ -122,9 +122,10 @@ def outage(
         _print_json(document)
         return
     from simulate.show.terminal.listing import generator_lines, second_lines, show_reliability, switch_off_lines
-    from simulate.show.terminal.view import outage_lines, show_cautions, show_one, show_outage
+    from simulate.show.terminal.view import outage_lines, show_cautions, show_one, show_outage, show_stop
 
     console = _console()
+    show_stop(document["answer"]["stop"], console)
     if at is None:
         show_outage(ride, console)
         generator = generator_lines(outage["generator"]) if outage["generator"] else []
@@ -260,9 +261,10 @@ def panel(
         return
     from simulate.show.terminal.listing import show_assignment, show_findings
     from simulate.show.terminal.readings import show_as_built
-    from simulate.show.terminal.view import show_cautions
+    from simulate.show.terminal.view import show_cautions, show_stop
 
     console = _console()
+    show_stop(document["answer"]["stop"], console)
     show_findings(result.findings, console, passes=passes)
     if "as_built" in document:
         show_as_built(document["as_built"], console)

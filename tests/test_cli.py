@@ -200,6 +200,16 @@ def test_panel_shows_passes_on_request(job):
     assert [line for line in many.splitlines() if line.startswith("pass ")]
 
 
+def test_what_stops_the_job_is_said_first(tmp_path):
+    job = Path(__file__).parent / "panel" / "houses" / "must-not-be-built.toml"
+    shown = CliRunner().invoke(app, ["panel", str(job), "--out", str(tmp_path)])
+    assert shown.exit_code == 0, shown.output
+    assert shown.output.startswith("Do not build this as drawn: ")
+    page = (tmp_path / "sheets.html").read_text(encoding="utf-8")
+    sections = page.split("<section ")[1:]
+    assert all("Do not build this as drawn" in one.split("<table")[0] for one in sections)
+
+
 def test_readings_come_back_as_built(tmp_path):
     job = Path(__file__).parent / "panel" / "houses" / "well-pump.toml"
     readings = tmp_path / "readings.toml"

@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import pytest
 
 from simulate.panel.checks.check import check_panel
-from simulate.panel.sheets.sheets import sheets, write_sheets
+from simulate.panel.sheets.sheets import sheets, stopped, write_sheets
 from simulate.site.site import read_site
 from tests.panel.panel_bench import bench, both_unit, circuit, locked_pair, unit
 from tests.site.small_site import farmhouse
@@ -550,3 +550,13 @@ def test_the_one_line_diagram_shows_sizes():
         "35 A, 1 x 8 AWG Cu",
     ):
         assert part in words, part
+
+
+def test_what_stops_the_job_is_first_on_every_sheet():
+    stop = ["Do not build this as drawn: <Pump> is never carried."]
+    made = stopped(sheets(house()), stop)
+    for name, one in made.items():
+        assert one["notes"][0] == stop[0], name
+        assert "Do not build this as drawn: &lt;Pump&gt;" in one["html"].split("<table")[0], name
+        assert one["html"].count("Do not build") == 1, name
+    assert stopped(sheets(house()), []) == sheets(house())

@@ -10,6 +10,7 @@ body { font: 13px/1.35 sans-serif; color: #000; margin: 1.5em; }
 h1 { font-size: 20px; } h3 { font-size: 16px; margin: 0 0 .4em; }
 section.sheet { break-before: page; margin-top: 2em; }
 section.sheet:first-of-type { break-before: auto; }
+p.stop { border: 2px solid #000; padding: 4px 6px; margin: 0 0 .4em; font-weight: bold; }
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; width: calc(100% - 2px); }
 th, td { border: 1px solid #666; padding: 3px 5px; text-align: left; vertical-align: top; font-size: 11px; }

@@ -20,7 +20,9 @@ NONE = "-"
 PLANNING = "Planning estimate: a licensed electrician designs and installs; the authority having jurisdiction decides."
 
 
-def sheet(title: str, columns: Sequence[str], rows: Sequence[Sequence], notes: Sequence[str] = (), svg="") -> dict:
+def sheet(
+    title: str, columns: Sequence[str], rows: Sequence[Sequence], notes: Sequence[str] = (), svg="", loud=()
+) -> dict:
     """One sheet.
 
     Parameters
@@ -34,6 +36,8 @@ def sheet(title: str, columns: Sequence[str], rows: Sequence[Sequence], notes: S
         Sentences under the table, cautions among them.
     svg : str
         A drawing above the table.
+    loud : sequence of str
+        Sentences above all the rest: what must be put right before anything is built.
 
     Returns
     -------
@@ -45,22 +49,24 @@ def sheet(title: str, columns: Sequence[str], rows: Sequence[Sequence], notes: S
     >>> sheet("Legs", ["leg", "load [kW]"], [["A", 1.5]])["rows"]
     [['A', 1.5]]
     """
-    plain = {"title": title, "columns": list(columns), "rows": [list(row) for row in rows], "notes": list(notes)}
+    plain = {"title": title, "columns": list(columns), "rows": [list(row) for row in rows]}
+    plain["notes"] = [*loud, *notes]
     for row in plain["rows"]:
         if len(row) != len(columns):
             raise ValueError(f"sheet {title!r}: {len(columns)} columns, not {len(row)}: {row!r}")
-    return {**plain, "svg": svg, "html": sheet_html(plain, svg)}
+    return {**plain, "svg": svg, "html": sheet_html(plain, svg, loud)}
 
 
-def sheet_html(plain: dict, svg: str = "") -> str:
-    """A sheet as an HTML fragment: drawing, table, notes; names are escaped, there is no script."""
+def sheet_html(plain: dict, svg: str = "", loud: Sequence[str] = ()) -> str:
+    """A sheet as an HTML fragment: what is loud, drawing, table, notes; names are escaped, there is no script."""
     head = "".join(f'<th scope="col">{escape(str(column))}</th>' for column in plain["columns"])
     body = "".join("<tr>" + "".join(map(_cell, row)) + "</tr>\n" for row in plain["rows"])
-    notes = "".join(f"<li>{escape(note)}</li>\n" for note in plain["notes"])
+    notes = "".join(f"<li>{escape(note)}</li>\n" for note in plain["notes"][len(loud) :])
+    first = "".join(f'<p class="stop">{escape(one)}</p>\n' for one in loud)
     title = escape(plain["title"])
     table = f'<table aria-label="{title}"><thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody></table>\n'
     return (
-        f'<section class="sheet"><h3>{title}</h3>\n{svg}\n'
+        f'<section class="sheet"><h3>{title}</h3>\n{first}{svg}\n'
         + (table if plain["rows"] else "")
         + (f'<ul class="notes">\n{notes}</ul>\n' if notes else "")
         + "</section>\n"

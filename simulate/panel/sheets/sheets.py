@@ -39,6 +39,7 @@ TITLE_BLOCK = (
     "date",
     "revision",
 )
+PARTS = ("title", "columns", "rows", "notes", "svg")
 ORDER = ("fail", "not-assessed", "marginal", "pass")
 
 
@@ -95,6 +96,21 @@ def sheets(
         "client": client_page(layout, answers, findings, switch_off),
         "site-visit": site_visit(layout),
     }
+
+
+def stopped(made: Mapping[str, dict], stop: Sequence[str]) -> dict[str, dict]:
+    """The sheets with what must be put right first at the head of each.
+
+    Parameters
+    ----------
+    made : mapping of name to sheet
+        Of `sheets`.
+    stop : sequence of str
+        Sentences such as "Do not build this as drawn: ..."; none leave the sheets as they are.
+    """
+    if not stop:
+        return dict(made)
+    return {name: sheet(*(one[key] for key in PARTS), loud=stop) for name, one in made.items()}
 
 
 def reissued(made: Mapping[str, dict], site: Site, built: Built) -> dict[str, dict]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from simulate.document.study import Study
 from simulate.document.words import hours_text
-from simulate.panel.sheets.sheets import sheets
+from simulate.panel.sheets.sheets import reissued, sheets, stopped
 from simulate.physics.outages.spread import SEASONS, nine_in_ten
 
 
@@ -33,7 +33,17 @@ def client_answers(study: Study) -> dict[str, str]:
     return out
 
 
-def sheets_of(study: Study, assignment=None) -> dict:
-    """The crew's sheets of a study, with the client's sentences and the owner's list."""
+def sheets_of(study: Study, assignment=None, built: tuple | None = None) -> dict:
+    """The crew's sheets of a study, with the client's sentences and the owner's list; what stops the job first.
+
+    Parameters
+    ----------
+    study : Study
+    assignment : Assignment, optional
+    built : (Site, Built), optional
+        The site as it was drawn and what readings made of it: the sheets are reissued.
+    """
     answers = client_answers(study)
-    return sheets(study.site, study.findings, answers, assignment=assignment, switch_off=study.switch_off.text)
+    made = sheets(study.site, study.findings, answers, assignment=assignment, switch_off=study.switch_off.text)
+    made = made if built is None else reissued(made, *built)
+    return stopped(made, [one["text"] for one in study.answer["stop"]])

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from profiles.files import folder_for, plain_table, written
 from simulate.document.study import Study
-from simulate.panel.sheets.sheets import reissued, write_sheets
+from simulate.panel.sheets.sheets import write_sheets
 from simulate.show.frames import circuits_frame, months_frame
 from simulate.show.plot.plates import write_figures
 from simulate.show.report.client import sheets_of
@@ -64,8 +64,7 @@ def write_crew_sheets(study: Study, folder: str | Path, assignment=None, *, buil
     built : (Site, Built), optional
         The site as it was drawn and what readings made of it: the sheets are reissued.
     """
-    made = sheets_of(study, assignment)
-    write_sheets(made if built is None else reissued(made, *built), folder_for(folder))
+    write_sheets(sheets_of(study, assignment, built), folder_for(folder))
 
 
 def _text(path: Path, text: str) -> None:

@@ -74,6 +74,7 @@ def show_study(study: Study, console: Console) -> None:
     console.print(
         f"[bold]{plain(document['site'])}[/bold]  modelled year {study.run.hours.year}, {document['steps']:,} steps"
     )
+    show_stop(document["answer"]["stop"], console)
     stated = storm_stated(study.site)
     show_outage(study.ride, console, storm=study.storm if stated else None)
     if not stated:
@@ -100,6 +101,12 @@ def bound_lines(study: Study) -> list[str]:
     saved = lambda each: f"{each:,.2f} {currency} a year" if each >= 0.005 else "nothing"
     worth = f"one more kWh of battery would save {saved(more.per_kwh)} more, one more kW {saved(more.per_kw)}"
     return [*study.bound.notes, f"At best, {worth}."]
+
+
+def show_stop(stop: list[dict], console: Console) -> None:
+    """What must be put right before anything is built: the first thing on the screen."""
+    for one in stop:
+        console.print(f"[bold red]{plain(one['text'])}[/bold red]")
 
 
 def show_outage(ride: RideThrough, console: Console, storm: RideThrough | None = None) -> None:
