@@ -368,9 +368,13 @@ def page(
     site: SiteArg = None,
     port: Annotated[int, typer.Option(help="port on this machine; 0 for a free one")] = 0,
     no_open: Annotated[bool, typer.Option("--no-open", help="print the address, open no browser")] = False,
+    write: Annotated[Path | None, typer.Option(help="one HTML file that needs no server, for the client")] = None,
     as_json: Json = False,
 ) -> None:
     """The drawing board in the browser: move circuits, units and reserve, and see hours and dollars move."""
+    if write is not None:
+        _write_page(_site(site), write, as_json)
+        return
     from simulate.show.page.server import serve
 
     def say(url: str) -> None:
@@ -378,6 +382,31 @@ def page(
         print(text, flush=True)
 
     serve(_site(site), port=port, opens=not no_open, say=say)
+
+
+def _write_page(site, path: Path, as_json: bool) -> None:
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from simulate.show.page.sent import write_page
+
+    errors = Console(stderr=True)
+    with Progress(console=errors, disable=not errors.is_terminal) as bar:
+        task = bar.add_task("designs", total=None)
+
+        def says(n: int, seconds: float) -> None:
+            print(f"{n:,} designs, about {seconds:,.0f} s on this machine", file=sys.stderr, flush=True)
+            bar.update(task, total=n)
+
+        sent = write_page(site, path, says=says, seen=lambda n: bar.update(task, completed=n))
+    document = {"file": str(sent.path), "designs": sent.n_designs, "bytes": sent.n_bytes}
+    document |= {"left_as_drawn": list(sent.grid.left_out), "thinned": list(sent.grid.notes)}
+    if as_json:
+        _print_json(document)
+        return
+    kept = f" Left as drawn: {', '.join(sent.grid.left_out)}." if sent.grid.left_out else ""
+    thinned = "".join(f" {note.capitalize()}." for note in sent.grid.notes)
+    print(f"Written: {sent.path}, {sent.n_designs:,} designs, {sent.n_bytes:,} bytes.{kept}{thinned}")
 
 
 @app.command()

@@ -104,7 +104,7 @@ def why_never(site: Site, circuit) -> str:
 
 def hardest_month(ride: RideThrough) -> int:
     """Month whose outages last the least nine times in ten, 1 to 12."""
-    return 1 + int(np.argmin([nine_in_ten(ride.in_months((month,))) for month in range(1, 13)]))
+    return 1 + int(np.argmin(ride.p10_by_month))
 
 
 def hours_of(ride: RideThrough, aged: RideThrough) -> dict:

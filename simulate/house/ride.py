@@ -17,7 +17,7 @@ from simulate.house.year import run_year
 from simulate.physics.outage_walk import HAND_AFTER_H
 from simulate.physics.outages.island import WHY, Dark, Island
 from simulate.physics.outages.outages import first_dark
-from simulate.physics.outages.spread import SEASONS, TOLERANCE_H, lasting_frac, spread
+from simulate.physics.outages.spread import SEASONS, TOLERANCE_H, lasting_frac, nine_in_ten, spread
 from simulate.site.pools import leg_of
 from simulate.site.site import Site
 
@@ -79,9 +79,9 @@ class RideThrough:
     def first_legs(self) -> np.ndarray:
         """Leg that goes dead first in each outage: "A", "B", "both", "" where none does, shape (n_steps,) of str."""
         pools = self.house.pools
-        when = np.where(self.house.carrying, self.dark.dark_h, np.inf)
-        if not when.shape[1]:
+        if not self.dark.dark_h.shape[1]:
             return np.full(len(self.hours), "", dtype="<U4")
+        when = np.where(self.house.carrying, self.dark.dark_h, np.inf)
         first = when.min(axis=1)
         dead = np.isfinite(first)[:, None] & (when <= first[:, None] + TOLERANCE_H)
         names = np.array(["both" if len(pool.legs) > 1 else pool.legs for pool in pools], dtype="<U4")
@@ -108,6 +108,15 @@ class RideThrough:
     def in_months(self, months) -> np.ndarray:
         """Hours of the outages that begin in these months."""
         return self.hours[np.isin(self.house.hours.month, months)]
+
+    @cached_property
+    def p10_by_month(self) -> np.ndarray:
+        """Nine times in ten of each month's outages, shape (12,); infinite for a month without any. [h]"""
+        month = self.house.hours.month
+        out = np.full(12, np.inf)
+        for k in np.unique(month):
+            out[k - 1] = nine_in_ten(self.hours[month == k])
+        return out
 
     @cached_property
     def why_frac(self) -> dict[str, float]:

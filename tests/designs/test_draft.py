@@ -123,6 +123,7 @@ def test_no_unit_at_all_and_no_circuit_at_all_are_designs_too():
     draft = Draft(farmhouse())
     assert draft.changed(units={"A": 0, "B": 0}).ride.hours.max() == 0.0
     assert draft.changed(circuits=()).ride.hours.max() == 0.0
+    assert draft.changed(circuits=()).study.answer["hours"]["text"] == "No circuit is carried: there are no hours."
 
 
 def test_units_go_on_the_last_group_of_a_leg():

@@ -74,7 +74,7 @@ def scale_h(*rides: RideThrough) -> int:
     return next((top for top in SCALES_H if most <= 0.97 * top), SCALES_H[-1])
 
 
-def rulers_of(draft: Draft, lists: dict[str, list[Row]], top_h: int) -> dict:
+def rulers_of(draft: Draft, lists: dict[str, list[Row]], top_h: int, *, storms: bool = True) -> dict:
     """Both rulers: ticks, a line for each circuit that is on, and where the leg goes dead; hours by their square root.
 
     Returns
@@ -86,7 +86,7 @@ def rulers_of(draft: Draft, lists: dict[str, list[Row]], top_h: int) -> dict:
     height = height_px(lists)
     y_of = lambda hours: height - EDGE_PX - (min(hours, top_h) / top_h) ** 0.5 * (height - 2 * EDGE_PX)
     lasts = {int(k): hours_in(ride, own, month) for k, own in zip(ride.house.carried, ride.circuit_hours, strict=True)}
-    storm = draft.storm if states_storm(draft.site) and ride.load_case != "storm" else None
+    storm = draft.storm if storms and states_storm(draft.site) and ride.load_case != "storm" else None
     legs = {}
     for leg in "AB":
         legs[leg] = {
@@ -100,7 +100,7 @@ def rulers_of(draft: Draft, lists: dict[str, list[Row]], top_h: int) -> dict:
             ],
         }
     rows = {row.index: _row_text(row, lasts, draft, ride.horizon_h) for on in lists.values() for row in on}
-    return {"legs": legs, "rows": rows, "month": month, "top_h": top_h}
+    return {"legs": legs, "rows": rows, "lasts": lasts, "month": month, "top_h": top_h}
 
 
 def _marked(ride: RideThrough, storm: RideThrough | None, leg: str, month: int, top_h: int, y_of) -> dict:
@@ -110,10 +110,10 @@ def _marked(ride: RideThrough, storm: RideThrough | None, leg: str, month: int, 
     if dead and wild and abs(wild["y"] - dead["y"]) < LEAST_APART_PX:
         wild["said"] = dead["y"] + (LEAST_APART_PX if wild["y"] >= dead["y"] else -LEAST_APART_PX)
     taken = [one["said"] for one in (dead, wild) if one]
-    return {"dead": dead, "storm": wild, "ticks": _ticks(top_h, y_of, taken)}
+    return {"dead": dead, "storm": wild, "ticks": ticks(top_h, y_of, taken)}
 
 
-def _ticks(top_h: int, y_of, taken: list[float]) -> list[dict]:
+def ticks(top_h: int, y_of, taken: list[float]) -> list[dict]:
     """Marks of a ruler; hours are printed where there is room, from the foot up."""
     out, printed = [], list(taken)
     for hours in (h for h in TICKS_H if h <= top_h):
@@ -149,21 +149,27 @@ def _row_text(row: Row, lasts: dict, draft: Draft, horizon_h: float) -> str:
     return hours_text(lasts[row.index], horizon_h) if row.index in lasts else "never carried"
 
 
-def map_of(ride: RideThrough) -> list[list[dict]]:
-    """Twelve rows of twenty-four cells: nine times in ten, its shade, and what is printed."""
+def grid_h(ride: RideThrough) -> np.ndarray:
+    """Nine times in ten by month and hour at which the power fails, shape (288,); NaN where there is no outage. [h]"""
     axis = ride.house.hours
     cell = (axis.month - 1) * 24 + axis.minute // 60
     order = np.lexsort((ride.hours, cell))
     counts = np.bincount(cell, minlength=288)
-    first = np.cumsum(counts) - counts
-    at = first + np.floor(0.1 * (counts - 1) + 1e-12).astype(int)  # as numpy's method "lower"
-    hours = ride.hours[order][np.minimum(at, len(order) - 1)]
-    band = np.searchsorted(BANDS_H, hours, side="right")
+    at = np.cumsum(counts) - counts + np.floor(0.1 * (counts - 1) + 1e-12).astype(int)  # as numpy's method "lower"
+    return np.where(counts > 0, ride.hours[order][np.clip(at, 0, len(order) - 1)], np.nan)
+
+
+def bands(hours) -> np.ndarray:
+    """Shade of each cell of the map; -1 where there is none."""
+    return np.where(np.isnan(hours), -1, np.searchsorted(BANDS_H, np.nan_to_num(hours), side="right"))
+
+
+def map_of(ride: RideThrough) -> list[list[dict]]:
+    """Twelve rows of twenty-four cells: nine times in ten, its shade, and what is printed."""
+    hours = grid_h(ride)
     cells = [
-        {"band": int(band[k]), "short": _short(hours[k]), "text": hours_text(float(hours[k]), ride.horizon_h)}
-        if counts[k]
-        else None
-        for k in range(288)
+        {"band": band, "short": _short(h), "text": hours_text(h, ride.horizon_h)} if band >= 0 else None
+        for h, band in zip(hours.tolist(), bands(hours).tolist(), strict=True)
     ]
     return [cells[m * 24 : m * 24 + 24] for m in range(12)]
 

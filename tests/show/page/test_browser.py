@@ -11,8 +11,11 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import sync_playwright
 
 from simulate.document.study import study
+from simulate.show.page.board import Board
+from simulate.show.page.sent import write_page
 from simulate.show.page.state import text_of
-from simulate.show.report.report import CHROMIUM
+from simulate.show.report.page import CHROMIUM
+from tests.house.test_year import peaks
 from tests.show.page.served import served
 from tests.site.small_site import circuit, locked_pair, small_site
 
@@ -298,3 +301,38 @@ def test_a_design_is_written_from_the_page(browser, tmp_path):
         assert (tmp_path / "demo-design-1.toml").exists() and (tmp_path / "demo-design-1" / "report.html").exists()
         summary = json.loads((tmp_path / "demo-design-1" / "summary.json").read_text("utf-8"))
         assert plain(summary["answer"]["hours"]["text"]) == sentence(page)
+
+
+def test_a_file_looks_every_design_up_without_a_request(browser, tmp_path):
+    loads = [circuit("Left", 0.3), circuit("Right <b>", 0.2, "B", priority=2), circuit("Main", 0.4, on="main")]
+    site = small_site(loads, locked_pair(), operation={"plan": "time-of-use"}, rate=peaks())
+    sent = write_page(site, tmp_path / "page.html", workers=0)
+    context = browser.new_context(viewport={"width": 390, "height": 800})
+    page, asked, said = context.new_page(), [], []
+    page.set_default_timeout(SECONDS)
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("console", lambda message: said.append(message.text))
+    page.goto(sent.path.as_uri())
+    page.wait_for_selector("#answer .hours")
+    board = Board(site)
+    assert sentence(page) == plain(board.first.study.answer["hours"]["text"])
+    page.click('.row:has-text("Right")')
+    page.select_option("#units", "1")
+    page.select_option("#reserve", "2")
+    units, reserve = sent.grid.units[1], sent.grid.reserves[2]
+    draft = board.first.changed(circuits={"Right <b>": False}, units=units, reserve=reserve)
+    assert sentence(page) == plain(study(draft.site).answer["hours"]["text"])
+    assert page.is_disabled('input[name=on][value="2"]')
+    page.focus("#map td[tabindex='0']")
+    page.keyboard.press("ArrowDown")
+    assert page.inner_text("#say").startswith("February, 00:00")
+    kept = page.url
+    page.reload()
+    page.wait_for_selector("#answer .hours")
+    assert page.url == kept and sentence(page) == plain(draft.study.answer["hours"]["text"])
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert {url.split("#")[0] for url in asked} == {sent.path.as_uri()} and not said
+    bypass = browser.new_context(bypass_csp=True).new_page()
+    bypass.goto(sent.path.as_uri())
+    bypass.wait_for_selector("#answer .hours")
+    assert [one["id"] for one in Axe().run(bypass).response["violations"]] == []
