@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 COLUMNS = ("ghi", "dni", "dhi", "temp_c", "wind_m_s")
-KNOWN = "keeplit reads TMY3, TMY2, EPW, NSRDB CSV, PVGIS TMY (CSV, JSON) and SolarAnywhere CSV files"
+KNOWN = "keeplit reads TMY3, TMY2, EPW, NSRDB CSV, PVGIS TMY and hourly series (CSV, JSON) and SolarAnywhere CSV files"
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,6 +32,23 @@ class Rows:
     convention: str
     temp_at_frac: float
     notes: tuple[str, ...] = ()
+
+
+def split_years(rows: Rows) -> list[Rows]:
+    """The calendar years of a file of more than one year of rows; a typical year is one, whatever its months."""
+    if len(rows.years) <= 366 * 24 * 60 // _step_min(rows):
+        return [rows]
+    parts = []
+    for year in np.unique(rows.years):
+        mine = rows.years == year
+        fields = {name: getattr(rows, name)[mine] for name in ("month", "day", "start_min", "years")}
+        parts.append(replace(rows, **fields, values=rows.values[mine].reset_index(drop=True)))
+    return parts
+
+
+def _step_min(rows: Rows) -> int:
+    """Usual minutes between rows."""
+    return int(max(np.median(np.diff(rows.start_min) % 1440), 1)) if len(rows.start_min) > 1 else 60
 
 
 def plain_values(data: pd.DataFrame, no_sun: float, no_temp: float, no_wind: float) -> pd.DataFrame:

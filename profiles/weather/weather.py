@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from profiles.files import WEATHER_MB, plain_file
 from profiles.hours import Hours
@@ -19,7 +19,7 @@ from profiles.weather.check import check_place, check_values, check_whole, day_o
 from profiles.weather.file import read_rows
 from profiles.weather.noon import noon_note
 from profiles.weather.record import Weather
-from profiles.weather.rows import COLUMNS, KNOWN, Rows
+from profiles.weather.rows import COLUMNS, Rows, split_years
 from profiles.weather.sun import Sun, sun_of_steps
 
 LIBRARY = {
@@ -27,20 +27,49 @@ LIBRARY = {
     "alaska-coast": ("703165TY.csv", "TMY3 of the Alaskan coast, 55.3 N 160.5 W"),
     "south-florida": ("12839.tm2", "TMY2 of south Florida, 25.8 N 80.3 W"),
 }
-SUFFIXES = (".csv", ".json", ".epw", ".tm2", ".tmy", ".tm3", ".tmy3", ".tmy2")
 FAR_KM = 100.0
 EARTH_KM = 6371.0
+
+
+class Resample(Noun):
+    """Years put together from weeks, each of one house in one weather: load, sun and cold stay together."""
+
+    years: int = Field(ge=2, le=1000, description="how many such years")
+    seed: int = Field(1, ge=0, description="fixes which weeks they are made of")
 
 
 class WeatherSource(Noun):
     """The [weather] table of a site file."""
 
-    source: str = Field(
-        min_length=1, description='"library:NAME", or the path of a TMY3, TMY2, EPW, NSRDB CSV or PVGIS TMY file'
+    source: str | None = Field(
+        None, min_length=1, description='"library:NAME", or the path of a TMY3, TMY2, EPW, NSRDB CSV or PVGIS TMY file'
+    )
+    years: str | None = Field(
+        None,
+        min_length=1,
+        description="folder of actual years, or a file of several (PVGIS hourly series): each is run beside the source",
+    )
+    year: int | None = Field(
+        None, ge=1900, le=2100, description="of weather.years: the one that is simulated; the latest without a source"
+    )
+    resample: Resample | None = Field(
+        None, description="{ years, seed }: years put together from weeks of the simulated ones"
     )
     storm_years: str | None = Field(
         None, min_length=1, description="folder of actual weather years, for the hardest days that really came"
     )
+
+    @model_validator(mode="after")
+    def _names_weather(self) -> WeatherSource:
+        if self.source is None and self.years is None:
+            raise BadInput(
+                "is missing",
+                key="source",
+                way_out='write source = "library:piedmont" (see keeplit library), the path of a weather file, or years',
+            )
+        if self.year is not None and self.years is None:
+            raise BadInput("picks one of weather.years, which is not given", key="year", value=self.year)
+        return self
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,36 +145,37 @@ def read_weather(source: WeatherSource | str | Path, folder: str | Path | None =
     ('GREENSBORO PIEDMONT TRIAD INT, NC', 'hour-ending', 8760)
     """
     path = _path_of(source.source if isinstance(source, WeatherSource) else str(source), folder)
+    rows = rows_of_file(path)
+    if len(split_years(rows)) > 1:
+        raise BadInput(
+            "holds several years",
+            file=path.name,
+            key="the file",
+            way_out="name it as weather.years, and weather.year picks one of them",
+        )
+    return weather_of(rows, path.name)
+
+
+def rows_of_file(path: Path, key: str = "weather.source") -> Rows:
+    """The rows of a weather file; `key` names it where it is not there."""
     try:
-        content = plain_file(path, WEATHER_MB, file=path, key="weather.source").read_bytes()
+        content = plain_file(path, WEATHER_MB, file=path, key=key).read_bytes()
     except FileNotFoundError:
         raise BadInput(
             "names a file that is not there",
-            key="weather.source",
+            key=key,
             value=str(path),
             way_out="give its path from the site file, or a library name: keeplit library",
         ) from None
     except OSError as error:
-        raise BadInput(
-            f"names a file that cannot be read ({error.strerror})", key="weather.source", value=str(path)
-        ) from None
-    weather = _checked_year(read_rows(content, path.name), path.name)
+        raise BadInput(f"names a file that cannot be read ({error.strerror})", key=key, value=str(path)) from None
+    return read_rows(content, path.name)
+
+
+def weather_of(rows: Rows, file: str) -> Weather:
+    """One year of rows, checked from end to end."""
+    weather = _checked_year(rows, file)
     return replace(weather, notes=weather.notes + noon_note(weather))
-
-
-def read_weather_years(folder: str | Path, key: str = "weather.source") -> tuple[Weather, ...]:
-    """Every weather file of a folder, in order of their years: actual years for outage statistics; `key` names it.
-
-    Raises
-    ------
-    BadInput
-        No folder, no weather file in it, or one that is refused.
-    """
-    place = Path(folder)
-    files = sorted(file for file in place.glob("*") if file.suffix.lower() in SUFFIXES) if place.is_dir() else []
-    if not files:
-        raise BadInput("must be a folder that holds weather files", key=key, value=str(folder), way_out=KNOWN)
-    return tuple(sorted((read_weather(file) for file in files), key=lambda weather: weather.year or 0))
 
 
 def weather_on(weather: Weather, hours: Hours) -> WeatherYear:

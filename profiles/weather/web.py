@@ -32,6 +32,7 @@ OTHERS = (
     ),
 )
 WAY_OUT = "fetch a typical year (TMY3, EPW, PVGIS TMY) or an actual year (NSRDB CSV) of the place"
+LOWEST_SUN_DEG = 2.0  # below it a beam on the ground says little of the beam itself; engineering judgement
 _TMY_COLUMNS = {"G(h)": "ghi", "Gb(n)": "dni", "Gd(h)": "dhi", "T2m": "temp_air", "WS10m": "wind_speed"}
 
 
@@ -58,11 +59,11 @@ def is_pvgis_json(text: str) -> bool:
 
 
 def pvgis_csv(text: str) -> Rows:
-    """The typical year of PVGIS as CSV; its hourly series holds irradiance on a plane and is refused."""
+    """The typical year of PVGIS as CSV, or its hourly series of a level plane."""
     from pvlib.iotools import read_pvgis_tmy
 
     if "time(UTC)" not in text[:4000]:
-        raise _on_a_plane()
+        return _hourly_csv(text.replace("\r\n", "\n"))
     content = io.BytesIO(text.replace("\r\n", "\n").encode())
     data, meta = read_pvgis_tmy(content, pvgis_format="csv", map_variables=False)
     inputs = meta["inputs"]
@@ -72,23 +73,80 @@ def pvgis_csv(text: str) -> Rows:
 
 
 def pvgis_json(text: str) -> Rows:
-    """The typical year of PVGIS as JSON."""
+    """The typical year of PVGIS as JSON, or its hourly series of a level plane."""
     from pvlib.iotools import read_pvgis_tmy
 
     content = json.loads(text)
     if "tmy_hourly" not in content["outputs"]:
-        raise _on_a_plane()
+        return _hourly_json(content)
     data, meta = read_pvgis_tmy(io.StringIO(text), pvgis_format="json", map_variables=False)
     place = meta["inputs"]["location"]
     offset = place.get("irradiance_time_offset", 0.0)
     return _pvgis(data, place["latitude"], place["longitude"], place["elevation"], float(offset))
 
 
-def _on_a_plane() -> BadInput:
-    return BadInput(
-        "is an hourly series of PVGIS: irradiance on a plane, not on the ground and on the beam",
-        key="the file",
-        way_out="fetch PVGIS's typical year (TMY), or an NSRDB CSV file",
+_HEAD = re.compile(r"(Latitude|Longitude|Elevation|Slope)[^:]*:\s*(-?[\d.]+)")
+
+
+def _hourly_csv(text: str) -> Rows:
+    at = text.find("\ntime,")
+    head = {name: float(value) for name, value in _HEAD.findall(text[:at])}
+    table = text[at + 1 :].split("\n\n")[0]
+    data = pd.read_csv(io.StringIO(table))
+    return _hourly(data, *(head.get(name) for name in ("Latitude", "Longitude", "Elevation", "Slope")))
+
+
+def _hourly_json(content: dict) -> Rows:
+    place = content["inputs"].get("location", {})
+    fixed = content["inputs"].get("mounting_system", {}).get("fixed", {})
+    data = pd.DataFrame(content["outputs"].get("hourly", []))
+    slope = fixed.get("slope", {}).get("value")
+    return _hourly(data, *(place.get(name) for name in ("latitude", "longitude", "elevation")), slope)
+
+
+def _hourly(data: pd.DataFrame, latitude, longitude, elevation, slope) -> Rows:
+    """Years of hours on a level plane: its beam over the sine of the sun's height is the direct normal irradiance."""
+    columns = {"Gb(i)", "Gd(i)", "H_sun", "T2m", "WS10m"}
+    if slope is None or slope != 0 or not columns <= set(data.columns):
+        raise BadInput(
+            "is an hourly series of PVGIS on a sloping plane or without its components, so neither the sun on the "
+            "ground nor the beam is known",
+            key="the file",
+            way_out="fetch it with slope 0 and radiation components, or PVGIS's typical year (TMY)",
+        )
+    data = data[data["time"].astype(str).str.match(r"\d{8}:\d{4}$")].reset_index(drop=True)
+    stamp = pd.DatetimeIndex(pd.to_datetime(data["time"], format="%Y%m%d:%H%M"))
+    beam, diffuse, height = (pd.to_numeric(data[name]).to_numpy(dtype=float) for name in ("Gb(i)", "Gd(i)", "H_sun"))
+    low = (height < LOWEST_SUN_DEG) & (beam > 0)
+    up = np.where(height >= LOWEST_SUN_DEG, np.sin(np.radians(np.maximum(height, LOWEST_SUN_DEG))), np.inf)
+    values = pd.DataFrame(
+        {
+            "ghi": beam + diffuse,
+            "dni": beam / up,
+            "dhi": diffuse + np.where(low, beam, 0.0),
+            "temp_air": pd.to_numeric(data["T2m"]),
+            "wind_speed": pd.to_numeric(data["WS10m"]),
+        }
+    )
+    notes = (f"its values stand {int(stamp.minute[0])} min after the hour",)
+    if low.any():
+        told = f"the beam of {int(low.sum())} hours with the sun under {LOWEST_SUN_DEG:g} degrees is taken as diffuse"
+        notes += (f"{told} ({beam[low].sum() / 1000:.2f} kWh/m2)",)
+    return Rows(
+        "PVGIS hourly series",
+        f"PVGIS {float(latitude):.3f}, {float(longitude):.3f}",
+        float(latitude),
+        float(longitude),
+        float(elevation),
+        0.0,
+        stamp.month.to_numpy(),
+        stamp.day.to_numpy(),
+        (stamp.hour * 60 + stamp.minute).to_numpy() - 30,
+        stamp.year.to_numpy(),
+        plain_values(values, np.nan, np.nan, np.nan),
+        "at the stamp, taken as its middle",
+        0.5,
+        notes,
     )
 
 

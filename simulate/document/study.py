@@ -30,6 +30,7 @@ from simulate.house.reliability import reliability_of, second_outage
 from simulate.house.ride import RideThrough, ride_through
 from simulate.house.storm import storm_stated
 from simulate.house.walked import HouseYear
+from simulate.house.weather_years import weather_years
 from simulate.house.year import run_year
 from simulate.panel.checks.check import check_panel
 from simulate.site.cautions import ONE_YEAR, SHARED_NEUTRAL, cautions_of
@@ -120,6 +121,11 @@ class Study:
         return worth_of(self.run, self.bills, unserved_kwh_per_year=case and case["unserved_kwh_per_year"])
 
     @cached_property
+    def weather_years(self) -> dict | None:
+        """Hours and bills over the weather years that the site asks for; None without weather."""
+        return weather_years(self.ride)
+
+    @cached_property
     def medical(self) -> dict | None:
         """`medical_of` the year."""
         return medical_of(self.run, self.aged)
@@ -174,6 +180,7 @@ class Study:
             },
             "money": None if self.worth is None else self.worth.document(),
             "ranges": None,
+            "weather_years": self.weather_years,
             "assumptions": assumptions_of(self.run),
             "cautions": self.cautions,
             "proposal": self.proposal,

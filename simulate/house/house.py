@@ -17,6 +17,7 @@ from profiles.rate.printed import read_printed_bills
 from profiles.solar.log import log_years
 from profiles.solar.roof import solar_dc_kw, solar_kw
 from profiles.weather.weather import LIBRARY, read_weather, weather_on
+from profiles.weather.years import read_weather_years
 from simulate.house.notes import below_notes, house_cautions, shape_notes, weather_notes
 from simulate.site.pools import LegPool, carries_two_pole, leg_of, pool_of, pools_of, share_on_pools
 from simulate.site.site import DEFAULT_YEAR, Site
@@ -38,12 +39,39 @@ class SiteSources(Sources):
     @cached_property
     def weather(self):
         """The site's weather file, or None where none is named."""
-        if self.site.weather is None:
+        told = self.site.weather
+        if told is None:
             return None
+        if told.source is None or told.year is not None:
+            return self._of_years(told.year)
         try:
-            return read_weather(self.site.weather, self.site.folder)
+            return read_weather(told, self.site.folder)
         except BadInput as error:
             raise _in_file(error, self.site, "" if error.file is None else "weather.source") from None
+
+    @cached_property
+    def weather_years(self) -> tuple:
+        """The actual years of `weather.years`, none where it names none."""
+        if self.site.weather is None or self.site.weather.years is None:
+            return ()
+        try:
+            return read_weather_years(self.site.folder / self.site.weather.years)
+        except BadInput as error:
+            raise _in_file(error, self.site, "" if error.file is None else "weather.years") from None
+
+    def _of_years(self, year: int | None):
+        """One of the actual years: the one that is named, else the latest."""
+        found = [one for one in self.weather_years if one.year == year] if year is not None else self.weather_years
+        if not found:
+            known = ", ".join(str(one.year) for one in self.weather_years)
+            raise BadInput(
+                "is not among weather.years",
+                file=self.site.file,
+                key="weather.year",
+                value=year,
+                way_out=f"it has {known}",
+            )
+        return found[-1]
 
     def year(self, hours: Hours, asks: str = "a load that follows the weather"):
         """The weather on the hour axis; `asks` names what needs it, where there is none."""

@@ -7,7 +7,7 @@ import numpy as np
 from profiles.loads.circuit import OutageScale
 from profiles.noun import BadInput
 from profiles.weather.storms import storm_days
-from profiles.weather.weather import read_weather_years
+from profiles.weather.years import read_weather_years
 from simulate.house.house import SiteSources, house_of
 from simulate.house.outage_met import outage_kw
 from simulate.house.ride import RideThrough, ride_through

@@ -15,7 +15,7 @@ from profiles.rate.rate import Rate
 from profiles.rate.source import resolve_rate
 from simulate.site.site import Site
 
-NAMES = re.compile(r'"(meter|bills|csv|source)":\s*("(?:[^"\\]|\\.)*")')
+NAMES = re.compile(r'"(meter|bills|csv|source|years)":\s*("(?:[^"\\]|\\.)*")')
 """Keys whose value is the path of a file."""
 COMES_ALONG = "library:"
 NOT_THERE = "not there"
@@ -34,7 +34,7 @@ def files_in(text: str) -> tuple[str, ...]:
 
 
 def content_of(name: str, folder: str | Path) -> str:
-    """Hash of the bytes of a file, or "not there".
+    """Hash of the bytes of a file, or of all files of a folder, or "not there".
 
     Parameters
     ----------
@@ -43,6 +43,9 @@ def content_of(name: str, folder: str | Path) -> str:
     folder : str or Path
     """
     path = Path(folder) / Path(name).expanduser()
+    if path.is_dir():
+        told = [f"{one.name} {content_of(one.name, path)}" for one in sorted(path.iterdir()) if one.is_file()]
+        return hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
     try:
         told = plain_file(path, FEED_MB).stat()
         return _digest(str(path), told.st_size, told.st_mtime_ns)

@@ -333,7 +333,7 @@ def site_toml(site: Site) -> str:
     return tomlkit.dumps(_plain(data))
 
 
-FILE_KEYS = ("meter", "bills", "csv", "source", "storm_years")
+FILE_KEYS = ("meter", "bills", "csv", "source", "storm_years", "years")
 """Keys that hold the path of a file or a folder, or a name of the library."""
 
 

@@ -19,9 +19,9 @@ from profiles.weather.weather import (
     distance_km,
     far_note,
     read_weather,
-    read_weather_years,
     weather_on,
 )
+from profiles.weather.years import read_weather_years
 
 NEW_YORK = "America/New_York"
 PIEDMONT = read_weather("library:piedmont")
@@ -395,6 +395,52 @@ def test_a_folder_of_years_comes_in_order(tmp_path):
     assert [weather.year for weather in read_weather_years(tmp_path)] == [2019, 2021]
     with pytest.raises(BadInput, match="must be a folder that holds weather files"):
         read_weather_years(tmp_path / "none")
+
+
+def pvgis_hourly_csv(years, slope=0):
+    """A PVGIS hourly series of a level plane with its components, from memory of the service's layout; values invented."""
+    lines = ["Latitude (decimal degrees):\t40.000", "Longitude (decimal degrees):\t-105.000", "Elevation (m):\t1600"]
+    lines += ["Radiation database:\tPVGIS-ERA5", "", f"Slope: {slope} deg. ", "Azimuth: 0 deg. ", ""]
+    lines += ["time,Gb(i),Gd(i),Gr(i),H_sun,T2m,WS10m,Int"]
+    for year in years:
+        stamps = pd.date_range(f"{year}-01-01 00:30", f"{year + 1}-01-01", freq="h")
+        middle = sun_of_steps(40.0, -105.0, 1600.0, stamps.as_unit("s").asi8 - 60.0, 120.0)
+        height = 90.0 - middle.zenith_deg
+        beam = np.where(height > 0, 700.0 * np.sin(np.radians(np.maximum(height, 0.0))), 0.0)
+        for stamp, direct, high in zip(stamps, beam, height, strict=True):
+            lines.append(
+                f"{stamp:%Y%m%d:%H%M},{direct:.2f},{60.0 * (high > 0):.1f},0.0,{max(high, 0):.2f},{stamp.month - year % 7}.0,2.0,0.0"
+            )
+    return "\n".join([*lines, "", "Gb(i): Beam irradiance (W/m2)", ""])
+
+
+def test_an_hourly_series_of_several_years_gives_each_of_them(tmp_path):
+    path = written(tmp_path, pvgis_hourly_csv((2015, 2016)), "series.csv")
+    years = read_weather_years(path)
+    assert [(one.year, len(one.ghi)) for one in years] == [(2015, 8760), (2016, 8784)]
+    noon = years[0].dni[years[0].ghi > 400]
+    assert noon == pytest.approx(np.full(len(noon), 700.0), rel=0.001)
+    assert years[0].ghi.sum() == pytest.approx((years[0].dhi + 0).sum() + _on_the_ground(years[0]), rel=0.02)
+    assert abs(noon_shift_min(years[0])) < 20
+    assert any("sun under 2 degrees is taken as diffuse" in note for note in years[0].notes)
+    with pytest.raises(BadInput, match="series.csv: the file holds several years; name it as weather.years"):
+        read_weather(path)
+    with pytest.raises(BadInput, match="hourly series of PVGIS on a sloping plane.*fetch it with slope 0"):
+        read_weather(written(tmp_path, pvgis_hourly_csv((2015,), slope=30), "slope.csv"))
+
+
+def _on_the_ground(weather):
+    hours = hours_of_year(weather.year, "UTC")
+    sun = weather_on(weather, hours)
+    return float((sun.dni * np.clip(np.cos(np.radians(sun.zenith_deg)), 0, None)).sum())
+
+
+def test_a_year_that_a_series_does_not_hold_whole_is_left_out_and_named(tmp_path):
+    text = pvgis_hourly_csv((2015, 2016)).split("\n")
+    cut = [line for line in text if not line.startswith("201612")]
+    years = read_weather_years(written(tmp_path, "\n".join(cut), "series.csv"))
+    assert [one.year for one in years] == [2015]
+    assert any("series.csv does not hold all of 2016: left out" in note for note in years[0].notes)
 
 
 def test_a_far_station_is_noted_and_a_near_one_is_not():

@@ -75,7 +75,8 @@ def _inputs(study: Study) -> Iterator[tuple[str, str, str, str]]:
     weather = run.house.sources.weather
     if weather is not None:
         years = "typical year: months of several" if weather.year is None else f"{weather.year}"
-        yield "weather", f"{weather.name}, {weather.format}", site.weather.source, years
+        of_years = f"weather.years = {site.weather.years}"
+        yield "weather", f"{weather.name}, {weather.format}", site.weather.source or of_years, years
     for key, rate in (("rate", site.rate), ("today's rate", site.rate_today)):
         if rate is not None:
             yield key, rate.name, rate.description or f"as written in {file}", dated

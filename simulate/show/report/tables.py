@@ -15,6 +15,7 @@ from simulate.physics.outages.spread import SEASONS, lasting_frac, nine_in_ten
 from simulate.show.frames import circuits_frame
 from simulate.show.report.sources import known, meters, sources
 from simulate.show.report.table import Table
+from simulate.show.report.weather import weather_years_table
 from simulate.show.terminal import view
 from simulate.site import cautions
 
@@ -37,6 +38,7 @@ def tables_of(study: Study) -> dict[str, Table]:
         "legs": _legs,
         "interruptions": _interruptions,
         "storm_days": _storm_days,
+        "weather_years": weather_years_table,
         "replay": _replay,
         "bills": _bills,
         "reserve": _reserve,

@@ -81,6 +81,8 @@ def show_study(study: Study, console: Console) -> None:
         console.print("Storm loads not stated.")
     for line in outage_lines(study.ride, document):
         console.print(line)
+    if document["weather_years"] is not None:
+        console.print(plain(document["weather_years"]["text"]))
     show_bills(study.bills, console)
     if study.bound.captured_frac is not None:
         most = f"{study.bound.saving:,.0f} {study.bills.with_battery.currency}"
