@@ -9,6 +9,7 @@ from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Thread
 from contextlib import contextmanager, suppress
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -30,6 +31,9 @@ from simulate.designs.varied import Grid, Table, designs_of
 from simulate.physics.compiled import cache_folder
 from simulate.site.named_files import contents
 from simulate.site.site import Site
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SMALL = 32
 """Sweeps of up to so many designs run in this process: starting others takes longer."""
@@ -59,7 +63,7 @@ def sweep(
     outages: bool = True,
     bound: bool = False,
     fails: bool = False,
-):
+) -> pd.DataFrame:
     """Run a site for every design that `vary` names, one row a design.
 
     Parameters
