@@ -498,7 +498,7 @@ def test_bill_equals_the_literal_twin_for_one_month_of_quarter_hours(seed, csv):
     compare(seed, (1 + seed % 12,), csv, step=15)
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("seed", range(1000))
 def test_bill_equals_the_literal_twin_for_one_month_a_thousand_times(seed, csv):
     compare(10_000 + seed, (1 + seed % 12,), csv, step=15 if seed % 4 == 0 else 30)
@@ -508,7 +508,7 @@ def test_bill_equals_the_literal_twin_for_a_year(csv):
     compare(501, tuple(range(1, 13)), csv)
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("seed", range(10))
 def test_bill_equals_the_literal_twin_for_ten_years(seed, csv):
     compare(600 + seed, tuple(range(1, 13)), csv, step=15 if seed % 2 else 30)

@@ -107,7 +107,7 @@ def test_best_set_equals_plain_enumeration(seed, hours):
     assert_best(random_site(seed), hours)
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("seed", range(4, 40))
 def test_best_set_equals_plain_enumeration_often(seed):
     load_control = ("none", "automatic", "by-hand")[seed % 3]
@@ -159,7 +159,7 @@ def test_best_set_with_solar_and_switched_circuits():
     assert_best(varied_site(5), 14.0, 0.9)
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("seed", range(24))
 def test_best_set_with_solar_and_switched_circuits_often(seed):
     assert_best(varied_site(seed), (6.0, 9.5, 14.0)[seed % 3], (0.6, 0.9)[seed % 2])

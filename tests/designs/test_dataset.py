@@ -128,7 +128,7 @@ def test_a_file_system_that_takes_no_more_is_told_and_later_taken_up(tmp_path):
     assert_whole(roomy)
 
 
-@pytest.mark.long
+@pytest.mark.hours
 def test_a_hundred_kills_lose_no_row_double_none_and_do_no_work_again(tmp_path):
     command, rng = Command(tmp_path, 16_000, outages=True), random.Random(7)
     finished, in_the_middle, half_written = {}, 0, 0

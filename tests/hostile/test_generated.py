@@ -68,14 +68,14 @@ def test_three_hundred_spoilt_sites_are_refused_in_one_line_that_points_right():
     assert not faults, "\n".join(faults)
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("block", range(100))
 def test_a_hundred_thousand_spoilt_sites_at_the_reader(block):
     faults = [one for seed in range(block * 1000, block * 1000 + 1000) for one in reader_complaints(seed)[1]]
     assert not faults, "\n".join(faults[:20])
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("block", range(200))
 def test_five_thousand_spoilt_sites_through_a_study(block):
     faults, seed, read = [], 10**6 + block * 1000, 0

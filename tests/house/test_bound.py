@@ -80,7 +80,7 @@ def test_no_plan_beats_the_bound_of_a_year(seed):
     assert above is not None
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("start", range(0, 500, 50))
 def test_no_plan_beats_the_bound_on_five_hundred_houses(start):
     above = [

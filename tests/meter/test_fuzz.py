@@ -102,7 +102,7 @@ def fuzz(kind: str, seconds: str, corpus: str | None = None) -> None:
     atheris.Fuzz()
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("kind", ["xml", "csv"])
 def test_two_minutes_of_fuzzing_find_nothing(kind):
     pytest.importorskip("atheris")

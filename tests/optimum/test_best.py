@@ -427,7 +427,7 @@ def test_the_benchmark_asserts_what_it_times():
     assert {"linprog"} == set(rows[0]["versus"])
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("style", ["parallel", "transfer"])
 def test_years_equal_linprog_and_the_walk(style):
     rng = np.random.default_rng({"parallel": 31, "transfer": 32}[style])
@@ -435,7 +435,7 @@ def test_years_equal_linprog_and_the_walk(style):
     assert any(feasible)
 
 
-@pytest.mark.long
+@pytest.mark.hours
 def test_many_fortnights_equal_linprog_and_the_walk():
     rng = np.random.default_rng(99)
     feasible = [check_case(drawn_case(rng, 336, style=style)) for style in ("parallel", "transfer") for _ in range(300)]

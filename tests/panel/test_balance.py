@@ -104,7 +104,7 @@ def test_the_programme_equals_enumeration(seed):
     assert outcome(site) == pytest.approx(enumerated(site), abs=2e-5)
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("seed", range(10, 250))
 def test_the_programme_equals_enumeration_many_times(seed):
     test_the_programme_equals_enumeration(seed)
@@ -115,7 +115,7 @@ def test_with_hours_it_equals_enumeration_where_all_are_compared(seed):
     with_hours(seed, most=5)
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("seed", range(28, 60))
 def test_with_hours_it_equals_enumeration_many_times(seed):
     with_hours(seed, most=8)

@@ -138,7 +138,7 @@ def test_the_loops_with_vectors_equal_the_loop_that_calls_the_physics(seed, styl
     check_vectors(track, lanes, start)
 
 
-@pytest.mark.long
+@pytest.mark.hours
 def test_many_lanes_of_two_pools_equal_the_single_walk():
     for seed in range(3000):
         check_every_lane(*drawn_pools(seed, TWO_POLE[seed % len(TWO_POLE)], seed % 4 == 0))

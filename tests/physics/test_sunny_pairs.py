@@ -68,7 +68,7 @@ def test_what_only_the_walk_knows_is_left_to_it():
     assert fast_dark_hours(island, waiting, soc, **options) is None
 
 
-@pytest.mark.long
+@pytest.mark.hours
 def test_many_pairs_with_sun_equal_the_walk():
     for seed in range(20000):
         given_, options = sunny_pair(seed)

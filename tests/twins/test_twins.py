@@ -144,7 +144,7 @@ def test_a_hundred_random_sites_equal_their_twins(tmp_path):
     assert sorted(set(SEEN) - set(EVERY)) == [], "branches that are not listed"
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("block", range(100))
 def test_two_thousand_random_sites_equal_their_twins(block, tmp_path):
     """Twenty sites of some days a block, its first one over the whole year."""
