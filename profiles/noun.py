@@ -24,9 +24,19 @@ class BadInput(ValueError):
     a.toml: battery.usable_kwh must be above 0, not -1; give kWh
     """
 
-    def __init__(self, rule: str, *, file: object = None, key: str = "", value: Any = ..., way_out: str = ""):
-        self.rule, self.file, self.key, self.value, self.way_out = rule, file, key, value, way_out
-        text = f"{file}: " if file is not None else ""
+    def __init__(
+        self,
+        rule: str,
+        *,
+        file: object = None,
+        key: str = "",
+        value: Any = ...,
+        way_out: str = "",
+        line: int | None = None,
+    ):
+        self.rule, self.file, self.key, self.value, self.way_out, self.line = rule, file, key, value, way_out, line
+        at = "" if line is None else f" line {line}"
+        text = f"{file}{at}: " if file is not None else ""
         key_text = key if len(key) <= LONGEST_KEY else f"{key[:150]}...{key[-80:]}"
         text += f"{key_text} {rule}" if key else rule
         if value is not ...:
@@ -39,7 +49,12 @@ class BadInput(ValueError):
         """The same refusal, naming the file (and the table) it came up in where it names none yet."""
         where = ".".join(part for part in (key, self.key) if part)
         file = file if self.file is None else self.file
-        return BadInput(self.rule, file=file, key=where, value=self.value, way_out=self.way_out)
+        return BadInput(self.rule, file=file, key=where, value=self.value, way_out=self.way_out, line=self.line)
+
+    def on_line(self, line: int | None, key: str = "") -> BadInput:
+        """The same refusal, naming the line of its file."""
+        key = key or self.key
+        return BadInput(self.rule, file=self.file, key=key, value=self.value, way_out=self.way_out, line=line)
 
 
 def _short(value: Any) -> str:
@@ -161,8 +176,18 @@ def _refusal(kind: type[Noun], error: ValidationError, data: dict, file: object,
         where = f"{key}.{cause.key}" if cause.key else key
         return BadInput(cause.rule, file=file, key=where, value=cause.value, way_out=cause.way_out)
     rule = first["msg"].removeprefix("Value error, ").replace("Input should be", "should be")
-    hint = _description(model, first["loc"])
-    return BadInput(rule, file=file, key=key, value=first["input"], way_out=f"it is: {hint}" if hint else "")
+    way_out = _as_text(first) or f"it is: {_description(model, first['loc'])}".removesuffix("it is: ")
+    return BadInput(rule, file=file, key=key, value=first["input"], way_out=way_out)
+
+
+def _as_text(error: dict) -> str:
+    """What to write where a number stands for a text; "" where that is not the fault."""
+    value = error["input"]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return ""
+    text = f"{value:g}" if isinstance(value, float) else str(value)
+    is_due = error["type"] == "string_type" or f"'{text}'" in str(error.get("ctx", {}).get("expected", ""))
+    return f'write "{text}"' if is_due else ""
 
 
 def _follow(kind: Any, data: Any, loc: tuple) -> tuple[Any, list[str], list[str]]:
@@ -223,3 +248,15 @@ def _description(model: Any, loc: tuple) -> str:
         if field is not None:
             return field.description or ""
     return ""
+
+
+def nearest(name: str, known: list[str]) -> str:
+    """The way out of a name that is not known: the nearest one, else all of them.
+
+    Examples
+    --------
+    >>> nearest("heet", ["heat", "flood"])
+    'did you mean "heat"?'
+    """
+    close = difflib.get_close_matches(name, known, n=1)
+    return f'did you mean "{close[0]}"?' if close else "known: " + ", ".join(known)

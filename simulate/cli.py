@@ -30,12 +30,13 @@ Out = Annotated[Path | None, typer.Option("--out", help="folder for summary, tab
 
 def main() -> None:
     """Run the command; bad input ends with 2 and one line, a fault of ours with 1."""
+    from profiles.lines import with_line
     from profiles.noun import BadInput
 
     try:
         app()
     except BadInput as error:
-        print(f"keeplit: {error}", file=sys.stderr)
+        print(f"keeplit: {with_line(error)}", file=sys.stderr)
         sys.exit(2)
     except KeyboardInterrupt:
         print("keeplit: stopped", file=sys.stderr)
@@ -493,11 +494,18 @@ def meter(
 
 
 @app.command()
-def new(file: Annotated[Path, typer.Argument(help="site file to write")], as_json: Json = False) -> None:
+def new(
+    file: Annotated[Path, typer.Argument(help="site file to write")],
+    circuits: Annotated[int | None, typer.Option(help="with so many circuits from the library")] = None,
+    from_directory: Annotated[
+        Path | None, typer.Option(help="with the circuits of a panel's directory: CSV with name, breaker_a, poles, leg")
+    ] = None,
+    as_json: Json = False,
+) -> None:
     """Write a commented starter site file."""
-    from simulate.site.starter import write_starter
+    from simulate.site.starter import asked_starter, write_starter
 
-    write_starter(file)
+    write_starter(file, asked_starter(circuits, from_directory))
     if as_json:
         _print_json({"written": str(file)})
         return
@@ -535,8 +543,20 @@ def library(
 
 
 @app.command()
-def schema(as_json: Annotated[bool, typer.Option("--json", help="the same: it is JSON as it is")] = False) -> None:
-    """Print the JSON Schema of the site file."""
+def schema(
+    table: Annotated[
+        str | None, typer.Argument(help="with --text: one table, such as battery", show_default=False)
+    ] = None,
+    text: Annotated[bool, typer.Option("--text", help="every key in words instead")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="the same: it is JSON as it is")] = False,
+) -> None:
+    """Print the JSON Schema of the site file, or every key in words."""
+    if text or table is not None:
+        from simulate.site.described import schema_text
+
+        told = schema_text(table)
+        _print_json({"table": table, "text": told}) if as_json else print(told)
+        return
     from simulate.site.site import Site
 
     _print_json(Site.model_json_schema(by_alias=True))

@@ -233,11 +233,7 @@ def test_readings_come_back_as_built(tmp_path):
 
 def test_balance_writes_a_changed_copy_with_its_comments(tmp_path):
     path, out = tmp_path / "two.toml", tmp_path / "balanced.toml"
-    path.write_text(
-        starter_text().replace('name = "Leg A unit"\n', 'name = "Leg A unit"\nlocked_with = "Leg B unit"\n')
-        + '\n[[battery]]\nname = "Leg B unit"\nleg = "B"\nlocked_with = "Leg A unit"\nusable_kwh = 5.0\n'
-        "continuous_kw = 3.0\ncharging_circuit = { breaker_a = 30, volts = 120 }\n"
-    )
+    path.write_text(starter_text())
     result = CliRunner().invoke(app, ["panel", str(path), "--balance", "--copy", str(out), "--json"])
     assert result.exit_code == 0, result.output
     legs = json.loads(result.stdout)["legs"]["legs"]
@@ -252,6 +248,7 @@ def test_balance_writes_a_changed_copy_with_its_comments(tmp_path):
 def test_new_and_schema_answer_in_json_too(tmp_path):
     path = tmp_path / "job.toml"
     assert json.loads(CliRunner().invoke(app, ["new", str(path), "--json"]).stdout) == {"written": str(path)}
+    assert json.loads(CliRunner().invoke(app, ["schema", "--text", "rate", "--json"]).stdout)["table"] == "rate"
     plain, asked = (CliRunner().invoke(app, ["schema", *more]).stdout for more in ((), ("--json",)))
     assert json.loads(asked)["properties"] and plain == asked
 

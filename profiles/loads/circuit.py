@@ -127,6 +127,9 @@ class Motor(Noun):
     )
     lra_a: Positive | None = Field(None, description="locked-rotor current as printed [A]")
     inrush_a: Positive | None = Field(None, description="start current as measured with an inrush clamp [A]")
+    start_va_range: tuple[Positive, Positive] | None = Field(
+        None, description="or: low and high of an engineering range of the start; never better than marginal [VA]"
+    )
     at_volts: Positive | None = Field(None, description="voltage that the figures are given at [V]")
     start_s: Positive = Field(1.0, description="duration of a start [s]")
     soft_start: bool = Field(False, description="has a soft starter")
@@ -144,6 +147,10 @@ class Circuit(BreakerNoun):
     """A branch circuit: one breaker and all that hangs on its wire."""
 
     name: str = Field(min_length=1, description="name of the circuit, once only in the file")
+    appliance: str | None = Field(
+        None, description="what of the library it is like: kind, breaker, watts, motor and load are taken from there"
+    )
+    count: int = Field(1, ge=1, le=40, description="number of equal circuits that the table stands for")
     on: Literal["sub-panel", "main", "candidate"] = Field(
         "sub-panel", description='"sub-panel", "main" or "candidate" (on the main panel until chosen)'
     )

@@ -47,10 +47,21 @@ def edition_year(code_edition: str | None) -> int | None:
     >>> edition_year("NEC 2023"), edition_year("2023 NEC"), edition_year("NEC 1999"), edition_year(None)
     (2023, 2023, None, None)
     """
+    year = named_year(code_edition)
+    return year if year in EDITIONS_HELD else None
+
+
+def named_year(code_edition: str | None) -> int | None:
+    """Year that the name of an edition holds, whether we hold the edition or not; None where it is no such name.
+
+    Examples
+    --------
+    >>> named_year("NEC 1999"), named_year("NFPA 70-2020"), named_year("the latest")
+    (1999, 2020, None)
+    """
     name = r"(?:NEC|NFPA\s*70)"
     match = re.fullmatch(rf"\s*{name}?[\s,-]*(\d{{4}})[\s,-]*{name}?\s*", code_edition or "", re.IGNORECASE)
-    year = int(match[1]) if match else None
-    return year if year in EDITIONS_HELD else None
+    return int(match[1]) if match else None
 
 
 def since(table: dict[int, object], year: int):

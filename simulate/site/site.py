@@ -2,28 +2,30 @@
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from functools import cached_property
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal
 
-from pydantic import Field, PrivateAttr
+from pydantic import Field, PrivateAttr, field_validator
 
 from profiles.files import read_toml
+from profiles.lines import with_line
 from profiles.loads.circuit import Circuit
-from profiles.noun import BadInput, Noun, read_noun
+from profiles.noun import BadInput, Noun, nearest, read_noun
 from profiles.rate.rate import Rate
 from profiles.rate.source import resolve_rate
 from profiles.solar.roof import Solar
 from profiles.weather.weather import WeatherSource
+from simulate.site.editions import named_year
 from simulate.site.glance import site_html
 from simulate.site.job import Job
 from simulate.site.money import Money
 from simulate.site.operation import Operation
 from simulate.site.outage import Outage
 from simulate.site.quote import Quote
+from simulate.site.templates import filled, filled_from, is_filled
 from simulate.site.unit import Battery
 from simulate.site.wiring import Generator, Service, Subpanel
 
@@ -42,6 +44,13 @@ class Place(Noun):
     step_min: Literal[60, 30, 15, 5, 1] = Field(60, description="60, 30, 15, 5 or 1 [min]")
     code_edition: str | None = Field(None, description='edition of the Code adopted there, such as "NEC 2023"')
 
+    @field_validator("code_edition")
+    @classmethod
+    def _names_a_year(cls, value):
+        if value is not None and named_year(value) is None:
+            raise BadInput("must name an edition by its year", value=value, way_out='write "NEC 2023"')
+        return value
+
 
 class Site(Noun):
     """One job: place, service, sub-panel, circuits, battery units, solar, rate and how it is run."""
@@ -53,6 +62,9 @@ class Site(Noun):
     service: Service = Field(Service(), description="the service and the main panel")
     subpanel: Subpanel = Field(Subpanel(), description="the backed-up sub-panel")
     circuit: tuple[Circuit, ...] = Field(min_length=1, description="branch circuits, one table each")
+    circuit_file: str | None = Field(
+        None, description="or beside them: a CSV file, a circuit a row, its keys as columns"
+    )
     battery: tuple[Battery, ...] = Field(min_length=1, description="groups of equal battery units")
     solar: Solar | None = Field(None, description="solar")
     generator: Generator | None = Field(None, description="generator")
@@ -127,12 +139,22 @@ def read_site(path: str | Path | None = None) -> Site:
         data = read_toml(path)
     except OSError as error:
         raise BadInput(f"cannot be read: {error.strerror or error}", file=path, way_out="check the path") from None
-    return site_of(data, file=str(path), folder=Path(path).parent)
+    except BadInput as error:
+        raise with_line(error) from None
+    try:
+        return site_of(data, file=str(path), folder=Path(path).parent)
+    except BadInput as error:
+        raise with_line(error) from None
 
 
 def site_of(data: dict, *, file: str = "the site", folder: Path = Path(".")) -> Site:
     """A site from the tables of a site file; see `read_site`."""
-    site = read_noun(Site, _named(data), file=file)
+    whole = filled(data, Path(folder), file)
+    try:
+        site = read_noun(Site, _named(whole.data), file=file)
+    except BadInput as error:
+        raise whole.of_source(error) from None
+    whole.mark(site)
     rates = {"rate": resolve_rate(site.rate, folder, file)}
     if site.rate_today is not None:
         rates["rate_today"] = resolve_rate(site.rate_today, folder, file)
@@ -180,7 +202,7 @@ def _check_names(site: Site) -> None:
                 file=site.file,
                 key=key,
                 value=partner,
-                way_out=_nearest(partner, [name for name in circuits if name != circuit.name]),
+                way_out=nearest(partner, [name for name in circuits if name != circuit.name]),
             )
         if circuits[partner].multiwire_with not in (None, circuit.name):
             raise BadInput(
@@ -198,11 +220,6 @@ def _check_names(site: Site) -> None:
                 value=partner,
                 way_out="a two-pole circuit has its own common disconnect",
             )
-
-
-def _nearest(name: str, known: list[str]) -> str:
-    close = difflib.get_close_matches(name, known, n=1)
-    return f'did you mean "{close[0]}"?' if close else "known: " + ", ".join(known)
 
 
 def _check_batteries(site: Site) -> None:
@@ -226,7 +243,7 @@ def _check_batteries(site: Site) -> None:
                     file=site.file,
                     key=f"{key}.locked_with",
                     value=group.locked_with,
-                    way_out=_nearest(group.locked_with, [*groups]),
+                    way_out=nearest(group.locked_with, [*groups]),
                 )
             if {group.leg, other.leg} != {"A", "B"}:
                 raise BadInput(
@@ -300,7 +317,7 @@ def _put(data: dict, key: str, value: Any) -> None:
         )
     table, name, rest = match[1], match[2], [part for part in match[3].split(".") if part]
     if table not in Site.model_fields or table == "schema":
-        raise BadInput("is not a table of the site file", key=key, way_out=_nearest(table, [*Site.model_fields]))
+        raise BadInput("is not a table of the site file", key=key, way_out=nearest(table, [*Site.model_fields]))
     if not rest:
         data[table] = value
         return
@@ -311,7 +328,7 @@ def _put(data: dict, key: str, value: Any) -> None:
         chosen = [one for one in targets if name is None or one.get("name") == name]
         if not chosen:
             names = [str(one.get("name")) for one in targets]
-            raise BadInput(f'names no "{name}"', key=key, way_out=_nearest(str(name), names))
+            raise BadInput(f'names no "{name}"', key=key, way_out=nearest(str(name), names))
     else:
         data[table] = dict(targets)
         chosen = [data[table]]
@@ -375,6 +392,11 @@ def _list_defaults(noun: Noun, path: str, lines: list[str]) -> None:
         value = getattr(noun, name)
         key = field.alias or name
         label = f"{path}.{key}" if path else key
+        if name == "count" and isinstance(noun, Circuit):
+            continue
+        if is_filled(noun, name):
+            lines.append(f"{label} = {_told(value)} ({filled_from(noun)})")
+            continue
         if isinstance(value, Noun) and (name in noun.model_fields_set or label in ("service", "subpanel", "operation")):
             _list_defaults(value, label, lines)
         elif isinstance(value, tuple) and value and isinstance(value[0], Noun):
@@ -385,6 +407,18 @@ def _list_defaults(noun: Noun, path: str, lines: list[str]) -> None:
             lines.append(f"{label} = {_shown(value)} (default)")
         elif isinstance(value, Noun):
             _list_defaults(value, label, lines)
+
+
+def _told(value: Any) -> str:
+    """A value that was filled in, tables as they would be written."""
+    if isinstance(value, Noun):
+        pairs = ", ".join(f"{k} = {_told(v)}" for k, v in value.model_dump(exclude_unset=True, by_alias=True).items())
+        return f"{{ {pairs} }}"
+    if isinstance(value, tuple | list):
+        return "[" + ", ".join(map(_told, value)) + "]"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{k} = {_told(v)}" for k, v in value.items()) + " }"
+    return _shown(value)
 
 
 def _shown(value: Any) -> str:

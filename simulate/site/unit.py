@@ -70,11 +70,12 @@ class Battery(BreakerNoun):
     """A group of equal battery units on one leg, or on both."""
 
     name: str | None = Field(None, min_length=1, description="name of the group, once only in the file")
+    source: str | None = Field(None, description='file that describes one unit, or "library:NAME"; keys beside it win')
     count: int = Field(1, ge=0, le=99, description="number of equal units")
     leg: Literal["A", "B", "both"] = Field("A", description='"A", "B", or "both" for a unit with 120/240 V output')
     locked_with: str | None = Field(None, description="the group whose output is phase-locked 180 degrees apart")
-    usable_kwh: NotNegative | None = Field(None, description="DC energy in the cells above the cutoff, one unit [kWh]")
-    usable_kwh_ac: NotNegative | None = Field(None, description="or: AC energy that one full unit delivers [kWh]")
+    usable_kwh: Positive | None = Field(None, description="DC energy in the cells above the cutoff, one unit [kWh]")
+    usable_kwh_ac: Positive | None = Field(None, description="or: AC energy that one full unit delivers [kWh]")
     nameplate_kwh: Positive | None = Field(None, description="nameplate energy, one unit [kWh]")
     continuous_kw: Positive = Field(description="continuous output, one whole unit [kW]")
     continuous_kw_per_leg: Positive | None = Field(None, description="of a 120/240 V unit; default half [kW]")

@@ -137,6 +137,7 @@ class Transfer(Noun):
 class Subpanel(BreakerNoun):
     """The backed-up sub-panel."""
 
+    source: str | None = Field(None, description='file that describes the panel, or "library:NAME"; keys beside it win')
     mode: Literal["transfer", "interactive"] = Field(
         "transfer", description='"transfer": whole circuits, break before make | "interactive": parallel with utility'
     )

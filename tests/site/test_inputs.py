@@ -278,11 +278,11 @@ def test_the_home_behind_a_whole_house_shape_is_listed(tmp_path):
         assert notes == ([] if said is None else [f'shape "whole-house": {said}'])
 
 
-def test_the_schema_and_the_starter_name_these_keys():
+def test_the_schema_names_these_keys_as_json_and_in_words():
+    from simulate.site.described import schema_text
     from simulate.site.site import Site
-    from simulate.site.starter import starter_text
 
-    schema, text = str(Site.model_json_schema(by_alias=True)), starter_text()
+    schema, text = str(Site.model_json_schema(by_alias=True)), schema_text()
     for key in ("extend", "redate", "add_solar", "storm_years", "extra_columns"):
         assert f"'{key}'" in schema and f"{key}:" in text
 

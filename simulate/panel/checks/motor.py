@@ -80,6 +80,9 @@ def start_of(circuit: Circuit, volts: float) -> Start | list[str]:
     if motor.lra_a is not None:
         amps = motor.lra_a * volts / rated
         return Start(amps, amps, f"printed locked-rotor current {said}")
+    if motor.hp is None and motor.start_va_range is not None:
+        low, high = (va / rated * volts / rated for va in motor.start_va_range)
+        return Start(low, high, f"an engineering range of such motors {said}", trusted=False)
     if motor.hp is None:
         return _by_kind(circuit, volts)
     letters = (motor.code_letter, motor.code_letter) if motor.code_letter else SMALL_MOTOR_LETTERS
