@@ -177,7 +177,7 @@ def test_the_same_bytes_under_any_time_zone(job):
     [
         (["panel"], "not assessed"),
         (["compare", "--units", "1:2"], "battery units cure only empty units"),
-        (["compare", "--vary", "battery.usable_kwh=5,10"], "battery.usable_kwh = 10"),
+        (["compare", "--vary", "battery.usable_kwh=4,5"], "battery.usable_kwh = 5"),
         (["choose", "--hours", "6"], "of the outages"),
         (["design", "--hours", "6", "--most-units", "2"], "of the outages"),
     ],
