@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from dataclasses import asdict
 from pathlib import Path
@@ -15,7 +16,6 @@ from profiles.numerals import real, whole
 app = typer.Typer(
     name="keeplit",
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
     help="Hours survived and bill savings of a battery-backed sub-panel, with its checks and sheets.",
 )
@@ -25,7 +25,28 @@ SiteArg = Annotated[
 ]
 SiteFile = Annotated[Path, typer.Argument(help="site file", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="one JSON document on stdout, nothing else there")]
-Out = Annotated[Path | None, typer.Option("--out", help="folder for summary, tables, report and figures")]
+Out = Annotated[Path | None, typer.Option("--out", help="folder for proposal, report, sheets, tables and figures")]
+Cautions = Annotated[bool, typer.Option("--cautions", help="print the cautions in full")]
+WIDTH_IN_A_PIPE = 110
+WIDEST = 120
+"""Columns of the text on a wide terminal: longer lines are hard to read."""
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib import metadata
+
+        print(f"keeplit {metadata.version('keeplit')}")
+        raise typer.Exit
+
+
+@app.callback()
+def common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="print it and end")
+    ] = False,
+) -> None:
+    """Hours survived and bill savings of a battery-backed sub-panel, with its checks and sheets."""
 
 
 def main() -> None:
@@ -52,8 +73,20 @@ def _site(path: Path | None):
 def _console():
     from rich.console import Console
 
+    asked = os.environ.get("COLUMNS", "")
     console = Console(highlight=False)
-    return console if console.is_terminal else Console(highlight=False, width=max(console.width, 110))
+    width = console.width if console.is_terminal or asked.isdigit() else WIDTH_IN_A_PIPE
+    return Console(highlight=False, width=min(width, WIDEST))
+
+
+def _foot(document: dict, console, cautions: bool) -> None:
+    """What to do next, and the cautions."""
+    from simulate.show.terminal.foot import next_lines, show_foot
+    from simulate.show.terminal.view import plain
+
+    for line in next_lines(document):
+        console.print(plain(line))
+    show_foot(document["cautions"], console, cautions)
 
 
 def _busy(text: str):
@@ -73,7 +106,7 @@ def _part(document: dict, *names: str) -> dict:
 
 
 @app.command()
-def study(site: SiteArg = None, as_json: Json = False, out: Out = None) -> None:
+def study(site: SiteArg = None, as_json: Json = False, out: Out = None, cautions: Cautions = False) -> None:
     """The whole job on one site: hours survived, bills, checks, report."""
     from simulate.document.study import study as study_of
 
@@ -91,6 +124,7 @@ def study(site: SiteArg = None, as_json: Json = False, out: Out = None) -> None:
 
     console = _console()
     show_study(result, console)
+    _foot(document, console, cautions)
     if out is not None:
         console.print(f"Written to {out}: proposal.html, report.html, summary.json, sheets, figures, tables.")
 
@@ -101,6 +135,7 @@ def outage(
     at: Annotated[str | None, typer.Option(help="one outage, from this local time: 2025-01-14T18:00")] = None,
     without: Annotated[list[str] | None, typer.Option(help="a circuit that is switched off in the outage")] = None,
     as_json: Json = False,
+    cautions: Cautions = False,
 ) -> None:
     """Hours survived by an outage that begins at any hour of the year."""
     from simulate.document.study import medical_of, outage_document
@@ -123,22 +158,24 @@ def outage(
         _print_json(document)
         return
     from simulate.show.terminal.listing import generator_lines, second_lines, show_reliability, switch_off_lines
-    from simulate.show.terminal.view import outage_lines, show_cautions, show_one, show_outage, show_stop
+    from simulate.show.terminal.view import beside_lines, outage_lines, show_answer, show_one, show_outage, show_stop
 
     console = _console()
-    show_stop(document["answer"]["stop"], console)
     if at is None:
+        show_answer(document["answer"], console)
         show_outage(ride, console)
-        generator = generator_lines(outage["generator"]) if outage["generator"] else []
-        for line in (*outage_lines(ride, document), *second_lines(outage["second_outage"]), *generator):
+        for line in outage_lines(ride, document):
             console.print(line)
-        for line in switch_off_lines(outage["switch_off"]):
+        generator = generator_lines(outage["generator"]) if outage["generator"] else []
+        own = (*second_lines(outage["second_outage"]), *generator, *beside_lines(document["cautions"]))
+        for line in (*own, *switch_off_lines(outage["switch_off"])):
             console.print(line, markup=False)
         if outage["reliability"]:
             show_reliability(outage["reliability"], console)
     else:
+        show_stop(document["answer"]["stop"], console)
         show_one(document["one"], console)
-    show_cautions(document["cautions"], console)
+    _foot(document | {"outage": {}}, console, cautions)
 
 
 @app.command()
@@ -150,8 +187,9 @@ def bill(
     out: Out = None,
     pdf: Annotated[Path | None, typer.Option(help="print the proposal to this file (needs Chromium)")] = None,
     as_json: Json = False,
+    cautions: Cautions = False,
 ) -> None:
-    """The three bills of the year, line by line, the saving, and money over the years."""
+    """The bills of the year from today's to the one with the battery, line by line, and money over the years."""
     from dataclasses import replace
 
     from simulate.document.study import study as study_of
@@ -172,7 +210,7 @@ def bill(
     if as_json:
         _print_json(document)
         return
-    _show_bill(result, extra, document)
+    _show_bill(result, extra, document, cautions)
 
 
 def _replayed(result, replay: Path | None) -> tuple:
@@ -195,9 +233,9 @@ def _bill_extras(result, ranges: bool, document: dict) -> dict:
     return extra
 
 
-def _show_bill(result, extra: dict, document: dict) -> None:
+def _show_bill(result, extra: dict, document: dict, cautions: bool) -> None:
     from simulate.show.terminal.money import show_money, show_ranges, show_replay, show_sources
-    from simulate.show.terminal.view import show_bills, show_cautions, show_lines
+    from simulate.show.terminal.view import beside_lines, plain, show_bills, show_lines
 
     console = _console()
     if "replay" in extra:
@@ -209,7 +247,9 @@ def _show_bill(result, extra: dict, document: dict) -> None:
         show_money(result.worth, console)
     if "ranges" in extra:
         show_ranges(extra["ranges"], console)
-    show_cautions(document["cautions"], console)
+    for line in beside_lines(document["cautions"]):
+        console.print(plain(line))
+    _foot(document, console, cautions)
 
 
 @app.command()
@@ -225,6 +265,7 @@ def panel(
     out: Annotated[Path | None, typer.Option("--out", help="folder for the sheets the crew needs")] = None,
     passes: Annotated[bool, typer.Option("--all", help="show the checks that pass too")] = False,
     as_json: Json = False,
+    cautions: Cautions = False,
 ) -> None:
     """Check the panel as it is wired; leg assignment; schedules and sheets."""
     from simulate.document.study import study as study_of
@@ -262,7 +303,7 @@ def panel(
         return
     from simulate.show.terminal.listing import show_assignment, show_findings
     from simulate.show.terminal.readings import show_as_built
-    from simulate.show.terminal.view import show_cautions, show_stop
+    from simulate.show.terminal.view import show_stop
 
     console = _console()
     show_stop(document["answer"]["stop"], console)
@@ -272,7 +313,9 @@ def panel(
     if assignment is not None:
         show_assignment(assignment, console)
         console.print(f"Written: {copy}")
-    show_cautions(document["cautions"], console)
+    if out is not None:
+        console.print(f"Written to {out}: sheets.html, one sheet a page, and each sheet as a table.")
+    _foot(document, console, cautions)
 
 
 def _as_built(drawn, path: Path):
@@ -289,6 +332,7 @@ def compare(
     vary: Annotated[str | None, typer.Option(help="a key and its values instead, such as solar.dc_kw=0,3,6")] = None,
     out: Annotated[Path | None, typer.Option("--out", help="folder for compare.csv, compare.json and figures")] = None,
     as_json: Json = False,
+    cautions: Cautions = False,
 ) -> None:
     """Battery units added one at a time, other values of a key, or two sites side by side."""
     from simulate.designs.compare import compared
@@ -301,11 +345,10 @@ def compare(
         _print_json(document)
         return
     from simulate.show.terminal.listing import show_comparison
-    from simulate.show.terminal.view import show_cautions
 
     console = _console()
     show_comparison(document, console)
-    show_cautions(document["cautions"], console)
+    _foot(document, console, cautions)
     if files:
         console.print(f"Written to {out}: {', '.join(path.name for path in files)}.")
 
@@ -323,6 +366,7 @@ def choose(
     share: Annotated[float, typer.Option(parser=real, metavar="FLOAT", help="in this share of the outages")] = 0.9,
     season: Annotated[str | None, typer.Option(help="winter, spring, summer or autumn")] = None,
     as_json: Json = False,
+    cautions: Cautions = False,
 ) -> None:
     """Which candidate circuits to back up so that a target is met."""
     from simulate.designs.choose import choose_circuits
@@ -333,11 +377,10 @@ def choose(
         _print_json(document)
         return
     from simulate.show.terminal.listing import show_choice
-    from simulate.show.terminal.view import show_cautions
 
     console = _console()
     show_choice(document, console)
-    show_cautions(document["cautions"], console)
+    _foot(document, console, cautions)
 
 
 @app.command()

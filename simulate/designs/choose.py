@@ -183,7 +183,7 @@ def choose_circuits(
     if not proposal.met:
         switch_off, note = _switch_off(house, required, target, worth)
         notes.append(note)
-    misses = dict.fromkeys(sets.names, "what is required misses the target by itself")
+    misses = dict.fromkeys(sets.names, "not tried: the circuits already backed up miss the target without it")
     return Choice(
         hours=hours,
         share=share,

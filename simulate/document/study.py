@@ -193,13 +193,6 @@ class Study:
         return proposal_of(self.ride, self.bills, self.worth, month, notes)
 
     @property
-    def storm_stated(self) -> bool:
-        """The site says what its loads are in the weather that causes outages."""
-        weather, scales = self.site.weather, [circuit.outage_scale for circuit in self.run.house.circuits]
-        stated = any("storm" in getattr(scale, "model_fields_set", ()) for scale in scales)
-        return stated or (weather is not None and weather.storm_years is not None)
-
-    @property
     def summary(self) -> dict:
         """The document with `ranges` worked out: what `--out` writes, and what `--json` prints in the same run."""
         if self.ranges is None:

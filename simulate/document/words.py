@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 
 def hours_text(hours: float, horizon_h: float = float("inf")) -> str:
     """Hours as people say them; what outlives the horizon is "at least".
@@ -38,3 +40,34 @@ def refill_text(hours: float) -> str:
     ('2.2 h', 'never')
     """
     return f"{hours:.1f} h" if hours < float("inf") else "never"
+
+
+def three_digits(value: float) -> str:
+    """A number with three significant digits at most, thousands with commas.
+
+    Examples
+    --------
+    >>> three_digits(0.032712), three_digits(13530.0), three_digits(1.0), three_digits(122.6)
+    ('0.0327', '13,500', '1', '123')
+    """
+    if value == 0.0 or not -float("inf") < value < float("inf"):
+        return f"{value:g}"
+    digits = 2 - int(math.floor(math.log10(abs(value))))
+    rounded = round(value, digits)
+    return f"{rounded:,.{max(digits, 0)}f}".rstrip("0").rstrip(".") if digits > 0 else f"{rounded:,.0f}"
+
+
+def measured(value: float | None, unit: str) -> str:
+    """A value with its unit in words; a share is per cent.
+
+    Examples
+    --------
+    >>> measured(0.032712, "frac"), measured(1.0, "bonds"), measured(13530.0, "operations"), measured(7.826, "kVA")
+    ('3.27%', '1 bond', '13,500 operations', '7.83 kVA')
+    """
+    if value is None:
+        return "not stated"
+    if unit == "frac":
+        return f"{three_digits(100.0 * value)}%"
+    word = unit[:-1] if unit in ("bonds", "operations", "spaces", "circuits") and value == 1.0 else unit
+    return f"{three_digits(value)} {word}".strip()

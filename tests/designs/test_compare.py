@@ -254,8 +254,8 @@ def test_every_row_of_the_comparison_is_in_table_json_and_csv(tmp_path):
         "recharge",
         "saving [USD]",
         "price [USD]",
-        "NEVER CARRIED: Right",
-        "more battery units cure only empty",
+        "Never carried: Right",
+        "more units help only where the units ran empty",
     ):
         assert word.lower() in text.lower(), word
 

@@ -235,7 +235,7 @@ def test_the_chance_of_a_second_outage_is_said_with_what_it_leaves_out():
     site = small_site([circuit("Left", 0.5)], [unit("A")], outage={"per_year": 1.4, "mean_h": 4.0})
     found = second_outage(ride_through(site))
     assert found["chance_frac"] == pytest.approx(-math.expm1(-1.4 / 8760.0 * found["refill_h"]), rel=0.05)
-    assert "storm that takes the line down twice is left out" in " ".join(second_lines(found))
+    assert "if outages come independently; in a storm they do not" in " ".join(second_lines(found))
 
 
 @pytest.mark.parametrize(

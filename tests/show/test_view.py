@@ -6,7 +6,7 @@ from rich.console import Console
 
 from simulate.document.study import outage_document, study
 from simulate.house.ride import ride_through
-from simulate.show.terminal.view import bound_lines, show_one, show_outage
+from simulate.show.terminal.view import bound_lines, show_answer, show_one
 from tests.site.small_site import circuit, small_site, unit
 
 BY_HAND = {"kind": "manual", "at_home": ["17:00-08:00"]}
@@ -23,7 +23,7 @@ def printed(show, *given) -> str:
 
 
 def test_with_a_manual_transfer_the_first_line_says_from_when_hours_count():
-    text = printed(show_outage, ride_by_hand())
+    text = printed(show_answer, outage_document(ride_by_hand())["answer"])
     assert text.splitlines()[0] == "Hours count from the moment somebody throws the transfer switch."
 
 

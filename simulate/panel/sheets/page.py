@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from html import escape
 
 STYLE = """
@@ -11,6 +11,7 @@ h1 { font-size: 20px; } h3 { font-size: 16px; margin: 0 0 .4em; }
 section.sheet { break-before: page; margin-top: 2em; }
 section.sheet:first-of-type { break-before: auto; }
 p.stop { border: 2px solid #000; padding: 4px 6px; margin: 0 0 .4em; font-weight: bold; }
+.head { border: 1px solid #000; padding: 3px 6px; margin: 0 0 4px; font-weight: 600; }
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; width: calc(100% - 2px); }
 th, td { border: 1px solid #666; padding: 3px 5px; text-align: left; vertical-align: top; font-size: 11px; }
@@ -27,7 +28,7 @@ nav li { display: inline-block; margin-right: 1em; }
 """
 
 
-def sheets_page(made: Mapping[str, dict], title: str) -> str:
+def sheets_page(made: Mapping[str, dict], title: str, head: Sequence[str] = ()) -> str:
     """The sheets of `sheets` as one HTML page that works offline and prints one sheet a page.
 
     Parameters
@@ -35,11 +36,17 @@ def sheets_page(made: Mapping[str, dict], title: str) -> str:
     made : mapping of name to sheet
     title : str
         Name of the job; it is escaped.
+    head : sequence of str
+        What stands above every sheet: what must be put right before anything is built.
     """
     links = "".join(f'<li><a href="#{escape(name)}">{escape(one["title"])}</a></li>\n' for name, one in made.items())
     parts = [one["html"].replace("<section ", f'<section id="{escape(name)}" ', 1) for name, one in made.items()]
+    above = "".join(f'<p class="head">{escape(text)}</p>\n' for text in head)
+    parts = [part.replace("<h3>", f"{above}<h3>", 1) for part in parts]
+    wide = lambda name: f'<div class="wide" tabindex="0" role="region" aria-label="{escape(made[name]["title"])}">'
     body = "".join(
-        part.replace("<table ", '<div class="wide"><table ').replace("</table>", "</table></div>") for part in parts
+        part.replace("<table ", f"{wide(name)}<table ").replace("</table>", "</table></div>")
+        for name, part in zip(made, parts, strict=True)
     )
     return (
         '<!doctype html>\n<html lang="en">\n<head><meta charset="utf-8">\n'

@@ -150,7 +150,7 @@ def check_sheet(findings: Sequence[Finding]) -> dict:
     return sheet("Checks", columns, rows, [counts, PLANNING])
 
 
-def write_sheets(made: Mapping[str, dict], folder: str | Path) -> list[Path]:
+def write_sheets(made: Mapping[str, dict], folder: str | Path, head: Sequence[str] = ()) -> list[Path]:
     """Write every sheet as CSV, the one-line diagram as SVG, and all as one page to print; each beside and renamed.
 
     Parameters
@@ -159,6 +159,8 @@ def write_sheets(made: Mapping[str, dict], folder: str | Path) -> list[Path]:
         Of `sheets`.
     folder : path
         Made where it is not there yet.
+    head : sequence of str
+        What stands above every sheet of the page: the job, and what must be put right before anything is built.
 
     Returns
     -------
@@ -175,7 +177,8 @@ def write_sheets(made: Mapping[str, dict], folder: str | Path) -> list[Path]:
             paths.append(_write(place / f"{name}.csv", sheet_csv(one)))
         if one["svg"]:
             paths.append(_write(place / f"{name}.svg", one["svg"] + "\n"))
-    return [*paths, _write(place / "sheets.html", sheets_page(made, f"Sheets, {made['one-line']['rows'][0][0]}"))]
+    page = sheets_page(made, f"Sheets, {made['one-line']['rows'][0][0]}", head)
+    return [*paths, _write(place / "sheets.html", page)]
 
 
 def _write(path: Path, text: str) -> Path:

@@ -63,8 +63,8 @@ def plates_of(study: Study) -> tuple[Plate, ...]:
     ----------
     study : Study
     """
-    outage = (_legs, _duration, _survival, _hours_map, _outages, _recharge)
-    makers = (*outage, _bills, _items, _days, _prices, _reserves, _cash, tornados)
+    outage = (_survival, _hours_map, _outages, _recharge)
+    makers = (*outage, _bills, _items, _days, _prices, _reserves, _cash, tornados, _legs, _duration)
     with drawing():
         return tuple(one for make in makers for one in make(study))
 

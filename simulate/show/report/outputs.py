@@ -11,7 +11,7 @@ from simulate.document.study import Study
 from simulate.panel.sheets.sheets import write_sheets
 from simulate.show.frames import circuits_frame, months_frame
 from simulate.show.plot.plates import write_figures
-from simulate.show.report.client import sheets_of
+from simulate.show.report.client import job_line, sheets_of
 from simulate.show.report.page import pdf_of
 from simulate.show.report.proposal import write_proposal
 from simulate.show.report.report import write_report
@@ -64,7 +64,8 @@ def write_crew_sheets(study: Study, folder: str | Path, assignment=None, *, buil
     built : (Site, Built), optional
         The site as it was drawn and what readings made of it: the sheets are reissued.
     """
-    write_sheets(sheets_of(study, assignment, built), folder_for(folder))
+    job = job_line(study.site)
+    write_sheets(sheets_of(study, assignment, built), folder_for(folder), [job] if job else [])
 
 
 def _text(path: Path, text: str) -> None:

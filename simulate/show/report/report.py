@@ -15,13 +15,14 @@ from simulate.document.money_lines import apart_text, paid_text
 from simulate.document.study import Study
 from simulate.document.uncertainty import span_of
 from simulate.house.recharge import charging_stop
+from simulate.house.storm import storm_stated
 from simulate.show.plot import plates_of
 from simulate.show.report.page import template
-from simulate.show.report.sheets import BESIDE, TWIN, parts_of
 from simulate.show.report.sources import with_source
 from simulate.show.report.table import Table
-from simulate.show.report.tables import tables_of, warnings_of
+from simulate.show.report.tables import tables_of
 from simulate.show.terminal import view
+from simulate.show.terminal.foot import next_lines
 from simulate.site import cautions
 from simulate.site.load_calculation import service_load
 from simulate.site.site import site_toml
@@ -64,10 +65,10 @@ def report_html(study: Study, figures) -> str:
         study=study,
         site=study.site,
         document=study.document,
-        answer=view.answer(study.ride),
-        storm_answer=view.answer(study.storm),
+        medical=view.medical_text(study.medical, study.ride.horizon_h) if study.medical else "",
+        storm_stated=storm_stated(study.site),
+        next_lines=next_lines(study.document),
         numbers=numbers_of(study),
-        warnings=warnings_of(study),
         saving=view.saving_text(study.bills),
         change=change_text(study.bills),
         why=view.why_text(study.ride.why_frac),
@@ -89,9 +90,6 @@ def report_html(study: Study, figures) -> str:
         verdicts=verdicts_of(study),
         not_paid=_not_paid(study),
         plates={plate.name: _inline(plate, k) for k, plate in enumerate(figures, start=1)},
-        crew=parts_of(study),
-        crew_beside=BESIDE,
-        twin=TWIN,
         shared_refill=_shared_refill(study),
         hashes=hashes_of(study),
         version=metadata.version("keeplit"),
@@ -128,18 +126,19 @@ def numbers_of(study: Study) -> list[tuple[str, str, str]]:
     ride, outage = study.ride, study.document["outage"]
     month = view.worst_month(ride)
     hours = lambda value: view.hours_text(float(value), ride.horizon_h)
-    worst, in_storm = hours(ride.hours.min()), hours(study.storm.hours.min())
+    worst = f"worst outage of the modelled year: {hours(ride.hours.min())}"
+    worst += f"; in the storm case {hours(study.storm.hours.min())}" if storm_stated(study.site) else ""
     lasts = (
         hours(outage["by_month"][month - 1]["p10"]),
         f"nine times in ten in {calendar.month_name[month]}, the hardest month",
-        f"worst outage of the modelled year: {worst}; in the storm case {in_storm}",
+        worst,
     )
     recharge = outage["recharge"]
     if recharge is None:
         return [lasts, _saved(study), ("none", "to refill from: do not build this as drawn", charging_stop(study.site))]
     refill = (
         view.refill_text(recharge["from_empty_h"]),
-        "to refill from empty once the power is back",
+        "of charging from empty until full again",
         f"at {recharge['charge_kw']:.2f} kW; up to {recharge['service_a']:.0f} A on a service leg, "
         f"{recharge['service_a_is']}",
     )

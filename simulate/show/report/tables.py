@@ -11,13 +11,14 @@ from simulate.document.cash_table import cash_cells
 from simulate.document.money_lines import money_lines
 from simulate.document.study import Study
 from simulate.document.uncertainty import CHOICES, NO_EFFECT, span_of
+from simulate.document.words import measured
+from simulate.house.storm import storm_stated
 from simulate.physics.outages.spread import SEASONS, lasting_frac, nine_in_ten
 from simulate.show.frames import circuits_frame
 from simulate.show.report.sources import known, meters, sources
 from simulate.show.report.table import Table
 from simulate.show.report.weather import weather_years_table
 from simulate.show.terminal import view
-from simulate.site import cautions
 
 BILLS = {
     "today": "today",
@@ -41,6 +42,7 @@ def tables_of(study: Study) -> dict[str, Table]:
         "weather_years": weather_years_table,
         "replay": _replay,
         "bills": _bills,
+        "plans": _plans,
         "reserve": _reserve,
         "findings": _findings,
         "energy": _energy,
@@ -55,24 +57,9 @@ def tables_of(study: Study) -> dict[str, Table]:
     return {name: table for name, make in makers.items() if (table := make(study)).rows}
 
 
-def warnings_of(study: Study) -> list[str]:
-    """The three loudest warnings, for the first page; what is never carried stands above them by itself."""
-    ride, panel, document = study.ride, study.document["panel"], study.document
-    loud = []
-    if study.medical:
-        loud.append("Medical circuits: " + view.medical_text(study.medical, ride.horizon_h))
-    if panel["fail"] or panel["not_assessed"]:
-        loud.append(
-            f"{panel['fail']} panel checks are not met and {panel['not_assessed']} are not assessed for want of input."
-        )
-    if ride.why_frac.get("overload", 0.0) > 0.0:
-        share = ride.why_frac["overload"]
-        loud.append(f"An overload trips a unit in {share:.0%} of the outages: more units cure only empty ones.")
-    loud += [text for text in document["cautions"] if text in (cautions.MANUAL, cautions.SOLAR_OFF)]
-    if study.bills.saving < 0.0:
-        loud.append(view.saving_text(study.bills))
-    loud += [text for text in document["cautions"] if text not in (cautions.LICENSED, cautions.ESTIMATES)]
-    return list(dict.fromkeys(loud))[:3]
+def _cases(study: Study) -> tuple:
+    """The load case of the site, and the storm case where the site says what its loads are then."""
+    return (study.ride, study.storm) if storm_stated(study.site) else (study.ride,)
 
 
 def _hours(ride, values) -> str:
@@ -93,21 +80,31 @@ def _spans(ride) -> dict[str, tuple[int, ...]]:
 
 
 def _seasons(study: Study) -> Table:
-    ride, storm = study.ride, study.storm
-    rows = []
+    ride, cases, rows = study.ride, _cases(study), []
     for name, months in _spans(ride).items():
         at = np.isin(ride.house.hours.month, months)
-        hours = [_hours(one, value(one.hours[at])) for one in (ride, storm) for value in (nine_in_ten, np.min)]
+        hours = [_hours(one, value(one.hours[at])) for one in cases for value in (nine_in_ten, np.min)]
         rows.append((name, *hours, _why(ride, at)))
-    header = (
-        "power fails in",
-        f"{ride.load_case}, nine times in ten",
-        f"{ride.load_case}, worst",
-        "storm, nine times in ten",
-        "storm, worst",
-        f"what ends it ({ride.load_case})",
-    )
+    named = [f"{one.load_case}, {what}" for one in cases for what in ("nine times in ten", "worst")]
+    header = ("power fails in", *named, f"what ends it ({ride.load_case})")
     return Table("Hours to the first unserved circuit of priority 1", header, tuple(rows))
+
+
+def _plans(study: Study) -> Table:
+    """Every plan that the site can run, the one that is run on top."""
+    plans, currency = study.document.get("plans") or [], study.bills.with_battery.currency
+    rows = [
+        (
+            f"{row['plan']} (as run)" if row["chosen"] else row["plan"],
+            f"{row['saving']:+,.2f}",
+            view.hours_text(row["hours_p10"], study.ride.horizon_h),
+            view.hours_text(row["hardest_month_p10"], study.ride.horizon_h),
+            f"{row['breaks_per_year']:,.0f}",
+        )
+        for row in sorted(plans, key=lambda row: not row["chosen"])
+    ]
+    header = ("plan", f"off the bill [{currency}]", "year, nine times in ten", "hardest month", "breaks a year")
+    return Table("What each plan takes off the bill and how long it lasts", header, tuple(rows))
 
 
 def _units(study: Study) -> Table:
@@ -144,7 +141,7 @@ def _circuits(study: Study) -> Table:
     for circuit, row in zip(study.site.circuit, circuits_frame(study).to_dict("records"), strict=True):
         hours = row.get("hours_p10")
         if row["carried"] != "yes":
-            hours_text = "NEVER CARRIED, 0 h" if row["carried"] == "never" else "not backed up"
+            hours_text = "never carried, 0 h" if row["carried"] == "never" else "not backed up"
         else:
             hours_text = view.hours_text(float(hours), horizon)
         watts = "not stated" if circuit.running_w is None else f"{circuit.running_w:,.0f}"
@@ -179,7 +176,7 @@ def _circuits(study: Study) -> Table:
 
 def _outages(study: Study) -> Table:
     rows = []
-    for case in dict.fromkeys((study.ride, study.storm)):
+    for case in _cases(study):
         for name, months in {**SEASONS, "whole year": tuple(range(1, 13))}.items():
             at = np.isin(case.house.hours.month, months)
             hours = case.hours[at]
@@ -192,7 +189,7 @@ def _outages(study: Study) -> Table:
         "power fails in, load",
         "worst",
         "nine times in ten",
-        "middle",
+        "half last at least",
         "last 12 h",
         "last 24 h",
         "last 72 h",
@@ -203,7 +200,7 @@ def _outages(study: Study) -> Table:
 
 def _legs(study: Study) -> Table:
     rows = []
-    for case in dict.fromkeys((study.ride, study.storm)):
+    for case in _cases(study):
         for leg, hours in case.leg_hours.items():
             cells = []
             for months in (SEASONS["winter"], SEASONS["summer"], tuple(range(1, 13))):
@@ -213,11 +210,11 @@ def _legs(study: Study) -> Table:
     header = (
         "leg, load",
         "winter, worst",
-        "winter, nine in ten",
+        "winter, nine times in ten",
         "summer, worst",
-        "summer, nine in ten",
+        "summer, nine times in ten",
         "year, worst",
-        "year, nine in ten",
+        "year, nine times in ten",
     )
     return Table("Hours to the first unserved single-pole circuit on each leg", header, tuple(rows))
 
@@ -257,7 +254,13 @@ def _storm_days(study: Study) -> Table:
         )
         for day in (found or {}).get("storm_days") or ()
     ]
-    header = ("power fails on the", "outdoors, mean [degC]", "sun on flat ground [kWh/m2]", "worst", "middle")
+    header = (
+        "power fails on the",
+        "outdoors, mean [degC]",
+        "sun on flat ground [kWh/m2]",
+        "worst",
+        "half last at least",
+    )
     weather = study.site.weather
     source = "modelled weather" if weather is None or weather.storm_years is None else "actual years"
     return Table(f"Storm load on the hardest days of the {source}", header, tuple(rows))
@@ -309,7 +312,7 @@ def _reserve(study: Study) -> Table:
                 calendar.month_name[m],
                 f"{share:.0%}",
                 f"{stored.mean():.2f}",
-                *(_hours(one, nine_in_ten(one.hours[at])) for one in (ride, study.storm)),
+                *(_hours(one, nine_in_ten(one.hours[at])) for one in _cases(study)),
                 _hours(ride, ride.hours[at].min()),
             )
         )
@@ -317,8 +320,7 @@ def _reserve(study: Study) -> Table:
         "month",
         "reserve, share of full",
         "stored at the start, mean [kWh]",
-        f"{ride.load_case}, nine in ten",
-        "storm, nine in ten",
+        *(f"{one.load_case}, nine times in ten" for one in _cases(study)),
         f"{ride.load_case}, worst",
     )
     return Table("Reserve by month and the hours that it leaves", header, tuple(rows))
@@ -328,7 +330,7 @@ def _findings(study: Study) -> Table:
     rows = []
     findings = study.document["panel"]["findings"]
     for finding in sorted(findings, key=lambda one: VERDICTS.index(one["verdict"])):
-        number = lambda key, one=finding: _measured(one[key], one["unit"])
+        number = lambda key, one=finding: measured(one[key], one["unit"])
         rows.append(
             (
                 finding["verdict"],
@@ -345,14 +347,6 @@ def _findings(study: Study) -> Table:
     return Table("Panel checks, what is not met first", header, tuple(rows))
 
 
-def _measured(value: float | None, unit: str) -> str:
-    if value is None:
-        return "none"
-    if unit == "frac":
-        return f"{100.0 * value:.3g} %"
-    return f"{value:,.0f} {unit}".strip() if abs(value) >= 1000.0 else f"{value:.4g} {unit}".strip()
-
-
 def _energy(study: Study) -> Table:
     energy = study.document["energy_kwh"]
     names = {"solar": 1, "import": 1, "export": -1, "load": -1, "loss": -1, "curtailed": -1, "stored_change": -1}
@@ -367,7 +361,7 @@ def _energy(study: Study) -> Table:
         "stored_change": "more stored at the end than at the start",
     }
     rows = [(words[name], f"{kwh:+,.0f}" if energy[name] else "none") for name, kwh in zip(names, printed, strict=True)]
-    rows.append(("left over", f"{abs(energy['residual']):.6f}"))
+    rows.append(("left over", f"{abs(energy['residual']):,.0f}"))
     return Table("Energy of the year, in and out of the house", ("", "[kWh]"), tuple(rows), total=True)
 
 

@@ -5,53 +5,64 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from profiles.meter.readings.meter import estimates_text
-from simulate.document.words import hours_text, refill_text
-from simulate.show.terminal.view import plain, table_of
+from simulate.document.words import hours_text, measured, refill_text, three_digits
+from simulate.show.terminal.view import MORE_UNITS, plain, table_of
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-MARK = {"fail": "[bold red]FAIL[/bold red]", "marginal": "marginal", "pass": "pass", "not-assessed": "not assessed"}
-ORDER = ("fail", "marginal", "not-assessed", "pass")
+MARK = {"fail": "[bold red]FAIL[/bold red]", "marginal": "marginal", "pass": "pass"}
+VERDICTS = ("fail", "not-assessed", "marginal", "pass")
+FULL = ("fail", "marginal")
+"""Verdicts whose findings are printed with their text; a check that is not assessed takes one line."""
 
 
 def show_findings(findings, console: Console, *, passes: bool = False) -> None:
-    """Findings, fails first; passes only where they are asked for; counts side by side, no overall pass."""
+    """The counts, then what is not met, what is marginal and what is not assessed; what is met only where asked for."""
+    counts = {verdict: sum(f.verdict == verdict for f in findings) for verdict in VERDICTS}
+    console.print(
+        f"[bold]{counts['fail']} not met, {counts['not-assessed']} not assessed[/bold], {counts['marginal']} marginal, "
+        f"{counts['pass']} met as stated. There is no overall pass: the authority having jurisdiction decides."
+    )
+    for verdict in FULL:
+        _show_full([f for f in findings if f.verdict == verdict], console)
+    for one in (f for f in findings if f.verdict == "not-assessed"):
+        asks = one.text.removeprefix("Not assessed: ").split(". ")[0].rstrip(".")
+        console.print(f"not assessed  {plain(one.check)}, {plain(one.subject)}: {plain(asks)}")
+    if passes:
+        _show_full([f for f in findings if f.verdict == "pass"], console)
+    elif counts["pass"]:
+        console.print(f"[dim]The {counts['pass']} that are met as stated: --all.[/dim]")
+
+
+def _show_full(findings, console: Console) -> None:
     from rich.padding import Padding
 
-    for verdict in ORDER if passes else [verdict for verdict in ORDER if verdict != "pass"]:
-        for one in (f for f in findings if f.verdict == verdict):
-            console.print(f"{MARK[verdict]}  [bold]{plain(one.check)}: {plain(one.subject)}[/bold]{_figures(one)}")
-            console.print(Padding(f"{plain(one.text)} [dim]\\[{plain(one.basis)}][/dim]", (0, 0, 0, 4)))
-    counts = {verdict: sum(f.verdict == verdict for f in findings) for verdict in ORDER}
-    console.print(
-        f"[bold]{counts['fail']} fail, {counts['not-assessed']} not assessed[/bold], {counts['marginal']} marginal, "
-        f"{counts['pass']} pass{'' if passes else ' (--all shows them)'}. "
-        "The authority having jurisdiction decides."
-    )
+    for one in findings:
+        console.print(f"{MARK[one.verdict]}  [bold]{plain(one.check)}, {plain(one.subject)}[/bold]{_figures(one)}")
+        console.print(Padding(f"{plain(one.text)} [dim]\\[{plain(one.basis)}][/dim]", (0, 0, 0, 4)))
 
 
 def _figures(one) -> str:
-    """Value, limit and margin of a finding; nothing where it has none."""
+    """Value and limit of a finding; nothing where it has none."""
     if one.value is None or one.limit is None:
         return ""
-    return f"  {one.value:.4g} {one.unit}, limit {one.limit:.4g}, margin {one.margin:+.4g}"
+    return f": {measured(one.value, one.unit)}, limit {measured(one.limit, one.unit)}"
 
 
 def show_comparison(document: dict, console: Console) -> None:
     """Designs side by side: hours, what they cover, what they cost, the units; then what is lost first and why."""
     rows, currency = document["rows"], document["currency"]
-    console.print("[bold]Hours survived: nine times in ten / middle / worst[/bold]")
+    console.print("[bold]Hours survived: nine times in ten / half of the outages last at least / worst[/bold]")
     for table in (_hours_table, _covered_table, _worth_table, _units_table):
         console.print(table(rows, currency))
     for row in rows:
-        console.print(f"{plain(row['label'])}: first circuit lost {plain(row['first_lost'])}; {plain(row['cure'])}.")
+        console.print(f"{plain(row['label'])}: {plain(row['cure'])}.")
         if row["never_carried"]:
-            console.print(f"[bold red]  NEVER CARRIED: {plain(', '.join(row['never_carried']))} (0 hours)[/bold red]")
+            console.print(f"[bold red]  Never carried: {plain(', '.join(row['never_carried']))} (0 hours)[/bold red]")
     console.print(
-        "More battery units cure only empty units: not an overload, not a pair that stops with its other leg. Hours of "
-        f"the {document['load_case']} load, units at the start: {document['start_soc']}; further hours are nine times "
-        "in ten of the year, against the row above."
+        f"{MORE_UNITS} Hours of the {document['load_case']} load, units at the start: {document['start_soc']}; further "
+        "hours are nine times in ten of the year, against the row above."
     )
     for note in document["notes"]:
         console.print(f"[dim]- {plain(note)}[/dim]")
@@ -190,13 +201,28 @@ def second_lines(second: dict) -> list[str]:
         f"{second['usable_kwh']:.2f} kWh and lasts {hours_text(second['hours']['p10'])} nine times in ten, "
         f"{hours_text(second['hours']['worst'])} at worst."
     ]
+    refill = "Never full again" if second["refill_h"] is None else f"Full again after {refill_text(second['refill_h'])}"
     if second["chance_frac"] is not None:
-        refill = "never" if second["refill_h"] is None else f"{refill_text(second['refill_h'])} after it, on average"
+        often = "never comes" if not second["chance_frac"] else f"is {_one_in(second['chance_frac'])}"
         lines.append(
-            f"Full again {refill}; a second interruption before that: {second['chance_frac']:.2%} of the times (taken "
-            "as independent: a storm that takes the line down twice is left out)."
+            f"{refill} on average. A second outage before that {often} if outages come independently; in a storm they "
+            "do not."
         )
     return lines
+
+
+def _one_in(chance_frac: float) -> str:
+    """A chance in words.
+
+    Examples
+    --------
+    >>> _one_in(0.0005), _one_in(0.031), _one_in(0.4)
+    ('rare (1 in 2,000)', '1 in 32', '40%')
+    """
+    if chance_frac > 0.2:
+        return f"{chance_frac:.0%}"
+    one_in = f"1 in {three_digits(round(1.0 / chance_frac))}"
+    return f"rare ({one_in})" if chance_frac < 0.01 else one_in
 
 
 def switch_off_lines(switch_off: dict) -> list[str]:
@@ -210,28 +236,33 @@ def switch_off_lines(switch_off: dict) -> list[str]:
 def show_choice(document: dict, console: Console) -> None:
     """The circuits to back up, the next best set, what each costs."""
     best = document["best"]
-    when = f"{document['season']}, {document['load_case']} load"
-    target = f"{document['hours']:g} h in {document['share']:.0%} of the outages ({when})"
-    met = "meets" if best["met"] else "MISSES"
-    chosen = _names(best["circuits"]) if best["circuits"] else "no candidate"
-    console.print(f"[bold]{chosen}[/bold] with {_names(document['required'])}: {met} {target}.")
-    console.print(
-        f"{best['lasting_frac']:.1%} of the outages last so long; nine in ten last {hours_text(best['hours']['p10'])}, "
-        f"the worst {hours_text(best['hours']['worst'])}."
-    )
+    when = "the year" if document["season"] == "year" else document["season"]
+    target = f"the outages of {when} last {document['hours']:g} h (asked: {document['share']:.0%})"
+    chosen = f"With {_names(best['circuits'])}" if best["circuits"] else "Without any candidate"
+    met = "met" if best["met"] else "missed"
+    console.print(f"[bold]Target {met}. {chosen} {_share(best['lasting_frac'])} of {target}.[/bold]")
+    p10, worst = (hours_text(best["hours"][name]) for name in ("p10", "worst"))
+    console.print(f"Nine times in ten they last {p10}, the worst {worst}.")
+    console.print(f"Backed up already: {_names(document['required'])}.")
     if document["next_best"]:
         other = document["next_best"]
-        console.print(f"Next best: {_names(other['circuits'])} ({hours_text(other['hours']['p10'])}).")
-    table = table_of("circuit", "hours it costs (nine in ten)")
+        others = _names(other["circuits"]) if other["circuits"] else "no candidate"
+        console.print(f"Next best: {others}, {hours_text(other['hours']['p10'])} nine times in ten.")
+    table = table_of("circuit", "hours it costs, nine times in ten")
     for name, hours in sorted(document["costs_h"].items(), key=lambda item: -(item[1] or 0.0)):
         table.add_row(plain(name), _number(hours, 1))
     console.print(table)
     for name, why in document["left_out"].items():
-        console.print(f"Left out: {plain(name)}: {plain(why)}")
+        console.print(plain(_left_out(name, why)))
     if document["switch_off"]:
         console.print(f"To reach the target switch off in an outage: {_names(document['switch_off'])}.")
     for note in document["notes"]:
         console.print(f"[dim]- {plain(note)}[/dim]")
+
+
+def _left_out(name: str, why: str) -> str:
+    """Why a candidate was not taken, as a sentence."""
+    return f"{name} was {why}." if why.startswith("not tried") else f"{name} is left out: {why.rstrip('.')}."
 
 
 def _names(names) -> str:

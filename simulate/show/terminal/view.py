@@ -11,15 +11,13 @@ import numpy as np
 from simulate.bill.bill import KINDS, rounded_to_add
 from simulate.bill.four_bills import FourBills
 from simulate.document.answers import hardest_month as worst_month
-from simulate.document.answers import hours_sentence as answer
 from simulate.document.money_answer import change_text, printed_steps
 from simulate.document.study import Study
 from simulate.document.words import hours_text, refill_text
-from simulate.house.recharge import charging_stop
 from simulate.house.ride import RideThrough
 from simulate.house.storm import storm_stated
 from simulate.physics.outages.spread import SEASONS, nine_in_ten
-from simulate.site.cautions import ALWAYS, LIFE_SUPPORT, MANUAL, MONEY, SHORT
+from simulate.site.cautions import LIFE_SUPPORT
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -51,13 +49,27 @@ WHY_TEXT = {
 }
 
 
+MORE_UNITS = (
+    "More units help only where the units ran empty, not against an overload, nor for a two-pole circuit whose other "
+    "leg is dead."
+)
+BESIDE = ("Solar", "Switching for the rate", "Shared neutral")
+"""How the cautions begin that stand beside the numbers of the site."""
+
+
 def why_text(why_frac: dict[str, float]) -> str:
-    """What ends the outages' supply, by share, in words."""
+    """What ends the outages' supply, by share, in sentences.
+
+    Examples
+    --------
+    >>> why_text({"empty": 1.0}), why_text({})
+    ('the units are empty (100%).', 'nothing is lost within the horizon.')
+    """
     if not why_frac:
-        return "nothing is lost within the horizon"
+        return "nothing is lost within the horizon."
     ordered = sorted(why_frac.items(), key=lambda item: -item[1])
     text = ", ".join(f"{WHY_TEXT[why]} ({share:.0%})" for why, share in ordered)
-    return text + "; more battery units cure only empty ones" if set(why_frac) != {"empty"} else text
+    return f"{text}. {MORE_UNITS}" if set(why_frac) != {"empty"} else f"{text}."
 
 
 def saving_text(bills: FourBills) -> str:
@@ -69,30 +81,51 @@ def saving_text(bills: FourBills) -> str:
 
 
 def show_study(study: Study, console: Console) -> None:
-    """One screen: hours, what is lost, the bill, the checks, the cautions."""
+    """One screen: the answer, hours by season, the plans, what to do next."""
     document = study.document
-    console.print(
-        f"[bold]{plain(document['site'])}[/bold]  modelled year {study.run.hours.year}, {document['steps']:,} steps"
-    )
-    show_stop(document["answer"]["stop"], console)
-    stated = storm_stated(study.site)
-    show_outage(study.ride, console, storm=study.storm if stated else None)
-    if not stated:
-        console.print("Storm loads not stated.")
+    console.print(f"[bold]{plain(document['site'])}[/bold]")
+    show_answer(document["answer"], console)
+    show_outage(study.ride, console, storm=study.storm)
     for line in outage_lines(study.ride, document):
         console.print(line)
     if document["weather_years"] is not None:
         console.print(plain(document["weather_years"]["text"]))
-    show_bills(study.bills, console)
-    if study.bound.captured_frac is not None:
-        most = f"{study.bound.saving:,.0f} {study.bills.with_battery.currency}"
-        console.print(
-            f"With the year known beforehand the most would be {most}; the plan takes {study.bound.captured_frac:.0%}."
-        )
-    for line in bound_lines(study):
+    show_plans(document.get("plans") or [], study.bills.with_battery.currency, console)
+    for line in (*best_lines(study), *beside_lines(document["cautions"])):
         console.print(plain(line))
-    _show_panel(document["panel"], console)
-    show_cautions(document["cautions"], console)
+
+
+def show_answer(answer: dict, console: Console) -> None:
+    """What must be put right, hours, money: each sentence a line."""
+    show_stop(answer["stop"], console)
+    for text in answer["text"][len(answer["stop"]) :]:
+        console.print(f"[bold]{plain(text)}[/bold]")
+
+
+def beside_lines(cautions: list[str]) -> list[str]:
+    """Cautions about this site that stand beside its numbers; the others wait for `--cautions`."""
+    return [text for text in cautions if text.startswith(BESIDE)]
+
+
+def show_plans(plans: list[dict], currency: str, console: Console) -> None:
+    """Every plan that the site can run: dollars against hours is the client's choice."""
+    if len(plans) < 2:
+        return
+    table = table_of("plan", f"off the bill [{currency}]", "nine times in ten", "hardest month", "breaks a year")
+    for row in sorted(plans, key=lambda row: not row["chosen"]):
+        name = f"{row['plan']} (as run)" if row["chosen"] else row["plan"]
+        hours = (hours_text(row[key]) for key in ("hours_p10", "hardest_month_p10"))
+        table.add_row(name, f"{row['saving']:+,.0f}", *hours, f"{row['breaks_per_year']:,.0f}")
+    console.print(table)
+
+
+def best_lines(study: Study) -> list[str]:
+    """How far the plan is from the best possible, and what more battery would add to that."""
+    if study.bound.captured_frac is None:
+        return bound_lines(study)
+    most = f"{study.bound.saving:,.0f} {study.bills.with_battery.currency}"
+    share = f"the plan takes {study.bound.captured_frac:.0%} of it"
+    return [f"No way of running these units takes more than {most} a year off; {share}.", *bound_lines(study)]
 
 
 def bound_lines(study: Study) -> list[str]:
@@ -112,69 +145,59 @@ def show_stop(stop: list[dict], console: Console) -> None:
 
 
 def show_outage(ride: RideThrough, console: Console, storm: RideThrough | None = None) -> None:
-    """The answer and its table by season."""
-    if ride.house.site.subpanel.transfer.kind == "manual":
-        console.print(f"[bold]{MANUAL}[/bold]")
-    console.print(f"[bold]{answer(ride)}[/bold]")
-    table = table_of("power fails in", "nine in ten", "middle", "worst")
-    if storm is not None:
-        table.add_column("storm 9/10", justify="right")
-    for leg in ride.leg_hours:
-        table.add_column(f"leg {leg} 9/10", justify="right")
-    month = worst_month(ride)
+    """Hours by season: nine times in ten as usual, in a storm and on each leg; half of the outages; the worst."""
+    storm = storm if storm_stated(ride.house.site) else None
+    names = [ride.load_case, *(["storm"] if storm is not None else []), *(f"leg {leg}" for leg in ride.leg_hours)]
+    console.print("Hours survived nine times in ten; then what half of the outages last at least, and the worst:")
+    table = table_of("power fails in", *names, "half last", "worst")
+    hardest = calendar.month_abbr[worst_month(ride)]
     rows = {
+        f"hardest: {hardest}": (worst_month(ride),),
         "winter": SEASONS["winter"],
         "summer": SEASONS["summer"],
-        f"worst month ({calendar.month_abbr[month]})": (month,),
+        "the year": tuple(range(1, 13)),
     }
     for name, months in rows.items():
         table.add_row(name, *_row(ride, storm, months))
-    table.add_row("whole year", *_row(ride, storm, tuple(range(1, 13))))
     console.print(table)
+    if storm is None:
+        console.print("Storm loads not stated.")
 
 
 def _row(ride: RideThrough, storm, months) -> list[str]:
     horizon, at = ride.horizon_h, np.isin(ride.house.hours.month, months)
-    hours = ride.hours[at]
-    cells = [nine_in_ten(hours), float(np.quantile(hours, 0.5, method="lower")), float(hours.min())]
-    if storm is not None:
-        cells.append(nine_in_ten(storm.hours[at]))
-    cells += [nine_in_ten(leg[at]) for leg in ride.leg_hours.values()]
+    cases = [ride.hours, *([] if storm is None else [storm.hours]), *ride.leg_hours.values()]
+    cells = [nine_in_ten(hours[at]) for hours in cases]
+    cells += [float(np.quantile(ride.hours[at], 0.5, method="lower")), float(ride.hours[at].min())]
     return [hours_text(value, horizon) for value in cells]
 
 
 def outage_lines(ride: RideThrough, document: dict) -> list[str]:
-    """What is lost first and why, what is never carried, solar, the start."""
-    lines = []
-    site = ride.house.site
-    for name in ride.house.never_carried:
-        lines.append(f"[bold red]NEVER CARRIED: {plain(name)} - no wiring can serve it as drawn (0 hours)[/bold red]")
-    lines.append(f"First circuit lost, mostly: {plain(ride.usually_lost)}. What ends it: {why_text(ride.why_frac)}.")
-    start = {"as-run": "as the rate left them", "full": "full"}.get(
-        str(site.outage.start_soc), f"{site.outage.start_soc}"
-    )
-    lines.append(
-        f"Units at the start: {start}. Load: {ride.load_case}. Hours run to the first unserved priority-1 circuit."
-    )
-    for text in document["cautions"]:
-        if text.startswith("Solar"):
-            lines.append(text)
+    """What is never carried, what ends the outages, the start, medical circuits, how long to full again."""
+    site, first = ride.house.site, [one["subject"] for one in document["answer"]["stop"]]
+    never = [name for name in ride.house.never_carried if name not in first]
+    lines = [f"[bold red]Never carried: {plain(', '.join(never))}: 0 hours.[/bold red]"] if never else []
+    start = {"as-run": "as the rate left them", "full": "full"}.get(str(site.outage.start_soc))
+    start = start or f"at {site.outage.start_soc} of full"
+    lines.append(f"What ends it: {why_text(ride.why_frac)} Units at the start: {start}.")
     medical = document["outage"].get("medical")
     if medical:
         lines.append(f"[bold]{plain(medical_text(medical, ride.horizon_h))}[/bold]")
-    recharge = document["outage"].get("recharge")
-    if recharge:
-        lines.append(
-            f"Recharge from the cutoff: {refill_text(recharge['from_empty_h'])} at {recharge['charge_kw']:.2f} kW; "
-            f"up to {recharge['service_a']:.0f} A on a service leg ({recharge['service_a_is']})."
-        )
-        if recharge["too_cold_h_per_year"]:
-            lines.append(f"Cells are too cold to charge in {recharge['too_cold_h_per_year']:,.0f} hours of the year.")
-    else:
-        lines.append(f"[bold red]Recharge: none. {plain(charging_stop(site) or '')}[/bold red]")
-    if recharge and recharge.get("exceeds"):
-        lines.append(f"[bold red]{plain(recharge['service_text'])}[/bold red]")
-    return lines
+    return [*lines, *(plain(line) for line in recharge_lines(document["outage"].get("recharge")))]
+
+
+def recharge_lines(recharge: dict | None) -> list[str]:
+    """How long until full again, with one definition, and what the service sees of it."""
+    if recharge is None:
+        return []
+    wait = f"after a wait of {60.0 * recharge['wait_h']:.0f} min" if recharge["wait_h"] else "without a wait"
+    lines = [
+        f"Full again: {refill_text(recharge['from_empty_h'])} of charging from empty, {wait}; up to "
+        f"{recharge['service_a']:.0f} A on a service leg ({recharge['service_a_is']})."
+    ]
+    if recharge["too_cold_h_per_year"]:
+        lines.append(f"Cells are too cold to charge in {recharge['too_cold_h_per_year']:,.0f} hours of the year.")
+    return [*lines, recharge["service_text"]] if recharge.get("exceeds") else lines
 
 
 def medical_text(medical: dict, horizon_h: float) -> str:
@@ -231,22 +254,6 @@ def show_lines(bills: FourBills, console: Console) -> None:
         table.add_row(item[1], *(f"{printed[name][k]:,.2f}" if item in sums[name] else "none" for name in named))
     table.add_row("total", *(f"{sum(printed[name]):,.2f}" for name in named))
     console.print(table)
-
-
-def _show_panel(panel: dict, console: Console) -> None:
-    if panel["findings"]:
-        console.print(
-            f"Panel checks: {panel['fail']} fail, {panel['not_assessed']} not assessed (keeplit panel lists them)."
-        )
-
-
-def show_cautions(cautions: list[str], console: Console) -> None:
-    """The cautions that results always stand beside: those of the site, then the usual ones in short."""
-    usual = (*ALWAYS, MONEY)
-    for text in cautions:
-        if text not in usual and not text.startswith("Solar"):
-            console.print(f"[dim]- {plain(text)}[/dim]")
-    console.print(f"[bold]{SHORT}[/bold] [dim]In full: --json, or report.html of --out.[/dim]")
 
 
 def plain(text: object) -> str:
