@@ -390,6 +390,7 @@ def design(
     share: Annotated[float, typer.Option(help="in this share of the outages")] = 0.9,
     most_units: Annotated[int, typer.Option(help="as many battery units are tried")] = 6,
     as_json: Json = False,
+    cautions: Cautions = False,
 ) -> None:
     """The fewest units, their legs, the circuits and the reserve that reach a target."""
     from simulate.designs.fewest import design_site
@@ -400,11 +401,10 @@ def design(
         _print_json(document)
         return
     from simulate.show.terminal.designed import show_design
-    from simulate.show.terminal.view import show_cautions
 
     console = _console()
     show_design(document, console)
-    show_cautions(document["cautions"], console)
+    _foot(document, console, cautions)
 
 
 @app.command()
