@@ -70,6 +70,7 @@ _HOME = {
     "pareto": "designs.influence",
     "price_bill": "bill.bill",
     "read_fleet": "designs.fleet",
+    "rates_beside": "document.rates",
     "read_site": "site.site",
     "ride_through": "house.ride",
     "run_lanes": "physics.lanes.lanes",

@@ -186,10 +186,11 @@ def bill(
     weather: Annotated[list[str] | None, typer.Option(help="ranges over another weather file too")] = None,
     out: Out = None,
     pdf: Annotated[Path | None, typer.Option(help="print the proposal to this file (needs Chromium)")] = None,
+    rates: Annotated[str | None, typer.Option(help="the same house on each: library names or files, commas")] = None,
     as_json: Json = False,
     cautions: Cautions = False,
 ) -> None:
-    """The bills of the year from today's to the one with the battery, line by line, and money over the years."""
+    """The bills from today's to the one with the battery, line by line, rates side by side, money over the years."""
     from dataclasses import replace
 
     from simulate.document.study import study as study_of
@@ -197,6 +198,7 @@ def bill(
     with _busy("simulating the year"):
         result = study_of(_site(site))
         result = replace(result, weather=tuple(weather or ()), thorough=ranges, replayed=_replayed(result, replay))
+        result = replace(result, beside=_rates_beside(result.site, rates))
         document = _part(result.document, "energy_kwh", "bill", "money")
         extra = _bill_extras(result, ranges or bool(weather), document)
         if out is not None:
@@ -219,6 +221,12 @@ def _replayed(result, replay: Path | None) -> tuple:
     return () if replay is None else replay_of(result.run, replay)
 
 
+def _rates_beside(site, rates: str | None):
+    from simulate.document.rates import rates_beside
+
+    return None if rates is None else rates_beside(site, [one.strip() for one in rates.split(",") if one.strip()])
+
+
 def _bill_extras(result, ranges: bool, document: dict) -> dict:
     from simulate.document.audit import sources_of
 
@@ -227,6 +235,8 @@ def _bill_extras(result, ranges: bool, document: dict) -> dict:
     if result.replayed:
         extra["replay"] = result.replayed
         document["replay"] = [asdict(one) | {"is_close": one.is_close} for one in extra["replay"]]
+    if result.beside is not None:
+        document["rates"] = result.beside.document()
     if ranges:
         extra["ranges"] = result.ranges
         document["ranges"] = extra["ranges"].document()
@@ -234,7 +244,7 @@ def _bill_extras(result, ranges: bool, document: dict) -> dict:
 
 
 def _show_bill(result, extra: dict, document: dict, cautions: bool) -> None:
-    from simulate.show.terminal.money import show_money, show_ranges, show_replay, show_sources
+    from simulate.show.terminal.money import show_money, show_ranges, show_rates, show_replay, show_sources
     from simulate.show.terminal.view import beside_lines, plain, show_bills, show_lines
 
     console = _console()
@@ -242,6 +252,8 @@ def _show_bill(result, extra: dict, document: dict, cautions: bool) -> None:
         show_replay(extra["replay"], console, currency=document["bill"]["currency"])
     show_lines(result.bills, console)
     show_bills(result.bills, console)
+    if result.beside is not None:
+        show_rates(result.beside, console)
     show_sources(extra["sources"], console)
     if result.worth is not None:
         show_money(result.worth, console)

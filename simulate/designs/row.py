@@ -35,9 +35,6 @@ MOST_HOUSES = 4
 MOST_PLANS = 16
 """Plans that a worker keeps, without their targets; a year of hours of two pools is 2 MB."""
 
-RATE_SOURCES = ("rate.source", "rate_today.source")
-"""A varied source stands for the whole rate: the site's own, read already, must not lie over it."""
-
 MOST_ROADS = 16
 """Roads of lanes that a worker keeps; a year of hours of two pools is 2 MB."""
 
@@ -259,9 +256,8 @@ def site_with(site: Site, keys, values) -> Site:
     given = {key: value for key, value in zip(keys, values, strict=True) if value is not None and value == value}
     if not given:
         return site
-    sources = {key.removesuffix(".source"): {"source": given.pop(key)} for key in RATE_SOURCES if key in given}
     try:
-        return site.with_values(sources | given)
+        return site.with_values(given)
     except BadInput:
         raise
     except (TypeError, ValueError):  # a key that goes on below a number

@@ -14,6 +14,7 @@ from simulate.document.aged import at_end_of_warranty
 from simulate.document.answers import answer_of
 from simulate.document.observed import observed
 from simulate.document.proposal import proposal_of, range_of
+from simulate.document.rates import RatesBeside
 from simulate.document.switch_off import SwitchOff, switch_off_of
 from simulate.document.timeline import who_goes_dark
 from simulate.document.uncertainty import Ranges, ranges_of
@@ -80,6 +81,8 @@ class Study:
         Weather files of other years, for `ranges`.
     thorough : bool
         `ranges` are worked out however long a year takes.
+    beside : RatesBeside, optional
+        The same house on other rates, for the report.
     replayed : tuple of ReplayedBill
         Printed bills held against ours, for the report.
     """
@@ -92,6 +95,7 @@ class Study:
     weather: tuple[str, ...] = ()
     thorough: bool = False
     replayed: tuple[ReplayedBill, ...] = ()
+    beside: RatesBeside | None = None
 
     @cached_property
     def ranges(self) -> Ranges | None:

@@ -52,6 +52,10 @@ class Place(Noun):
         return value
 
 
+RATE_SOURCES = ("rate.source", "rate_today.source")
+"""A source stands for the whole rate: the site's own, read already, must not lie over it."""
+
+
 class Site(Noun):
     """One job: place, service, sub-panel, circuits, battery units, solar, rate and how it is run."""
 
@@ -96,7 +100,8 @@ class Site(Noun):
     def with_values(self, values: dict[str, Any]) -> Site:
         """A copy with other values, by dotted key such as "battery.count" or 'circuit["Well pump"].priority'.
 
-        A key of a table that repeats without a name in brackets means all of them.
+        A key of a table that repeats without a name in brackets means all of them. Another "rate.source" is another
+        rate: nothing of the one before is kept.
 
         Raises
         ------
@@ -104,6 +109,9 @@ class Site(Noun):
             An unknown key or a value that the key does not take.
         """
         data = self.model_dump(by_alias=True, exclude_unset=True)
+        for key in RATE_SOURCES:
+            if key in values:
+                data[key.removesuffix(".source")] = {}
         for key, value in values.items():
             _put(data, key, value)
         return site_of(data, file=self._file, folder=self._folder)

@@ -16,7 +16,7 @@ from simulate.house.outage_met import outage_kw
 from simulate.house.ride import worst_middle_best
 from simulate.panel.checks.layout import Layout, demand, power_keys
 from simulate.physics.outages.spread import TOLERANCE_H, nine_in_ten, spread
-from simulate.show.plot import bills, day, heat, legs, money, outages, recharge, survival, units
+from simulate.show.plot import bills, day, heat, legs, money, outages, rates, recharge, survival, units
 from simulate.show.plot.how_sure import tornados
 from simulate.show.plot.paper import MONTHS, drawing, month_name, write_png
 from simulate.show.plot.plate import Plate, plate
@@ -64,7 +64,7 @@ def plates_of(study: Study) -> tuple[Plate, ...]:
     study : Study
     """
     outage = (_survival, _hours_map, _outages, _recharge)
-    makers = (*outage, _bills, _items, _days, _prices, _reserves, _cash, tornados, _legs, _duration)
+    makers = (*outage, _bills, _items, _rates, _days, _prices, _reserves, _cash, tornados, _legs, _duration)
     with drawing():
         return tuple(one for make in makers for one in make(study))
 
@@ -281,6 +281,31 @@ def _bills(study: Study) -> Iterator[Plate]:
         text,
         bills.monthly_bills(months, currency=currency, **amounts),
         ("month", *(f"{bills.BARS[name][2]} [{currency}]" for name in printed)),
+        rows,
+    )
+
+
+def _rates(study: Study) -> Iterator[Plate]:
+    beside = study.beside
+    if beside is None:
+        return
+    drawn = [(row.rate, row.without_battery, row.with_battery) for row in beside.rows]
+    rows = [
+        (row.rate, f"{row.without_battery:,.2f}", f"{row.with_battery:,.2f}", row.plan, f"{row.change_with:+,.2f}")
+        for row in beside.rows
+    ]
+    yield plate(
+        "rates",
+        "Rates side by side",
+        beside.text,
+        rates.rates_side_by_side(drawn, today=beside.today, currency=beside.currency),
+        (
+            "rate",
+            f"without the battery [{beside.currency}]",
+            f"with it [{beside.currency}]",
+            "best plan",
+            f"change against today [{beside.currency}]",
+        ),
         rows,
     )
 

@@ -9,6 +9,7 @@ import numpy as np
 from simulate.bill.bill import KINDS, rounded_to_add
 from simulate.document.cash_table import cash_cells
 from simulate.document.money_lines import money_lines
+from simulate.document.rates import rate_cells
 from simulate.document.study import Study
 from simulate.document.uncertainty import CHOICES, NO_EFFECT, span_of
 from simulate.document.words import measured
@@ -41,6 +42,7 @@ def tables_of(study: Study) -> dict[str, Table]:
         "storm_days": _storm_days,
         "weather_years": weather_years_table,
         "replay": _replay,
+        "rates": _rates,
         "bills": _bills,
         "plans": _plans,
         "reserve": _reserve,
@@ -276,6 +278,14 @@ def _replay(study: Study) -> Table:
     currency = study.bills.with_battery.currency
     header = ("printed bill", f"theirs [{currency}]", f"ours [{currency}]", "difference", "what it comes from")
     return Table("Printed bills beside ours, on the rate that is paid now", header, tuple(rows))
+
+
+def _rates(study: Study) -> Table:
+    beside = study.beside
+    currency = "" if beside is None else beside.currency
+    header = ("rate", "no battery", "change", "with battery", "change", "best plan")
+    rows = () if beside is None else tuple(rate_cells(beside))
+    return Table(f"The same house on each rate, and the change against today [{currency} a year]", header, rows)
 
 
 def _bills(study: Study) -> Table:

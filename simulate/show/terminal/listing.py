@@ -54,15 +54,16 @@ def show_comparison(document: dict, console: Console) -> None:
     """Designs side by side: hours, what they cover, what they cost, the units; then what is lost first and why."""
     rows, currency = document["rows"], document["currency"]
     console.print("[bold]Hours survived: nine times in ten / half of the outages last at least / worst[/bold]")
-    for table in (_hours_table, _covered_table, _worth_table, _units_table):
+    adds_units = document["compared"].startswith("battery")
+    for table in (_hours_table, _covered_table, _worth_table if adds_units else _money_table, _units_table):
         console.print(table(rows, currency))
     for row in rows:
         console.print(f"{plain(row['label'])}: {plain(row['cure'])}.")
         if row["never_carried"]:
             console.print(f"[bold red]  Never carried: {plain(', '.join(row['never_carried']))} (0 hours)[/bold red]")
     console.print(
-        f"{MORE_UNITS} Hours of the {document['load_case']} load, units at the start: {document['start_soc']}; further "
-        "hours are nine times in ten of the year, against the row above."
+        f"{MORE_UNITS} Hours of the {document['load_case']} load, units at the start: {document['start_soc']}"
+        + ("; further hours are nine times in ten of the year, against the row above." if adds_units else ".")
     )
     for note in document["notes"]:
         console.print(f"[dim]- {plain(note)}[/dim]")
@@ -84,6 +85,15 @@ def _covered_table(rows, currency: str):
     for row in rows:
         unserved = _number(row["unserved_kwh_per_year"], 1, none="no interruptions stated")
         table.add_row(_label(row), *map(_share, row["covered_frac"].values()), unserved)
+    return table
+
+
+def _money_table(rows, currency: str):
+    """What each design saves and costs; a value that is varied adds no hours by the step."""
+    table = table_of("money", f"saving [{currency}]", f"change against today [{currency}]", f"price [{currency}]")
+    for row in rows:
+        price = _number(row["installed_price"], none="not stated")
+        table.add_row(_label(row), _number(row["saving"]), _number(row["change"]), price)
     return table
 
 

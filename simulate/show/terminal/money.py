@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from simulate.bill.bill import rounded_to_add
 from simulate.document.cash_table import cash_cells
 from simulate.document.money_lines import apart_text, money_lines, paid_text
+from simulate.document.rates import RatesBeside, rate_cells
 from simulate.document.uncertainty import NO_EFFECT, span_of
 from simulate.document.words import hours_text
 from simulate.show.terminal.view import plain, table_of
@@ -52,6 +53,19 @@ def show_replay(replayed: Sequence[ReplayedBill], console: Console, *, currency:
         for reason in one.because:
             console.print(f"{plain(one.label)}: {plain(reason)}")
     console.print(f"[bold]{replay_text(replayed)}[/bold]")
+
+
+def show_rates(beside: RatesBeside, console: Console) -> None:
+    """Each rate without and with the battery, the change against today, and which one to be on."""
+    title = f"rate, today pays {beside.today:,.2f} [{beside.currency} a year]"
+    table = table_of(title, "no battery", "change", "with battery", "change", "best plan")
+    for cells in rate_cells(beside):
+        table.add_row(*map(plain, cells))
+    console.print(table)
+    console.print(f"[bold]{plain(beside.text)}[/bold]")
+    for row in beside.rows:
+        for note in row.notes:
+            console.print(f"[dim]- {plain(row.rate)}: {plain(note)}[/dim]")
 
 
 def _share(one: ReplayedBill) -> str:
