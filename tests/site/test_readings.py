@@ -5,7 +5,7 @@ import pytest
 from profiles.noun import BadInput
 from simulate.house.ride import ride_through
 from simulate.panel.checks.layout import Layout
-from simulate.panel.sheets.readings import readings_sheet
+from simulate.panel.sheets.readings import readings_form, readings_sheet
 from simulate.panel.sheets.sheets import reissued, sheets
 from simulate.site.readings import as_built, read_readings
 from tests.panel.panel_bench import bench, circuit, only, unit
@@ -107,3 +107,15 @@ def test_readings_that_are_refused(tmp_path, text, says):
 def test_a_file_that_is_not_there_is_named(tmp_path):
     with pytest.raises(BadInput, match="no-file.toml: cannot be read"):
         read_readings(tmp_path / "no-file.toml", drawn())
+
+
+def test_the_form_to_fill_in_reads_as_no_reading_at_all(tmp_path):
+    """Every line of it is a name or a comment; with the signs taken off it is a file of readings."""
+    form = readings_form(Layout(drawn()))
+    assert "expected 5.0 A" in form
+    empty = built(tmp_path, form.replace('date = "____-__-__"\n', ""))
+    assert empty.changes == ()
+    filled = form.replace('date = "____-__-__"\n', "").replace(
+        "# amps =             # running, expected 5.0 A", "amps = 7.5"
+    )
+    assert built(tmp_path, filled).site.circuit[0].running_w == 900.0

@@ -9,7 +9,7 @@ from profiles.loads.circuit import Circuit
 from simulate.panel.checks.layout import Layout
 from simulate.panel.checks.spaces import free_numbers, main_positions, placed_in_main, slots_of, stab_leg
 from simulate.panel.sheets.schedule import STABS, breaker_of, leg_text, number_of, space_of
-from simulate.panel.sheets.sheet import BLANK, NONE, sheet
+from simulate.panel.sheets.sheet import BLANK, NONE, breaker_text, sheet
 
 ROW, WIDTH, NUMBER_W = 26, 760, 44
 
@@ -39,8 +39,7 @@ def main_directory(layout: Layout) -> dict:
         old = first[line.number]
         rows.append([line.number, line.leg, old.text, old.breaker, line.text, line.breaker, BLANK])
     rows += [
-        [BLANK, leg_text(layout, c), c.name, breaker_of(layout, c), *_after(layout, c), BLANK]
-        for c in _unnumbered(layout)
+        [BLANK, leg_text(layout, c), c.name, breaker_text(c), *_after(layout, c), BLANK] for c in _unnumbered(layout)
     ]
     _, left = placed_in_main(layout)
     rows += [
@@ -79,7 +78,7 @@ def main_lines(layout: Layout, *, after: bool) -> list[Line]:
         if p in new:
             lines.append(Line(p, leg, f"{new[p].breaker_a:g} A {new[p].poles}-pole", new[p].name))
         elif p in at and p not in free:
-            text, breaker = _after(layout, at[p]) if after else [at[p].name, breaker_of(layout, at[p])]
+            text, breaker = _after(layout, at[p]) if after else [at[p].name, breaker_text(at[p])]
             lines.append(Line(p, leg, breaker, text))
         else:
             lines.append(Line(p, leg, NONE, "free" if p in free else ""))

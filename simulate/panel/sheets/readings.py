@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 from simulate.panel.checks.layout import Layout, power_keys
 from simulate.panel.checks.motor import start_of, starts_motor
 from simulate.panel.checks.power import leg_amps, neutral_a
@@ -137,3 +139,45 @@ def _other_rows(layout: Layout, built: Built) -> list[list]:
     if read.solar_returns_s is not None:
         rows.append(_row("solar returns after", "s", layout.site.outage.reconnect_s, read.solar_returns_s))
     return rows
+
+
+def readings_form(layout: Layout) -> str:
+    """A file of readings to be filled in: every circuit, leg and charging circuit, what is expected beside it.
+
+    Its lines are comments until a value is written, so that it reads as no reading at all.
+    """
+    known = not power_keys(layout.circuits, largest=False)
+    lines = [
+        "# Commissioning readings: take the sign # off a line, write what was read, then",
+        "# keeplit panel SITE --readings readings.toml --out sheets",
+        'date = "____-__-__"',
+        '# by = ""',
+        "# neutral_a =          # common neutral, on battery [A]",
+        "# leg_to_leg_v =       # on battery [V]",
+        "# break_s =            # break at transfer [s]",
+        "# solar_returns_s =    # solar back on the island after [s]",
+    ]
+    for circuit in layout.circuits:
+        nominal = nominal_v(layout.site, circuit)
+        amps = "____" if circuit.running_w is None else f"{circuit.running_w / nominal:.1f}"
+        lines += ["", "[[circuit]]", f"name = {json.dumps(circuit.name, ensure_ascii=False)}"]
+        lines += [
+            f"# amps =             # running, expected {amps} A",
+            f"# volts =            # expected {nominal:g} V",
+        ]
+        if starts_motor(circuit):
+            lines += ["# start_a =          # inrush clamp [A]", "# start_s =          # [s]"]
+    for leg in layout.fed_legs:
+        amps = f"{leg_amps(layout, leg)[0]:.1f}" if known else "____"
+        lines += [
+            "",
+            "[[leg]]",
+            f'name = "{leg}"',
+            f"# amps =             # all running, on battery, expected {amps} A",
+        ]
+        lines.append("# volts =            # to neutral, on battery, expected 120 V")
+    for group in layout.groups:
+        amps = group.unit_charge_kw * 1000.0 / group.charging_circuit.volts
+        lines += ["", f"# [[charging]]         # {group.name}, each unit, expected {amps:.1f} A"]
+        lines += [f"# name = {json.dumps(group.name, ensure_ascii=False)}", "# amps =", "# volts ="]
+    return "\n".join(lines) + "\n"

@@ -150,8 +150,10 @@ def check_sheet(findings: Sequence[Finding]) -> dict:
     return sheet("Checks", columns, rows, [counts, PLANNING])
 
 
-def write_sheets(made: Mapping[str, dict], folder: str | Path, head: Sequence[str] = ()) -> list[Path]:
-    """Write every sheet as CSV, the one-line diagram as SVG, and all as one page to print; each beside and renamed.
+def write_sheets(
+    made: Mapping[str, dict], folder: str | Path, head: Sequence[str] = (), *, form: str = ""
+) -> list[Path]:
+    """Write every sheet as CSV, its drawing as SVG, and all as one page to print; each beside and renamed.
 
     Parameters
     ----------
@@ -161,6 +163,8 @@ def write_sheets(made: Mapping[str, dict], folder: str | Path, head: Sequence[st
         Made where it is not there yet.
     head : sequence of str
         What stands above every sheet of the page: the job, and what must be put right before anything is built.
+    form : str
+        Of `readings_form`, written as readings.toml to be filled in on the job.
 
     Returns
     -------
@@ -177,6 +181,8 @@ def write_sheets(made: Mapping[str, dict], folder: str | Path, head: Sequence[st
             paths.append(_write(place / f"{name}.csv", sheet_csv(one)))
         if one["svg"]:
             paths.append(_write(place / f"{name}.svg", one["svg"] + "\n"))
+    if form:
+        paths.append(_write(place / "readings.toml", form))
     page = sheets_page(made, f"Sheets, {made['one-line']['rows'][0][0]}", head)
     return [*paths, _write(place / "sheets.html", page)]
 

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from profiles.files import folder_for, plain_table, written
 from simulate.document.study import Study
+from simulate.panel.checks.layout import Layout
+from simulate.panel.sheets.readings import readings_form
 from simulate.panel.sheets.sheets import write_sheets
 from simulate.show.frames import circuits_frame, months_frame
 from simulate.show.plot.plates import write_figures
@@ -64,8 +66,8 @@ def write_crew_sheets(study: Study, folder: str | Path, assignment=None, *, buil
     built : (Site, Built), optional
         The site as it was drawn and what readings made of it: the sheets are reissued.
     """
-    job = job_line(study.site)
-    write_sheets(sheets_of(study, assignment, built), folder_for(folder), [job] if job else [])
+    job, form = job_line(study.site), readings_form(Layout(study.site)) if built is None else ""
+    write_sheets(sheets_of(study, assignment, built), folder_for(folder), [job] if job else [], form=form)
 
 
 def _text(path: Path, text: str) -> None:
