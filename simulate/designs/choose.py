@@ -10,9 +10,11 @@ import numpy as np
 
 from profiles.loads.circuit import Circuit
 from profiles.noun import BadInput
+from simulate.designs.draft import Draft
 from simulate.designs.proposals import best_sets, method_of
 from simulate.designs.sets import Sets, with_circuits
-from simulate.designs.shared_row import Target
+from simulate.designs.shared_row import Target, shared_row
+from simulate.document.answers import gravest_first
 from simulate.house.house import House, house_of
 from simulate.house.notes import bills_caution
 from simulate.panel.checks.layout import Layout
@@ -75,6 +77,13 @@ class Choice:
         Hours (nine in ten) that switching each backed-up circuit off at the start of an outage would give back. [h]
     left_out : dict
         Every other candidate with the reason.
+    dropped : tuple of str
+        Candidates that are left out though heat, flood, food or a medical device hangs on them, as "Sump (flood)".
+    else_meets : tuple of str
+        Where the target is missed or such a candidate is left out: what else was tried (one more unit on a leg, a
+        higher reserve), and the hours that are reached with all of them.
+    rows : tuple of dict
+        `best` and `next_best` as `shared_row` has them.
     switch_off : tuple of str or None
         Where the target is missed: what to switch off in an outage to reach it; None where that does not help.
     method : str
@@ -92,12 +101,24 @@ class Choice:
     next_best: Proposal | None
     costs_h: dict[str, float]
     left_out: dict[str, str]
+    dropped: tuple[str, ...]
+    else_meets: tuple[str, ...]
+    rows: tuple[dict, ...]
     switch_off: tuple[str, ...] | None
     method: str
     n_sets: int
     n_simulated: int
     notes: tuple[str, ...]
     site: Site = field(repr=False, compare=False, default=None)
+
+    @property
+    def text(self) -> str:
+        """The answer in one line: what is backed up, whether it meets the target, what grave is left out."""
+        when = "the year" if self.season == "year" else self.season
+        chosen = f"With {', '.join(self.best.circuits)}" if self.best.circuits else "Without any candidate"
+        target = f"the outages of {when} last {self.hours:g} h (asked: {self.share:.0%})"
+        line = f"Target {'met' if self.best.met else 'missed'}. {chosen} {self.best.lasting_frac:.0%} of {target}."
+        return line if not self.dropped else f"{line[:-1]}; LEFT OUT: {', '.join(self.dropped)}."
 
     def document(self) -> dict:
         """The document of `keeplit choose --json`."""
@@ -106,7 +127,12 @@ class Choice:
         medical = (LIFE_SUPPORT,) if self.site is not None and self.site.is_medical else ()
         name = None if self.site is None else self.site.site.name
         told = [] if self.site is None else bills_caution(self.site)
-        return {"site": name, **plain, "cautions": list(dict.fromkeys([*medical, *told, AFTER_TRIP, *ALWAYS]))}
+        return {
+            "site": name,
+            "text": self.text,
+            **plain,
+            "cautions": list(dict.fromkeys([*medical, *told, AFTER_TRIP, *ALWAYS])),
+        }
 
     def to_frame(self):
         """One row a circuit: required, chosen or left out, what it costs in hours, and why it is left out."""
@@ -184,6 +210,11 @@ def choose_circuits(
         switch_off, note = _switch_off(house, required, target, worth)
         notes.append(note)
     misses = dict.fromkeys(sets.names, "not tried: the circuits already backed up miss the target without it")
+    left_out |= _reasons(sets, best) if found else misses
+    grave = grave_of(site, left_out)
+    draft, kept = Draft(house), (*required, *proposal.circuits)
+    sought = (*kept, *(circuit.name for circuit in grave))
+    rows = [sets.names_of(sum(1 << k for k in one)) for one in (found or [()])]
     return Choice(
         hours=hours,
         share=share,
@@ -193,7 +224,10 @@ def choose_circuits(
         best=proposal,
         next_best=_proposal(sets, found[1]) if len(found) > 1 else None,
         costs_h=_costs_h(sets, best),
-        left_out=left_out | (_reasons(sets, best) if found else misses),
+        left_out=left_out,
+        dropped=tuple(f"{circuit.name} ({consequence(circuit)})" for circuit in grave),
+        else_meets=else_meets(draft, sought, target) if grave or not proposal.met else (),
+        rows=tuple(shared_row(draft.changed(circuits=(*required, *names)).study, target) for names in rows),
         switch_off=switch_off,
         method=method_of(sets),
         n_sets=2 ** len(movers),
@@ -201,6 +235,51 @@ def choose_circuits(
         notes=tuple(notes),
         site=site,
     )
+
+
+GRAVE = ("medical", "flood", "heat", "food")
+"""What is never left out without saying so in the same line."""
+
+
+def consequence(circuit: Circuit) -> str:
+    """What is lost with a circuit, in a word."""
+    return "medical" if circuit.is_medical else circuit.if_lost or "not stated"
+
+
+def grave_of(site: Site, names) -> list[Circuit]:
+    """Of these circuits those with which heat, flood, food or a medical device is lost, the gravest first."""
+    named = [circuit for circuit in site.circuit if circuit.name in names]
+    return gravest_first(circuit for circuit in named if consequence(circuit) in GRAVE)
+
+
+def else_meets(draft: Draft, circuits: tuple[str, ...], target: Target) -> tuple[str, ...]:
+    """What else would let these circuits meet a target, each tried; and the hours that they reach as it is.
+
+    Parameters
+    ----------
+    draft : Draft
+    circuits : tuple of str
+        All that shall be backed up.
+    target : Target
+    """
+    own = draft.changed(circuits=circuits)
+    met = lambda one: target.met_by(target.in_months(one.ride))
+    who = "these circuits" if set(circuits) == set(draft.backed_up) else ", ".join(circuits)
+    out = [f"with {who}: {shared_row(own.study, target)['why'] or 'the target is met'}"]
+    for leg, n in own.units.items():
+        if _may_grow(own.units, leg) and met(own.changed(units={leg: n + 1})):
+            out.append(f"one more unit on {'both legs' if leg == 'both' else f'leg {leg}'} would meet it")
+    for reserve in (k / 10.0 for k in range(11)) if isinstance(own.reserve, float | int) else ():
+        if reserve > own.reserve and met(own.changed(reserve=reserve)):
+            out.append(f"a reserve of {reserve:.0%} would meet it")
+            break
+    return tuple(out)
+
+
+def _may_grow(units: Mapping[str, int], leg: str) -> bool:
+    """A leg may take one more unit: units on both legs and units on one are never mixed."""
+    mixed = any(n for one, n in units.items() if (one == "both") != (leg == "both"))
+    return not mixed
 
 
 def check_target(site: Site, hours: float, share: float) -> None:
@@ -292,7 +371,12 @@ def _switch_off(house: House, required: tuple[str, ...], target: Target, worth) 
         return None, "no set of the backed-up circuits reaches the target, however many are switched off"
     on = {name for k in found[0] for name in sets.movers[k]}
     off = tuple(name for (name,) in may if name not in on)
-    return off, f"switched off at the start of an outage: {', '.join(off)}"
+    told = [
+        f"{c.name} ({consequence(c)})" if consequence(c) in GRAVE else c.name
+        for c in house.site.circuit
+        if c.name in off
+    ]
+    return off, f"switched off at the start of an outage: {', '.join(told)}"
 
 
 def _proposal(sets: Sets, chosen: tuple[int, ...]) -> Proposal:

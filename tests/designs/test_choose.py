@@ -430,3 +430,37 @@ def test_what_is_never_carried_is_not_proposed_to_be_switched_off(load_control):
     panel = {"load_control": load_control}
     site = small_site(circuits, [unit("A")], outage=SHORT, site=EDITION, subpanel=panel)
     assert choose_circuits(site, hours=20.0, **WINTER).switch_off == ("Games",)
+
+
+def test_flood_and_heat_are_not_left_out_in_silence():
+    """5 kWh for 20 h: 0.25 kW. The freezer fits, the pit beside it does not; two units would carry both."""
+    circuits = [backed("Boiler", 0.1, if_lost="heat"), candidate("Freezer", 0.14, if_lost="food", priority=1)]
+    circuits += [candidate("Pit", 0.3, if_lost="flood")]
+    site = small_site(circuits, [unit("A")], outage=SHORT, site=EDITION)
+    found = choose_circuits(site, hours=20.0, **WINTER)
+    assert found.best.circuits == ("Freezer",) and found.dropped == ("Pit (flood)",)
+    assert found.text.endswith("LEFT OUT: Pit (flood).")
+    assert found.else_meets[0].startswith("with Boiler, Freezer, Pit: 90% of the outages last 9.2 h")
+    assert not any("one more unit" in text for text in found.else_meets)  # 10 kWh for 0.54 kW: 18.5 h
+    nearer = choose_circuits(site, hours=18.0, **WINTER)
+    assert nearer.else_meets[1:] == ("one more unit on leg A would meet it",)
+    assert found.document()["rows"][0]["circuits"] == ["Boiler", "Freezer"]
+
+
+def test_a_higher_reserve_that_would_meet_the_target_is_named():
+    """0.5 kW: full units last 10 h; with a reserve of 0.2 an outage after the evening peak finds less."""
+    periods = [
+        {"name": "on-peak", "price_per_kwh": 0.4, "days": "all", "hours": "16:00-21:00"},
+        {"name": "off-peak", "price_per_kwh": 0.1, "days": "all", "hours": "00:00-24:00"},
+    ]
+    rate = {"season": [{"name": "all", "months": list(range(1, 13)), "periods": periods}]}
+    operation = {"plan": "time-of-use", "reserve": 0.2}
+    site = small_site([backed("Boiler", 0.5, rate_transfer=True)], [unit("A")], rate=rate, operation=operation)
+    found = choose_circuits(site, hours=9.0, share=0.95)
+    assert not found.best.met
+    assert [text for text in found.else_meets if "reserve" in text] == ["a reserve of 90% would meet it"]
+
+
+def test_nothing_else_is_said_where_the_target_is_met_and_nothing_grave_is_left_out():
+    found = choose_circuits(small_site([backed("Boiler", 0.1)], [unit("A")], outage=SHORT), hours=10.0)
+    assert (found.dropped, found.else_meets) == ((), ())

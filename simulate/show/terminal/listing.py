@@ -246,11 +246,7 @@ def switch_off_lines(switch_off: dict) -> list[str]:
 def show_choice(document: dict, console: Console) -> None:
     """The circuits to back up, the next best set, what each costs."""
     best = document["best"]
-    when = "the year" if document["season"] == "year" else document["season"]
-    target = f"the outages of {when} last {document['hours']:g} h (asked: {document['share']:.0%})"
-    chosen = f"With {_names(best['circuits'])}" if best["circuits"] else "Without any candidate"
-    met = "met" if best["met"] else "missed"
-    console.print(f"[bold]Target {met}. {chosen} {_share(best['lasting_frac'])} of {target}.[/bold]")
+    console.print(f"[bold]{plain(document['text'])}[/bold]")
     p10, worst = (hours_text(best["hours"][name]) for name in ("p10", "worst"))
     console.print(f"Nine times in ten they last {p10}, the worst {worst}.")
     console.print(f"Backed up already: {_names(document['required'])}.")
@@ -264,6 +260,8 @@ def show_choice(document: dict, console: Console) -> None:
     console.print(table)
     for name, why in document["left_out"].items():
         console.print(plain(_left_out(name, why)))
+    for text in document["else_meets"]:
+        console.print(f"Else: {plain(text)}.")
     if document["switch_off"]:
         console.print(f"To reach the target switch off in an outage: {_names(document['switch_off'])}.")
     for note in document["notes"]:
