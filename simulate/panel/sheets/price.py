@@ -111,22 +111,25 @@ def _check(site: Site) -> None:
 
 def price_of_units(site: Site) -> float | None:
     """Installed price of all battery units; None where one is not given or the quote is not complete. [currency]"""
-    quote = quoted(site)
-    groups = [group for group in site.battery if group.count]
-    if quote is not None:
-        if not_priced(site):
-            return None
-        own = [group for group in groups if unit_item(group) not in site.quote.prices]
-        stated = float(sum(group.count * group.installed_price for group in own))
-        return stated + quote.units * (1.0 + quote.markup_frac)
-    if any(group.installed_price is None for group in groups):
+    return _units(site, quoted(site))
+
+
+def _units(site: Site, quote: Quoted | None) -> float | None:
+    if _not_priced(site, quote):
         return None
-    return float(sum(group.count * group.installed_price for group in groups))
+    in_quote = set() if quote is None else set(site.quote.prices)
+    own = [group for group in site.battery if group.count and unit_item(group) not in in_quote]
+    stated = float(sum(group.count * group.installed_price for group in own))
+    return stated if quote is None else stated + quote.units * (1.0 + quote.markup_frac)
 
 
 def not_priced(site: Site) -> list[str]:
     """What has no price: battery groups, and items of a quote."""
-    quote, groups = quoted(site), [group for group in site.battery if group.count]
+    return _not_priced(site, quoted(site))
+
+
+def _not_priced(site: Site, quote: Quoted | None) -> list[str]:
+    groups = [group for group in site.battery if group.count]
     prices = {} if quote is None else site.quote.prices
     names = [g.name for g in groups if g.installed_price is None and unit_item(g) not in prices]
     return names + (list(quote.missing) if quote is not None and groups else [])
@@ -142,9 +145,12 @@ def price_of_solar(site: Site) -> float | None:
 
 def other_price(site: Site) -> float:
     """What goes with the units, as quoted or as stated; nothing without a unit. [currency]"""
+    return _other(site, quoted(site))
+
+
+def _other(site: Site, quote: Quoted | None) -> float:
     if not any(group.count for group in site.battery):
         return 0.0
-    quote = quoted(site)
     if quote is not None:
         return quote.beside_units
     return 0.0 if site.money is None else float(site.money.other_installed_price)
@@ -172,5 +178,6 @@ def installed_price(site: Site) -> float | None:
     >>> installed_price(site.with_values({"battery.count": 0}))
     0.0
     """
-    units = price_of_units(site)
-    return None if units is None else units + other_price(site) + (price_of_solar(site) or 0.0)
+    quote = quoted(site)  # counted once: a sweep asks for thousands of prices
+    units = _units(site, quote)
+    return None if units is None else units + _other(site, quote) + (price_of_solar(site) or 0.0)
