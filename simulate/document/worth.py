@@ -13,7 +13,7 @@ from simulate.bill.cash_flow import CashFlow, battery_flow, rate_flow, solar_flo
 from simulate.bill.discount import discount_factors
 from simulate.bill.four_bills import FourBills
 from simulate.bill.replay import ReplayedBill, replay_bill
-from simulate.house.asked import Asked
+from simulate.house.asked import Asked, ask_plan
 from simulate.house.house import House
 from simulate.house.interruptions import interruptions_of
 from simulate.house.reliability import outage_load_kwh
@@ -370,8 +370,11 @@ def asked_again(asked: Asked, house: House) -> Asked:
     Notes
     -----
     Limits, cycles and the circuits that are switched over do not depend on stored energy; only a share of solar on the
-    cells, import caps and plans that know the year do.
+    cells, import caps and plans that know the year do. What least-cost was found to run stays as it is.
     """
+    if asked.plan == "least-cost":
+        again = replace(ask_plan(house, asked.prices, asked.plan), settings=asked.settings, runs=asked.runs)
+        return with_reserve(again, house.site.operation.reserve)
     if house.solar_dc_kw.any() or asked.plan not in PLANS_BY_CALENDAR:
         return ask(house, asked.prices)
     return with_reserve(replace(asked, house=house), house.site.operation.reserve)

@@ -44,6 +44,8 @@ class Asked:
         How `reserve = "best"` was chosen.
     settings : tuple of str
         What was set by the result of the whole year, in words.
+    runs : str or None
+        The plan that is run under the name of `plan`, where a year has settled it.
     """
 
     house: House
@@ -59,6 +61,7 @@ class Asked:
     cap_charges: tuple[str, ...] = ()
     choice: Choice | None = None
     settings: tuple[str, ...] = ()
+    runs: str | None = None
 
     @cached_property
     def pools(self) -> tuple[Pool, ...]:
@@ -102,13 +105,22 @@ def prices_of(house: House) -> Prices:
 
 
 def plan_and_reserve(site: Site, prices: Prices) -> tuple[str, object]:
-    """Plan and reserve as stated, else their defaults: full where a circuit is medical, keep-full on a flat rate."""
-    flat = bool(prices.buy_per_kwh.min() == prices.buy_per_kwh.max())
-    plan = site.operation.plan or ("keep-full" if flat or site.is_medical else "time-of-use")
+    """Plan and reserve as stated, else their defaults: full where a circuit is medical or nothing can be gained."""
+    plan = site.operation.plan or ("keep-full" if site.is_medical or not may_gain(site, prices) else "least-cost")
     reserve = site.operation.reserve
     if reserve is None:
         reserve = 1.0 if site.is_medical else RESERVE_FRAC
     return plan, reserve
+
+
+def may_gain(site: Site, prices: Prices) -> bool:
+    """Whether a bill can be lowered at all: two prices, solar, a demand charge or tiers, and something to switch."""
+    rate, switchable = site.rate, any(circuit.rate_transfer for circuit in site.circuit)
+    if site.subpanel.mode == "transfer" and not switchable:
+        return False
+    charged = any(one.tiers is not None or one.per_kw > 0.0 for one in rate.demand)
+    varies = bool(prices.buy_per_kwh.min() < prices.buy_per_kwh.max())
+    return varies or charged or site.solar is not None or any(period.tiers for period in rate.periods)
 
 
 def _cycles(site: Site, prices: Prices, pools) -> Cycles:

@@ -66,8 +66,18 @@ def _least_cost(asked: Asked) -> Asked:
     """The least-cost plan, or another that does better here over the year: then it is a setting, and said."""
     if not asked.pools:
         return asked
+    if asked.runs is not None:
+        return _settled(asked)
     others = _others(asked, calendar_plans(asked.house, asked.prices))
     return _or_better(_expected(asked), others, idle="keep-full")
+
+
+def _settled(asked: Asked) -> Asked:
+    """The plan that a year has settled already, for another year of the same house."""
+    if asked.runs == asked.plan:
+        return _expected(asked)
+    other = _others(asked, [asked.runs])[asked.runs]
+    return replace(other, plan=asked.plan, settings=asked.settings, runs=asked.runs)
 
 
 def _best_possible(asked: Asked) -> Asked:
@@ -90,11 +100,11 @@ def _or_better(ours: Asked, others: dict[str, Asked], idle: str | None = None) -
     name, least_gain = min(costs, key=costs.get), BETTER if idle else 0.0
     if mine - costs[name] <= least_gain:
         if idle is None or mine <= costs[idle] - BETTER:
-            return ours
+            return replace(ours, runs=ours.plan)
         name = idle
     gain = f"{abs(mine - costs[name]):.2f} {'more' if mine > costs[name] else 'less'} off the bill of this year"
     setting = f'{ours.plan} runs as "{name}" here: {gain}'
-    return replace(others[name], plan=ours.plan, settings=(setting, *others[name].settings))
+    return replace(others[name], plan=ours.plan, settings=(setting, *others[name].settings), runs=name)
 
 
 def _expected(asked: Asked) -> Asked:

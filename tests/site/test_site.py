@@ -161,7 +161,7 @@ def test_medical_circuits_keep_the_units_full():
     assert run.asked.reserve == 1.0
     assert run.year.pool_kwh.min() == run.year.pool_kwh.max() == 5.0
     plain = run_year(small_site([circuit("Lights", 0.1, rate_transfer=True)], [unit()], rate=rate))
-    assert plain.asked.plan == "time-of-use"
+    assert plain.asked.plan == "least-cost"
 
 
 def test_medical_circuits_are_never_switched_for_the_rate():
