@@ -171,7 +171,7 @@ def row_of(house: str, rate: str) -> dict:
 
 def cost_ratio(repeats: int = 5) -> float:
     """Time of the least-cost targets of an hourly year over that of one exact optimum of it."""
-    from simulate.house.least_cost import days_of
+    from simulate.house.caps import days_of
     from simulate.optimum.least_cost import least_cost_targets
 
     house = house_with(houses()["interactive, 6 kW roof"], rates()["0.40/0.10"], "keep-full")

@@ -374,6 +374,7 @@ def asked_again(asked: Asked, house: House) -> Asked:
     """
     if asked.plan == "least-cost":
         again = replace(ask_plan(house, asked.prices, asked.plan), settings=asked.settings, runs=asked.runs)
+        again = replace(again, caps_kw=asked.caps_kw)
         return with_reserve(again, house.site.operation.reserve)
     if house.solar_dc_kw.any() or asked.plan not in PLANS_BY_CALENDAR:
         return ask(house, asked.prices)

@@ -46,6 +46,8 @@ class Asked:
         What was set by the result of the whole year, in words.
     runs : str or None
         The plan that is run under the name of `plan`, where a year has settled it.
+    caps_kw : ndarray, shape (n_charges, n_months), or None
+        Caps on import that least-cost keeps, infinite where there is none. [kW]
     """
 
     house: House
@@ -62,6 +64,7 @@ class Asked:
     choice: Choice | None = None
     settings: tuple[str, ...] = ()
     runs: str | None = None
+    caps_kw: np.ndarray | None = None
 
     @cached_property
     def pools(self) -> tuple[Pool, ...]:

@@ -18,6 +18,18 @@ CLOSES_KWH = 1e-9
 EXCEEDS_KW = 1e-6
 
 
+def lowest_caps_of(asked) -> tuple[np.ndarray, np.ndarray]:
+    """The lowest caps that the pools keep, the year known, and the largest imports without them. [kW]
+
+    Returns
+    -------
+    kw, without_kw : ndarray, shape (n_charges, n_months)
+        NaN where a charge does not look.
+    """
+    cap = _closed(_case(asked, {})[0], days_of(asked.house.hours), [pool.usable_kwh for pool in asked.pools], 0)
+    return cap.kw, cap.without_kw
+
+
 def limited(asked):
     """An `Asked` with the wish of `demand-limit` and its caps.
 
@@ -31,23 +43,22 @@ def limited(asked):
     BadInput
         A rate without a demand charge.
     """
-    house, pools = asked.house, asked.pools
+    house, known = asked.house, {}
+    case, charges = _case(asked, known)
+    cap = _closed(case, days_of(house.hours), [pool.usable_kwh for pool in asked.pools])
+    wish, switched = _wish(asked, known, 0, house.hours.n_steps, cap.over_kw)
+    return replace(asked, wish=wish, switched=switched, cap=cap, cap_charges=charges)
+
+
+def _case(asked, known: dict) -> tuple[Limited, tuple[str, ...]]:
+    """Pools behind the house's meter, and the names of the charges that look at it."""
+    house = asked.house
     calendar = rate_calendar(house.site.rate, house.hours)
     gauges = gauges_of(house.site, calendar, house.hours.n_steps)
     edges = np.r_[np.searchsorted(calendar.month, np.arange(calendar.n_months)), house.hours.n_steps]
-    known = {}
-    case = Limited(
-        house.load_kw,
-        house.solar_kw,
-        pools,
-        lambda *part: _wish(asked, known, *part)[0],
-        tuple(gauges.values()),
-        edges,
-        house.hours.step_h,
-    )
-    cap = _closed(case, days_of(house.hours), [pool.usable_kwh for pool in pools])
-    wish, switched = _wish(asked, known, 0, house.hours.n_steps, cap.over_kw)
-    return replace(asked, wish=wish, switched=switched, cap=cap, cap_charges=tuple(gauges))
+    wish_of = lambda *part: _wish(asked, known, *part)[0]
+    series = (house.load_kw, house.solar_kw, asked.pools, wish_of, tuple(gauges.values()), edges)
+    return Limited(*series, house.hours.step_h), tuple(gauges)
 
 
 def cap_notes(run) -> list[str]:
@@ -71,12 +82,12 @@ def cap_notes(run) -> list[str]:
     return lines
 
 
-def _closed(case: Limited, days: Calendar, full_kwh) -> Cap:
+def _closed(case: Limited, days: Calendar, full_kwh, n_redraws: int = 200) -> Cap:
     """The caps of a year that begins as it ends, or nearly."""
-    cap = lowest_caps(case, days, full_kwh)
+    cap = lowest_caps(case, days, full_kwh, n_redraws=n_redraws)
     if np.allclose(cap.end_kwh, full_kwh, rtol=0.0, atol=CLOSES_KWH):
         return cap
-    return lowest_caps(case, days, cap.end_kwh)
+    return lowest_caps(case, days, cap.end_kwh, n_redraws=n_redraws)
 
 
 def days_of(hours) -> Calendar:

@@ -9,18 +9,11 @@ import numpy as np
 from profiles.hours import Hours
 from profiles.rate.prices import rate_prices
 from profiles.rate.rate import Rate
-from simulate.optimum.forecast import Calendar, calendar_of
+from simulate.house.caps import days_of
 from simulate.optimum.least_cost import least_cost_targets
 from simulate.optimum.scenarios import PricesAhead, published
 from simulate.physics.pool import Pool
 from simulate.plans.calendar_plans import reachable_floor, self_consumption
-
-
-def days_of(hours) -> Calendar:
-    """The days of an hour axis, weekdays and weekends apart."""
-    weekend = np.zeros(hours.n_days, np.int64)
-    weekend[hours.day[hours.weekday >= 5]] = 1
-    return calendar_of(hours.day, hours.minute // hours.step_min, weekend)
 
 
 def prices_ahead(rate: Rate, hours: Hours, buy_per_kwh, sell_per_kwh) -> PricesAhead:

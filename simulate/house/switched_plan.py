@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from simulate.house.candidates import MaySwitch, may_switch
-from simulate.house.least_cost import days_of
+from simulate.house.caps import days_of
 from simulate.optimum.least_cost import least_cost_targets
 from simulate.optimum.scenarios import PricesAhead, Scenarios, scenarios_of
 from simulate.physics.step import Cell
@@ -21,7 +21,7 @@ LONGEST_H = 24.0
 """A run of steps in which service pays is ended after a day: then each circuit may go over anew. [h]"""
 
 
-def switched_wish(asked, ahead: PricesAhead):
+def switched_wish(asked, ahead: PricesAhead, *, cap_kw=np.inf, over_per_kwh=0.0):
     """The wish of the least-cost plan, and what is switched over.
 
     Parameters
@@ -29,6 +29,8 @@ def switched_wish(asked, ahead: PricesAhead):
     asked : Asked
         With its floors.
     ahead : PricesAhead
+    cap_kw, over_per_kwh
+        As `least_cost_targets`.
 
     Returns
     -------
@@ -37,13 +39,16 @@ def switched_wish(asked, ahead: PricesAhead):
     """
     house, hours = asked.house, asked.house.hours
     may, scenarios = may_switch(house), scenarios_of(days_of(hours), house.load_kw, house.solar_kw + house.solar_dc_kw)
-    targets = thresholds(asked, may, scenarios, ahead)
+    cap = {"cap_kw": cap_kw, "over_per_kwh": over_per_kwh}
+    targets = thresholds(asked, may, scenarios, ahead, **cap)
     net_kw = scenarios.mean(house.load_kw) - scenarios.mean(house.solar_kw)
     expected = np.array([[scenarios.mean(kw, day) for kw in may.kw] for day in (0, 1)]).reshape(2, *may.kw.shape)
-    return walked_windows(asked, may, targets, expected, worth_and_refill(asked, ahead, net_kw))
+    money = worth_and_refill(asked, ahead, net_kw)
+    money[0] += np.where(net_kw > cap_kw, over_per_kwh, 0.0)
+    return walked_windows(asked, may, targets, expected, money)
 
 
-def thresholds(asked, may: MaySwitch, scenarios: Scenarios, ahead: PricesAhead) -> np.ndarray:
+def thresholds(asked, may: MaySwitch, scenarios: Scenarios, ahead: PricesAhead, **cap) -> np.ndarray:
     """What each pool fills up to and serves down to, as if all that it carries could be over in every step."""
     house, wish, operation = asked.house, asked.wish, asked.house.site.operation
     from_utility, h = operation.charge_from == "any", house.hours.step_h
@@ -71,6 +76,7 @@ def thresholds(asked, may: MaySwitch, scenarios: Scenarios, ahead: PricesAhead) 
             from_utility=from_utility,
             ahead=ahead,
             scenarios=scenarios,
+            **cap,
         )
     return out
 

@@ -9,14 +9,12 @@ import numpy as np
 from profiles.noun import BadInput
 from profiles.rate.prices import Prices
 from simulate.house.asked import Asked, ask_plan, serve_steps, stay_kwh
-from simulate.house.candidates import may_switch
 from simulate.house.caps import limited
+from simulate.house.expected import expected, has_demand
 from simulate.house.foreseen import BestPlanner, forecast_plan
 from simulate.house.house import House
-from simulate.house.least_cost import interactive_targets, prices_ahead
 from simulate.house.score import year_cost
-from simulate.house.switched_plan import switched_wish
-from simulate.house.walked import solar_exports, walk_asked
+from simulate.house.walked import walk_asked
 from simulate.physics.pool import Pool
 from simulate.plans.calendar_plans import (
     export_where_it_pays,
@@ -68,14 +66,15 @@ def _least_cost(asked: Asked) -> Asked:
         return asked
     if asked.runs is not None:
         return _settled(asked)
-    others = _others(asked, calendar_plans(asked.house, asked.prices))
-    return _or_better(_expected(asked), others, idle="keep-full")
+    names = calendar_plans(asked.house, asked.prices) + ["demand-limit"] * has_demand(asked.house.site.rate)
+    others = _others(asked, names)
+    return _or_better(expected(asked), others, idle="keep-full")
 
 
 def _settled(asked: Asked) -> Asked:
     """The plan that a year has settled already, for another year of the same house."""
     if asked.runs == asked.plan:
-        return _expected(asked)
+        return expected(asked)
     other = _others(asked, [asked.runs])[asked.runs]
     return replace(other, plan=asked.plan, settings=asked.settings, runs=asked.runs)
 
@@ -107,17 +106,6 @@ def _or_better(ours: Asked, others: dict[str, Asked], idle: str | None = None) -
     return replace(others[name], plan=ours.plan, settings=(setting, *others[name].settings), runs=name)
 
 
-def _expected(asked: Asked) -> Asked:
-    """The wish of the least-cost plan itself."""
-    site = asked.house.site
-    sell = asked.prices.sell_per_kwh * solar_exports(site)
-    ahead = prices_ahead(site.rate, asked.house.hours, asked.prices.buy_per_kwh, sell)
-    if not asked.wish.parallel:
-        wish, switched = switched_wish(asked, ahead)
-        return replace(asked, wish=wish, switched=switched, may_switch=may_switch(asked.house).names)
-    return replace(asked, wish=replace(asked.wish, targets_kwh=interactive_targets(asked, ahead)))
-
-
 def calendar_plans(house: House, prices: Prices) -> list[str]:
     """Plans by the calendar that this house can run."""
     plans = ["keep-full"]
@@ -131,7 +119,7 @@ def calendar_plans(house: House, prices: Prices) -> list[str]:
 def causal_plans(house: House, prices: Prices) -> list[str]:
     """Every plan that knows no future and that this house can run, the simplest first."""
     plans, rate = calendar_plans(house, prices), house.site.rate
-    if any(one.tiers is not None or one.per_kw > 0.0 for one in rate.demand):
+    if has_demand(rate):
         plans.append("demand-limit")
     if len(plans) > 1 or any(period.tiers for period in rate.periods):
         in_order = (prices.buy_per_kwh >= prices.sell_per_kwh).all() and (prices.sell_per_kwh >= 0.0).all()
