@@ -12,9 +12,11 @@ from simulate.house.asked import Asked
 from simulate.house.candidates import may_switch
 from simulate.house.caps import gauges_of, lowest_caps_of
 from simulate.house.least_cost import interactive_targets, prices_ahead
+from simulate.house.marginal import has_tiers, tiered_ahead
 from simulate.house.score import bill_by_month, year_cost
 from simulate.house.switched_plan import switched_wish
 from simulate.house.walked import solar_exports, walk_asked
+from simulate.optimum.scenarios import PricesAhead
 from simulate.plans.cap import Gauge
 
 LOOSER = (0.0, 0.05, 0.15, 0.35)
@@ -25,11 +27,25 @@ PREPARED = 0.7
 
 def expected(asked: Asked) -> Asked:
     """The wish of the least-cost plan; where a demand charge looks, under the caps that cost least over the year."""
+    ahead = _prices_ahead(asked)
     if not has_demand(asked.house.site.rate):
-        return planned(asked)
+        return planned(asked, ahead)
     if asked.caps_kw is not None:
-        return planned(asked, asked.caps_kw)
-    return _best_capped(asked)
+        return planned(asked, ahead, asked.caps_kw)
+    return _best_capped(asked, ahead)
+
+
+def _prices_ahead(asked: Asked) -> PricesAhead:
+    """Prices as they are published; with tiers, twice round: by the house without its pools, then as it is run."""
+    house, rate = asked.house, asked.house.site.rate
+    exports = solar_exports(house.site)
+    ahead = prices_ahead(rate, asked.prices.buy_per_kwh, asked.prices.sell_per_kwh * exports)
+    if not has_tiers(rate):
+        return ahead
+    net, first = house.load_kw - house.solar_kw, ahead.at_noon[:, 0]
+    ahead = tiered_ahead(house, first, np.maximum(net, 0.0), np.maximum(-net, 0.0) * exports)
+    year = walk_asked(planned(asked, ahead)).year
+    return tiered_ahead(house, first, year.import_kw, year.export_kw)
 
 
 def has_demand(rate) -> bool:
@@ -37,15 +53,15 @@ def has_demand(rate) -> bool:
     return any(one.tiers is not None or one.per_kw > 0.0 for one in rate.demand)
 
 
-def _best_capped(asked: Asked) -> Asked:
+def _best_capped(asked: Asked, ahead: PricesAhead) -> Asked:
     """Of some caps, the same or others each month, those whose year costs least."""
     low, without = lowest_caps_of(asked)
-    tried = [planned(asked)] + [planned(asked, low + share * (without - low)) for share in LOOSER]
+    tried = [planned(asked, ahead)] + [planned(asked, ahead, low + share * (without - low)) for share in LOOSER]
     runs = [walk_asked(one) for one in tried]
     by_month = np.array([bill_by_month(asked.house, run.year.import_kw, run.year.export_kw) for run in runs])
     caps = np.array([np.full_like(low, np.inf), *(one.caps_kw for one in tried[1:])])
     mixed = np.take_along_axis(caps, by_month.argmin(axis=0)[None, None, :], axis=0)[0]
-    tried.append(planned(asked, mixed))
+    tried.append(planned(asked, ahead, mixed))
     dearest = float(asked.prices.buy_per_kwh.max())
     costs = [year_cost(asked.house, walk_asked(one).year, dearest) for one in tried]
     best = tried[int(np.argmin(costs))]
@@ -60,16 +76,13 @@ def _caps_text(row) -> str:
     return ", ".join(f"{kw:.2f}" if np.isfinite(kw) else "none" for kw in row)
 
 
-def planned(asked: Asked, caps_kw=None) -> Asked:
+def planned(asked: Asked, ahead: PricesAhead, caps_kw=None) -> Asked:
     """The wish under given caps, shape (n_charges, n_months) in the order of `gauges_of`; infinite: none. [kW]"""
-    site = asked.house.site
-    sell = asked.prices.sell_per_kwh * solar_exports(site)
-    ahead, cap = prices_ahead(site.rate, asked.prices.buy_per_kwh, sell), {}
-    over_kw = None
+    cap, over_kw = {}, None
     if caps_kw is not None:
         cap_kw, over_kw = _capped_series(asked, caps_kw)
         cap["cap_kw"] = PREPARED * cap_kw
-        cap["over_per_kwh"] = _charge_per_kw(site.rate) / asked.house.hours.step_h
+        cap["over_per_kwh"] = _charge_per_kw(asked.house.site.rate) / asked.house.hours.step_h
     if asked.wish.parallel:
         asked = replace(asked, wish=replace(asked.wish, targets_kwh=interactive_targets(asked, ahead, **cap)))
     else:

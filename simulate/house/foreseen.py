@@ -47,9 +47,10 @@ class BestPlanner:
     def __call__(self, asked: Asked) -> Asked:
         """The same with its wish; in transfer mode each circuit has a window in each peak."""
         best = self._planner.best_circle(np.minimum(_reachable(asked), usable_kwh(asked)))
+        targets = best.targets_kwh if self.is_exact or asked.wish.parallel else self._peaks_of(asked, best.soc_kwh)
+        targets[:, :, :2] = np.maximum(targets[:, :, :2], asked.floor_kwh[:, :, None])  # what is held is held
         if asked.wish.parallel:
-            return replace(asked, wish=replace(asked.wish, targets_kwh=best.targets_kwh))
-        targets = best.targets_kwh if self.is_exact else self._peaks_of(asked, best.soc_kwh)
+            return replace(asked, wish=replace(asked.wish, targets_kwh=targets))
         may, house = may_switch(asked.house), asked.house
         known = published(asked.prices.buy_per_kwh, self._meter.sell_per_kwh)
         money = worth_and_refill(asked, known, house.load_kw - house.solar_kw)
