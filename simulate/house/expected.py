@@ -39,7 +39,7 @@ def _prices_ahead(asked: Asked) -> PricesAhead:
     """Prices as they are published; with tiers, twice round: by the house without its pools, then as it is run."""
     house, rate = asked.house, asked.house.site.rate
     exports = solar_exports(house.site)
-    ahead = prices_ahead(rate, asked.prices.buy_per_kwh, asked.prices.sell_per_kwh * exports)
+    ahead = prices_ahead(rate, house.hours, asked.prices.buy_per_kwh, asked.prices.sell_per_kwh * exports)
     if not has_tiers(rate):
         return ahead
     net, first = house.load_kw - house.solar_kw, ahead.at_noon[:, 0]
