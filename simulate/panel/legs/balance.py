@@ -33,6 +33,8 @@ class Assignment:
         Assignments whose hours were compared; 0 where hours were not asked for.
     complete : bool
         True where no assignment was left out of that comparison.
+    outcomes : dict or None
+        What the simulation says of both: `before` and `after`, hours in plain data; None where it was not asked.
     """
 
     legs: dict[str, str]
@@ -44,6 +46,7 @@ class Assignment:
     method: str
     n_compared: int
     complete: bool
+    outcomes: dict | None = None
 
     def table(self) -> dict:
         """Before and after as plain data: columns and rows."""

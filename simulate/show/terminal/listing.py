@@ -284,11 +284,33 @@ def show_assignment(assignment, console: Console) -> None:
     for name, unit, before, after in data["rows"]:
         table.add_row(plain(name), unit, _number(before, 2), _number(after, 2))
     console.print(table)
+    if assignment.outcomes:
+        console.print(_outcomes_table(assignment.outcomes))
     moves = ", ".join(f"{plain(name)} to {assignment.legs[name]}" for name in assignment.moved) or "nothing moves"
     rest = "" if assignment.complete or not assignment.n_compared else "; those with a worse running balance were not"
     console.print(f"[bold]{moves}[/bold] ({plain(assignment.method)}{rest}).")
     if assignment.unplaced:
         console.print(f"[bold red]No space for: {_names(assignment.unplaced)}[/bold red]")
+
+
+OUTCOMES = {
+    "hours_p10": "first priority, nine times in ten",
+    "hours_p50": "first priority, half of the outages last at least",
+    "storm_p10": "in a storm, nine times in ten",
+    "first_leg_p10": "whichever leg goes dead first, nine times in ten",
+}
+
+
+def _outcomes_table(outcomes: dict):
+    """What a proposal does to the hours, before and after; the leg that goes dead first with its circuits."""
+    table = table_of("hours", "before", "after")
+    before, after = outcomes["before"], outcomes["after"]
+    for key, name in OUTCOMES.items():
+        if before[key] is not None:
+            table.add_row(name, hours_text(before[key]), hours_text(after[key]))
+    leg = lambda one: f"{one['first_leg'] or 'none'}: {', '.join(one['first_circuits'])}"
+    table.add_row("goes dead first, hardest month", plain(leg(before)), plain(leg(after)))
+    return table
 
 
 def show_meter(document: dict, console: Console) -> None:
