@@ -524,10 +524,15 @@ def meter(
 ) -> None:
     """What a meter file holds, its gaps and its quality."""
     from profiles.meter import clean_csv, document, read_meter, stated_dialect
+    from profiles.noun import BadInput
+    from simulate.show.terminal.options import in_options
 
     with _busy("reading the meter file"):
-        known = stated_dialect(dialect)
-        readings = read_meter(file, point=point, column=column, timezone=timezone, dialect=known)
+        try:
+            known = stated_dialect(dialect)
+            readings = read_meter(file, point=point, column=column, timezone=timezone, dialect=known)
+        except BadInput as error:
+            raise in_options(error) from None
         found = document(readings)
         if clean is not None:
             clean_csv(readings, clean)

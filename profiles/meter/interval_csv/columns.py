@@ -5,8 +5,12 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+import numpy as np
+
+from profiles.meter.interval_csv.numbers import column_values
 from profiles.meter.interval_csv.table import Table, is_number
 from profiles.meter.readings.dialect import Dialect
+from profiles.meter.readings.private import shown
 from profiles.meter.readings.stamps import cell_kind
 from profiles.noun import BadInput
 
@@ -28,7 +32,7 @@ _ENERGY = re.compile(
 )
 _NOT_ENERGY = re.compile(
     r"cost|price|charge|\$|amount|rate\b|temp|degree|account|meter ?(no|num|id|#)|\bid\b|zip|volt|amp|kva|kvar|"
-    r"factor|therm|gas|water|gallon|ccf|day of|weekday|dst|flag|interval ?(no|num|#)|\btotal\b|peak",
+    r"factor|therm|gas|(?<!hot )water(?! ?heat)|gallon|ccf|day of|weekday|dst|flag|interval ?(no|num|#)|\btotal\b|peak",
     re.I,
 )
 _FLAG = re.compile(r"estimat|quality|status|flag|actual|validat|read ?type|code|notes?$", re.I)
@@ -65,11 +69,31 @@ def column_named(table: Table, name: str, *, file: object, key: str) -> int:
         [k for k, one in enumerate(table.names) if one == name]
         or [k for k, one in enumerate(table.told) if one == name]
         or [k for k, one in enumerate(table.names) if one.strip().lower() == name.strip().lower()]
+        or [k for k in range(len(table.names)) if name.strip().lower() == f"column {k + 1}"]
     )
     if len(exact) != 1:
         rule = "is the name of several columns" if exact else "is not a column of this file"
-        raise BadInput(rule, file=file, key=key, value=name, way_out="columns: " + ", ".join(filter(None, table.names)))
+        raise BadInput(
+            rule, file=file, key=key, value=name, way_out="columns: " + _listed(table, range(len(table.names)))
+        )
     return exact[0]
+
+
+def _listed(table: Table, ks) -> str:
+    """Columns by their names where these are the trade's, else by their place, with what stands in them."""
+    return ", ".join(f"{shown(table.names, k)}{_span_of(table, k)}" for k in ks if table.names[k])
+
+
+def _span_of(table: Table, k: int) -> str:
+    """Least, mean and largest of a column of numbers."""
+    if _kind(table, k) != "number":
+        return ""
+    try:
+        value, _ = column_values(table.columns[k], Dialect(), None, "")
+    except BadInput:
+        return ""
+    known = value[np.isfinite(value)]
+    return f" [{known.min():.4g} to {known.max():.4g}, mean {known.mean():.3g}]" if len(known) else ""
 
 
 def long_columns(table: Table, dialect: Dialect, column: str | None, *, file: object) -> Columns:
@@ -192,17 +216,27 @@ def _values(table: Table, kinds, dialect: Dialect, column, taken, file) -> tuple
         into = [k for k in into if k not in nets]
     if len(into) == 1 and len(out) <= 1:
         return into[0], received if received is not None else out[0] if out else None, note
+    if not found and any(names_unit(table, k) for k in range(len(table.names))):
+        amounts = [k for k in numeric if re.search(r"amount|quantity", table.names[k], re.I)]
+        if len(amounts) == 1:
+            return amounts[0], received, ""
     if not found:
         raise BadInput(
             "has no column of energy or power",
             file=file,
-            way_out="name one with column: " + ", ".join(filter(None, table.names)),
+            way_out="name one with column: " + _listed(table, range(len(table.names))),
         )
     raise BadInput(
         "has several columns of energy or power, which are never summed",
         file=file,
-        way_out="choose one with column: " + ", ".join(table.names[k] for k in found),
+        way_out="choose one with column: " + _listed(table, found),
     )
+
+
+def names_unit(table: Table, k: int) -> bool:
+    """True where every cell that was looked at is a unit of energy or power; a lone W may mean anything."""
+    cells = table.columns.sample(k, _SAMPLE)
+    return bool(cells) and all(len(cell) > 1 and _UNIT.fullmatch(cell) for cell in dict.fromkeys(cells))
 
 
 def _refuse_roof(table: Table, out: list[int], file) -> None:

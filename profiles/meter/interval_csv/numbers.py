@@ -8,7 +8,7 @@ import numpy as np
 
 from profiles.meter.readings.column import Column
 from profiles.meter.readings.dialect import Dialect
-from profiles.noun import BadInput
+from profiles.meter.readings.question import Question
 from profiles.numerals import real
 
 LARGEST = 1e12
@@ -78,11 +78,12 @@ def decimal_sign(column: Column, *, file: object, key: str) -> str:
             return "."
         unclear = unclear or text
     if unclear:
-        raise BadInput(
+        raise Question(
             f"can be read in two ways: {unclear} with a thousands sign or with a decimal comma",
             file=file,
             key=key,
             way_out='state dialect.decimal = "." or ","',
+            trial={"decimal": "."},
         )
     return "."
 

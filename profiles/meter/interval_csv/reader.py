@@ -8,18 +8,20 @@ from pathlib import Path
 
 import numpy as np
 
-from profiles.meter.interval_csv.columns import Columns, long_columns, unit_in
+from profiles.meter.interval_csv.columns import Columns, long_columns, names_unit, unit_in
 from profiles.meter.interval_csv.groups import Group, chosen_groups, row_groups
 from profiles.meter.interval_csv.rows import Rows, long_rows
 from profiles.meter.interval_csv.table import Table, read_table
 from profiles.meter.interval_csv.wide import wide_columns
 from profiles.meter.interval_csv.wide_rows import wide_rows
-from profiles.meter.readings.clock import UTC, Clock, zone_clock
+from profiles.meter.readings.clock import UTC, Clock, clock_of_offsets, zone_clock
 from profiles.meter.readings.dialect import UNIT_KWH, Dialect
 from profiles.meter.readings.labels import Labels, Reading, read_labels
 from profiles.meter.readings.meter import Issue, Meter, Point, merged, where
+from profiles.meter.readings.question import Question, all_asked
 from profiles.meter.readings.register import differenced
 from profiles.meter.readings.sequence import Readings, Settled, paired, settled
+from profiles.meter.readings.stamps import NO_OFFSET
 from profiles.noun import BadInput
 
 _RISING = 96
@@ -37,6 +39,7 @@ class _Read:
     issues: tuple[Issue, ...]
     words: str
     clock: str
+    local: Clock
 
 
 def read_interval_csv(
@@ -62,8 +65,19 @@ def read_interval_csv(
     Raises
     ------
     BadInput
-        What can be read in two ways names both and the key that decides.
+        What can be read in two ways names both and the key that decides; all that is open stands in one message.
     """
+
+    def read(trial: dict) -> Meter:
+        known = dialect.model_copy(update=trial)
+        return _read_once(path, point, column, timezone, known, source)
+
+    return all_asked(read, file=path)
+
+
+def _read_once(
+    path, point: str | None, column: str | None, timezone: str | None, dialect: Dialect, source: str
+) -> Meter:
     zone = zone_clock(timezone) if timezone else None
     table = read_table(path, dialect)
     wide = None if dialect.layout == "long" or column is not None else wide_columns(table)
@@ -87,7 +101,7 @@ def read_interval_csv(
     if columns and columns.energy_note:
         words += f", {columns.energy_note}"
     known = {"source": source, "timezone": timezone, "dialect": words, "estimates_asked": wide is None}
-    return _meter(read, chosen, groups, table, zone or UTC, path, **known)
+    return _meter(read, chosen, groups, table, read[0].local, path, **known)
 
 
 def _refuse_long_keys(dialect: Dialect, path) -> None:
@@ -127,7 +141,7 @@ def _read(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
         )
     labels = replace(rows.labels, kind="beginning") if register else rows.labels
     reading = read_labels(labels, dialect, zone, file=path)
-    clock = zone or UTC
+    clock = zone or _own_clock(labels, reading)
     rows, start, issues = _kept(rows, reading, clock)
     issues += rows.issues
     if dialect.repeated_hour == "sum" and zone is not None and reading.clock == "wall":
@@ -145,7 +159,15 @@ def _read(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
     labels_words = "dial readings, differenced" if register else _label_words(reading)
     words = f"{rows.words}, {labels_words}, {reading.text}, values of {rows.name}, {unit_words}"
     how = f"{reading.text}: " + ("stated" if dialect.clock or reading.clock == "offset" else _how(labels, reading))
-    return _Read(with_received[0], with_received[1], tuple(issues), words, how)
+    return _Read(with_received[0], with_received[1], tuple(issues), words, how, clock)
+
+
+def _own_clock(labels: Labels, reading: Reading) -> Clock:
+    """The clock of the offsets in the stamps, else UTC."""
+    known = reading.keep & (labels.offset_s != NO_OFFSET)
+    if reading.clock != "offset" or not known.any():
+        return UTC
+    return clock_of_offsets(reading.start_utc[known], labels.offset_s[known])
 
 
 def _refuse_two_meters(readings: Readings, path) -> None:
@@ -184,11 +206,12 @@ def _is_register(rows: Rows, dialect: Dialect, path) -> bool:
         return True
     if len(value) < _RISING:
         return False
-    raise BadInput(
+    raise Question(
         "never falls all through the file, as a dial does and energy by interval does not",
         file=path,
         key=rows.name,
         way_out='state dialect.readings = "register" or "interval"',
+        trial={"readings": "interval"},
     )
 
 
@@ -216,19 +239,20 @@ def _unit(rows: Rows, group: Group, table: Table, columns: Columns | None, diale
         return whole, f"{whole} by the text above the readings" if unit_in(
             table.preamble
         ) else f"{whole} by the column names"
-    raise BadInput(
+    raise Question(
         "names no unit: its values may be energy (kWh) or mean power (kW)",
         file=path,
         key=rows.name,
         way_out='state dialect.unit = "kWh" or "kW"',
+        trial={"unit": "kWh"},
     )
 
 
 def _unit_column(table: Table, group: Group) -> str | None:
-    """What a column named unit says of the first row."""
+    """What a column of units says of the first row."""
     row = table.row(int(group.rows[0]))
-    units = [unit_in(row[k]) for k, name in enumerate(table.names) if _UNIT_NAME.search(name) and k < len(row)]
-    return next(filter(None, units), None)
+    named = [k for k, name in enumerate(table.names) if _UNIT_NAME.search(name) or names_unit(table, k)]
+    return next((unit for k in named if k < len(row) and (unit := unit_in(row[k]))), None)
 
 
 def _kept(rows: Rows, reading: Reading, clock: Clock) -> tuple[Rows, np.ndarray, list[Issue]]:

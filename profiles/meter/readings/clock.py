@@ -173,6 +173,28 @@ def offset_text(seconds: int) -> str:
     return f"UTC{'-' if seconds < 0 else '+'}{minutes // 60:02d}:{minutes % 60:02d}"
 
 
+def clock_of_offsets(utc_s: np.ndarray, offset_s: np.ndarray) -> Clock:
+    """The clock of stamps that name their offset: a fixed one, one with the changes of North America or of Europe.
+
+    UTC where it is none of these: instants are right all the same, only the stamps shown are not local.
+
+    Examples
+    --------
+    >>> str(clock_of_offsets(np.array([1735689600, 1751328000]), np.array([-18000, -14400])))
+    'UTC-05:00, +1 h from the second Sunday of March 02:00 to the first Sunday of November 02:00'
+    """
+    standard = int(offset_s.min())
+    if (offset_s == standard).all():
+        return Clock(offset_s=standard)
+    north_america = ChangeRule(3, 3, 0, 7, 7200), ChangeRule(11, 2, 0, 7, 7200)
+    europe = ChangeRule(3, 7, 0, 7, 3600 + standard), ChangeRule(10, 7, 0, 7, 7200 + standard)
+    for begins, ends in (north_america, europe):
+        clock = Clock(None, standard, 3600, begins, ends)
+        if np.array_equal(clock.offsets(utc_s), offset_s):
+            return clock
+    return UTC
+
+
 def zone_clock(timezone: str) -> Clock:
     """Clock of an IANA zone, refused in one line where there is none of that name."""
     try:

@@ -12,6 +12,7 @@ import numpy as np
 
 from profiles.meter.readings.clock import DAY_S, Clock, offset_text
 from profiles.meter.readings.dialect import Dialect
+from profiles.meter.readings.question import Question
 from profiles.meter.readings.stamps import NO_OFFSET
 from profiles.noun import BadInput
 
@@ -58,7 +59,7 @@ def read_labels(labels: Labels, dialect: Dialect, timezone: Clock | None, *, fil
         Two readings remain, each named with the key that decides.
     """
     if (labels.offset_s != NO_OFFSET).any():
-        found = _settled_labels(_with_offsets(labels, dialect, file), labels, dialect, file)
+        found = _settled_labels(_with_offsets(labels, dialect, timezone, file), labels, dialect, file)
         _refuse_hidden_saving(found, labels, "remove the offsets from the stamps, or correct them", file)
         return found
     clocks = _clocks(labels, dialect, timezone, file)
@@ -105,19 +106,20 @@ def _clocks(labels: Labels, dialect: Dialect, timezone: Clock | None, file) -> l
             )
         return [stated]
     if timezone is None:
-        raise BadInput(
+        raise Question(
             "has stamps without a zone, which may be local time or UTC",
             file=file,
             key="clock",
             way_out='give timezone = "America/New_York" or the like, or dialect.clock = "utc" or "-05:00"',
+            trial={"clock": "utc"},
         )
     return ["wall", "standard", "utc"]
 
 
-def _with_offsets(labels: Labels, dialect: Dialect, file) -> list[Reading]:
+def _with_offsets(labels: Labels, dialect: Dialect, timezone: Clock | None, file) -> list[Reading]:
     """Each stamp names its own offset: only the end of the interval can be in doubt."""
     known = labels.offset_s != NO_OFFSET
-    if dialect.clock is not None and (labels.offset_s[known] != dialect.offset_s).any():
+    if dialect.clock is not None and not _agrees(labels, known, dialect, timezone):
         raise BadInput(
             "contradicts the stamps, which name their own offset from UTC",
             file=file,
@@ -131,6 +133,20 @@ def _with_offsets(labels: Labels, dialect: Dialect, file) -> list[Reading]:
         start = utc - (labels.interval_s if kind == "ending" else 0)
         found.append(Reading(kind, "offset", start, known, 0, "offsets in the stamps"))
     return found
+
+
+def _agrees(labels: Labels, known: np.ndarray, dialect: Dialect, timezone: Clock | None) -> bool:
+    """True where the stated clock shows the offsets that the stamps name."""
+    offsets, utc = labels.offset_s[known], labels.naive_s[known] - labels.offset_s[known]
+    if dialect.offset_s is not None:
+        return bool((offsets == dialect.offset_s).all())
+    if timezone is None:
+        return False
+    if dialect.clock == "wall":
+        return bool((timezone.offsets(utc) == offsets).all())
+    first = int(utc[0])
+    standard = min(timezone.offset_at(first), timezone.offset_at(first + 182 * DAY_S))
+    return bool((offsets == standard).all())
 
 
 def _tries(labels: Labels, kind: str, clock: str, timezone: Clock | None) -> list[Reading]:
@@ -273,18 +289,20 @@ def _settled_labels(
         return unlike[0]
     kinds, clocks = {one.labels for one in unlike}, {one.clock for one in unlike}
     if "sequence" in kinds and len(kinds) == 2 and clocks == {"wall"}:
-        raise BadInput(
+        raise Question(
             "counts beyond 24 h on the long day, which may be the last of that day or the hour that occurs twice",
             file=file,
             key="labels",
             way_out='state dialect.extra_columns = "sequence" or "repeated-hour"',
+            trial={"extra_columns": "sequence"},
         )
     if len(kinds) > 1:
-        raise BadInput(
+        raise Question(
             "has stamps that may begin or end their intervals",
             file=file,
             key="labels",
             way_out='state dialect.labels = "beginning" or "ending"',
+            trial={"labels": "beginning"},
         )
     no_change = timezone is not None and not timezone.changes(*_span(unlike[0]))
     walls = [one for one in unlike if one.clock == "wall"]
@@ -292,11 +310,12 @@ def _settled_labels(
         return walls[0]
     if len(clocks) > 1:
         ways = " or ".join(f'dialect.clock = "{one.clock}" ({one.text})' for one in unlike)
-        raise BadInput(
+        raise Question(
             "runs over a clock change in a way that fits several clocks",
             file=file,
             key="clock",
             way_out=f"state {ways}",
+            trial={"clock": unlike[0].clock},
         )
     raise BadInput(
         "has stamps at a clock change that can be read in several ways: " + " or ".join(one.text for one in unlike),

@@ -19,6 +19,11 @@ _WORDS = (
     "power primary pv quantity reactive read reading reads received register returned reverse secondary shoulder "
     "solar stamp stand start sub sum surplus therm therms time timestamp to total tou type unit usage used utc "
     "value values volt volts water watt watthour watthours watts wh zaehlerstand "
+    "ac air appliances attic balance barn basement bath bathroom battery bed bedroom boiler car charger circuit "
+    "circuits clamp conditioner conditioning cooker cooktop ct den dining dishwasher disposal dryer ev family fan "
+    "floor freezer fridge furnace garage hall heat heater heating hvac inverter kitchen laundry leg light lighting "
+    "lights living mains microwave office other outdoor outlet outlets oven panel phase plug plugs pool porch range "
+    "pump refrigerator room septic shed spa stove sump temperature tub unknown upstairs washer washing well workshop "
 )
 _TRADE = frozenset(_WORDS.split())
 _TRADE_STEMS = ("consum", "electric", "export", "generat", "import")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiles.meter.readings.column import Column
+from profiles.meter.readings.question import Question
 from profiles.meter.readings.stamps import DAY_S, NO_OFFSET, date_parts, match_of, second_of_day, zone_meaning
 from profiles.noun import BadInput
 
@@ -230,10 +231,11 @@ def date_order(column: Column, *, file: object, key: str) -> str:
     if first <= 12 and second <= 12:
         example = match_of(column.raw[int(np.argmax(open_))].decode())["date"]
         one, two, _ = re.findall(r"\d+", example)
-        raise BadInput(
+        raise Question(
             f'can be read in two ways: {example} is month {one} day {two} ("mdy") or day {one} month {two} ("dmy")',
             file=file,
             key=key,
             way_out='state dialect.date_order = "mdy" or "dmy"',
+            trial={"date_order": "mdy"},
         )
     return "dmy" if first > 12 else "mdy"
