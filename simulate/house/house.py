@@ -18,7 +18,7 @@ from profiles.solar.log import log_years
 from profiles.solar.roof import solar_dc_kw, solar_kw
 from profiles.weather.weather import LIBRARY, read_weather, weather_on
 from profiles.weather.years import read_weather_years
-from simulate.house.notes import below_notes, house_cautions, shape_notes, weather_notes
+from simulate.house.notes import below_notes, house_cautions, shape_notes, stamp_notes, weather_notes
 from simulate.site.pools import LegPool, carries_two_pole, leg_of, pool_of, pools_of, share_on_pools
 from simulate.site.site import DEFAULT_YEAR, Site
 
@@ -241,6 +241,8 @@ def _house_of(site: Site, sources: SiteSources) -> House:
     notes += more + sources.notes + shape_notes([one for _, one in _loads(site)])
     if sources.weather is not None:
         notes += weather_notes(site, sources.weather, sources.year(hours))
+        made_kwh = float((solar_kw + solar_dc_kw).sum()) * hours.step_h
+        notes += stamp_notes(site, sources.weather, hours, made_kwh)
     cold = cold_steps(site, pools, hours, sources)
     return House(
         site=site,

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from profiles.hours import Hours
 from profiles.loads.bills import LABEL, BillsLoad
-from profiles.weather.weather import far_note
+from profiles.solar.roof import solar_dc_kw, solar_kw
+from profiles.weather.noon import NOON_TOLERANCE_MIN, noon_shift_min
+from profiles.weather.record import Weather
+from profiles.weather.weather import far_note, weather_on
 from simulate.site.pools import solar_returns
 from simulate.site.site import Site
 
@@ -17,6 +22,30 @@ def weather_notes(site: Site, weather, year) -> list[str]:
     """The weather file, what its year says of itself, how far it lies, and weather years that nothing asks for."""
     said = [f"weather: {weather.name} ({weather.format})", *year.notes]
     return said + list(far_note(weather, site.site.latitude, site.site.longitude)) + _storm_note(site)
+
+
+def stamp_notes(site: Site, weather: Weather, hours: Hours, made_kwh: float) -> list[str]:
+    """Where a weather file's sunny days are not centred on solar noon: by how much, and what that does to the roof.
+
+    Parameters
+    ----------
+    made_kwh : float
+        What the roof makes in the year with the stamps as they are read. [kWh]
+    """
+    roof, shift_min = site.solar, noon_shift_min(weather)
+    if roof is None or roof.series is not None or not abs(shift_min) > NOON_TOLERANCE_MIN or not made_kwh > 0.0:
+        return []
+    whole_min = 5.0 * round(shift_min / 5.0)
+    moved = weather_on(replace(weather, start_min=weather.start_min - whole_min), hours)
+    make = solar_dc_kw if roof.connected_at == "battery" else solar_kw
+    kwh = float(make(roof, moved, hours).sum()) * hours.step_h
+    side = "late" if shift_min > 0 else "early"
+    return [
+        f"weather: the stamps stand about {abs(shift_min):.0f} min {side} against the sun; read that much "
+        f"{'earlier' if shift_min > 0 else 'later'} the roof would make {kwh:,.0f} kWh a year instead of "
+        f"{made_kwh:,.0f} ({100 * (kwh / made_kwh - 1):+.1f} %), at other hours of the day: take an NSRDB CSV file or "
+        "PVGIS's typical year of the place instead"
+    ]
 
 
 def _storm_note(site: Site) -> list[str]:

@@ -231,6 +231,41 @@ def actual_years(folder: Path) -> Path:
 STORMS = WEATHER + 'storm_years = "years"\n[outage]\nper_year = 1.5\nmean_h = 6.0\n'
 
 
+def late_stamps(folder: Path, minutes: int) -> Path:
+    """The library's typical year as an EPW-like TMY3 file whose values stand some minutes after their stamps."""
+    weather = read_weather("library:piedmont")
+    fine = np.repeat(np.column_stack((weather.ghi, weather.dni, weather.dhi)), 60, axis=0)
+    moved = np.roll(fine, minutes, axis=0).reshape(8760, 60, 3).mean(axis=1)
+    lines = ['723170,"INVENTED SHIFT",NC,-5.0,36.100,-79.950,270']
+    lines += ["Date (MM/DD/YYYY),Time (HH:MM),GHI (W/m^2),DNI (W/m^2),DHI (W/m^2),Dry-bulb (C),Wspd (m/s)"]
+    day = dt.date(2019, 1, 1)
+    for k, (ghi, dni, dhi) in enumerate(moved):
+        date = day + dt.timedelta(days=k // 24)
+        air = f"{weather.temp_c[k]:.1f},{weather.wind_m_s[k]:.1f}"
+        lines.append(f"{date:%m/%d/%Y},{k % 24 + 1:02d}:00,{ghi:.0f},{dni:.0f},{dhi:.0f},{air}")
+    path = folder / "late.csv"
+    path.write_text("\n".join([*lines, ""]))
+    return path
+
+
+@pytest.mark.parametrize(("minutes", "side"), [(30, "late"), (-30, "early")])
+def test_stamps_that_stand_minutes_off_say_what_that_does_to_the_roof(tmp_path, minutes, side):
+    """Moved back by the minutes that it is off, the roof's year is that of the unmoved file within a percent.
+
+    Not closer: each hour of the file is now the mean of parts of two.
+    """
+    late_stamps(tmp_path, minutes)
+    found = house_of(site_of(tmp_path, ", add_solar = false", "year = 2025", '[weather]\nsource = "late.csv"\n' + ROOF))
+    note = next(note for note in found.notes if "against the sun" in note)
+    assert f"{side} against the sun" in note and "take an NSRDB CSV file or PVGIS's typical year" in note
+    off_min = float(note.split("about ")[1].split(" min")[0])
+    assert off_min == pytest.approx(30, abs=8)
+    said = float(note.split("would make ")[1].split(" kWh")[0].replace(",", ""))
+    right = house_of(site_of(tmp_path, ", add_solar = false", "year = 2025", WEATHER + ROOF))
+    assert said == pytest.approx(right.solar_kw.sum(), rel=0.01)
+    assert not any("against the sun" in note for note in right.notes)
+
+
 def test_the_hardest_days_come_from_a_folder_of_actual_years(tmp_path):
     actual_years(tmp_path / "years")
     result = study(site_of(tmp_path, more=STORMS))
