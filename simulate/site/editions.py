@@ -30,8 +30,6 @@ SECTIONS: dict[str, tuple[str, dict[int, str | None]]] = {
     "optional": ("optional method, new dwelling", {2011: "220.82", 2026: "120.82"}),
     "existing": ("optional method, existing dwelling", {2011: "220.83", 2026: "120.83"}),
     "measured": ("measured demand", {2011: "220.87", 2026: "120.87"}),
-    "lighting": ("general lighting", {2011: "220.12", 2020: "220.14(J)", 2023: "220.41", 2026: "120.41"}),
-    "lighting-demand": ("demand of lighting", {2011: "Table 220.42", 2023: "Table 220.45", 2026: "Table 120.45"}),
     "ranges": ("demand of ranges", {2011: "Table 220.55", 2026: "Table 120.55"}),
     "fixed-demand": ("four or more appliances in place", {2011: "220.53", 2026: "120.53"}),
     "vehicle": ("electric vehicle supply", {2011: "625.41", 2014: "625.42", 2023: "220.57", 2026: "120.57"}),

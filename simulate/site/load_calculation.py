@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from profiles.loads.circuit import Circuit
 from simulate.site.demand import highest_demand
-from simulate.site.editions import edition_year, numbered, since
+from simulate.site.editions import edition_year, numbered, section, since
 from simulate.site.wiring import Calculation
 
 if TYPE_CHECKING:
@@ -230,7 +230,8 @@ def vehicle_va(rows: Calculation, year: int) -> float:
 
 
 def _vehicle_line(rows: Calculation, year: int) -> list[tuple[str, float]]:
-    return [("electric vehicle supply, by itself at 100 %", vehicle_va(rows, year))] if rows.ev_va > 0.0 else []
+    name = f"electric vehicle supply, by itself at 100 %, {section('vehicle', year)}"
+    return [(name, vehicle_va(rows, year))] if rows.ev_va > 0.0 else []
 
 
 def standard_load(rows: Calculation, year: int = 2023) -> HouseLoad:
@@ -260,9 +261,12 @@ def standard_load(rows: Calculation, year: int = 2023) -> HouseLoad:
     factor = FIXED_FRAC if len(fixed) >= FIXED_FROM else 1.0
     counted = [
         ("of these, 3,000 VA at 100 % and the rest at 35 %", lighting_demand_va(sum(va for _, va in general))),
-        ("ranges, Table 220.55", ranges),
+        (f"ranges, {section('ranges', year)}", ranges),
         ("dryers, nameplate, 5,000 VA at least", dryers),
-        (f"appliances in place at {factor:.0%}", factor * sum(one.va for one in fixed)),
+        (
+            f"appliances in place at {factor:.0%}, {section('fixed-demand', year)}",
+            factor * sum(one.va for one in fixed),
+        ),
         *_vehicle_line(rows, year),
         _largest(climate_va(rows, 1.0, 1.0)),
     ]
@@ -424,7 +428,7 @@ def _not_in_rows(site: Site) -> tuple[str, ...]:
 
 def _suggested(circuit: Circuit, rows: Calculation) -> str | None:
     """The row that a circuit suggests and the calculation does not hold."""
-    is_pump, two_pole = "heat pump" in circuit.name.lower(), circuit.poles == 2
+    is_pump, two_pole = "heat pump" in circuit.name.lower() and circuit.kind != "water-heater", circuit.poles == 2
     if circuit.kind == "ev" and not rows.ev_va:
         return "ev_va"
     if is_pump and not rows.heat_pump_va:

@@ -109,6 +109,13 @@ def test_a_row_that_a_circuit_suggests_is_named(name, kind, key):
     assert (one.verdict, f"service.calculation.{key} ({name})" in one.text) == ("not-assessed", True)
 
 
+def test_a_heat_pump_water_heater_is_an_appliance_in_place():
+    loads = [*LOAD, circuit("Heat pump water heater", 0.1, "AB", kind="water-heater", on="main")]
+    rows = {"floor_area_ft2": 1500.0, "appliances": [{"name": "water heater", "va": 4500.0}]}
+    service = {"main_breaker_a": 200, "load_method": "220.82", "calculation": rows}
+    assert only(bench(loads, [both_unit()], service=service), "service-headroom").verdict == "pass"
+
+
 def test_the_standard_method_names_the_motor_that_is_not_in_its_rows():
     """430.24: 25 % of the largest motor."""
     loads = [*LOAD, circuit("Well pump", 0.1, "AB", kind="motor")]
