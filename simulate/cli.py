@@ -228,6 +228,7 @@ def _rates_beside(site, rates: str | None):
 
 
 def _bill_extras(result, ranges: bool, document: dict) -> dict:
+    from simulate.bill.replay import verdict
     from simulate.document.audit import sources_of
 
     extra = {"sources": sources_of(result.run)}
@@ -235,6 +236,7 @@ def _bill_extras(result, ranges: bool, document: dict) -> dict:
     if result.replayed:
         extra["replay"] = result.replayed
         document["replay"] = [asdict(one) | {"is_close": one.is_close} for one in extra["replay"]]
+        document["replay_verdict"] = verdict(extra["replay"])
     if result.beside is not None:
         document["rates"] = result.beside.document()
     if ranges:

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from profiles.hours import Hours
 from profiles.noun import BadInput
-from profiles.rate.calendar import RateCalendar, rate_calendar
+from profiles.rate.calendar import RateCalendar, period_names, rate_calendar
 from profiles.rate.meter_sums import MeterSums, meter_sums
 from profiles.rate.printed import PrintedBill, read_printed_bills
 from profiles.rate.rate import Rate
-from simulate.bill.bill import Bill, bill_of
+from simulate.bill.bill import Bill, Line, bill_of
+from simulate.bill.new_year import folded_cycle, joined
 
 CLOSE_FRAC = 0.01
+MOST_DAYS = 366
 USUAL_DAYS = (20, 45)
 """Days of a billing cycle that stands for a month; common practice, no source."""
 
@@ -54,6 +58,10 @@ class ReplayedBill:
     lines : tuple of ReplayedLine
     because : tuple of str
         What the difference comes from, in plain words; empty where the bill is within one percent.
+    rate : str
+        Name of the rate that was replayed.
+    notes : tuple of str
+        What a reader of ours must know.
     """
 
     label: str
@@ -64,6 +72,13 @@ class ReplayedBill:
     ours_at_their_kwh: float | None
     lines: tuple[ReplayedLine, ...]
     because: tuple[str, ...]
+    rate: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def off_frac(self) -> float:
+        """How far ours is off, as a share of theirs. [0 to 1]"""
+        return abs(self.ours - self.theirs) / abs(self.theirs) if self.theirs else float(abs(self.ours) > 0.005)
 
     @property
     def is_close(self) -> bool:
@@ -92,67 +107,127 @@ def replay_bill(bills, import_kw, export_kw, rate: Rate, hours: Hours) -> tuple[
     ------
     BadInput
         A bill outside the year, a period that the rate does not have.
+
+    Notes
+    -----
+    Bills that reach into another year, twelve months in all at most, are priced with the same dates of the series'
+    year, which is a ring: the meter of July to June on a calendar year holds them as they were. Weekdays, holidays and
+    events are those of the series' year. Each such bill says so.
     """
     printed = tuple(bills) if isinstance(bills, list | tuple) else read_printed_bills(bills)
-    dates = tuple(sorted({date for bill in printed for date in (bill.from_, bill.to)}))
-    if dates[0] < f"{hours.year}-01-01" or dates[-1] > f"{hours.year + 1}-01-01":
-        outside = dates[0] if dates[0] < f"{hours.year}-01-01" else dates[-1]
-        raise BadInput(
-            f"lies outside {hours.year}",
-            key="bill.from, to",
-            value=outside,
-            way_out="replay each calendar year with its own series",
-        )
-    rate = rate.model_copy(update={"read_dates": dates})
+    cycles = _cycles_of(printed, hours.year)
+    rate = rate.model_copy(update={"read_dates": tuple(sorted({date for cycle in cycles for date in cycle}))})
     calendar = rate_calendar(rate, hours)
     sums = meter_sums(import_kw, export_kw, rate, calendar)
+    if any(end < start for start, end in cycles):
+        sums, calendar = joined(sums, calendar, rate.prorate_days)
     ours = bill_of(sums, rate, calendar)
-    return tuple(_replayed(one, ours, sums, rate, calendar) for one in printed)
+    return tuple(_replayed(one, end, ours, sums, rate, calendar) for one, (_, end) in zip(printed, cycles, strict=True))
 
 
-def _replayed(printed: PrintedBill, ours: Bill, sums: MeterSums, rate: Rate, calendar: RateCalendar) -> ReplayedBill:
-    month = calendar.labels.index(printed.to)
-    total = ours.by_month.get(printed.to, 0.0)
+def _cycles_of(printed: tuple[PrintedBill, ...], year: int) -> list[tuple[str, str]]:
+    """Read dates of each bill on the year of the series; those of other years stand for the same dates of it."""
+    first, last = min(bill.from_ for bill in printed), max(bill.to for bill in printed)
+    inside = first >= f"{year}-01-01" and last <= f"{year + 1}-01-01"
+    span = (dt.date.fromisoformat(last) - dt.date.fromisoformat(first)).days
+    touches = str(year) in (first[:4], last[:4])
+    if not inside and (span > MOST_DAYS or not touches):
+        raise BadInput(
+            f"lies outside {year}, and the bills span {span} days" if touches else f"lies outside {year}",
+            key="bill.from, to",
+            value=first if first < f"{year}-01-01" else last,
+            way_out="replay twelve months at most, some of them in the year of the series (site.year)",
+        )
+    return [folded_cycle(bill.from_, bill.to, year) for bill in printed]
+
+
+def verdict(replayed: Sequence[ReplayedBill]) -> str:
+    """What the replay says of the rate, in one sentence.
+
+    Examples
+    --------
+    >>> bill = ReplayedBill("a", 100.0, 100.4, None, 1.0, None, (), (), rate="Flat")
+    >>> verdict([bill] * 12)
+    'The rate "Flat" reproduces 12 bills within 0.4 %.'
+    """
+    close = [one for one in replayed if one.is_close]
+    name = f'The rate "{replayed[0].rate}"' if replayed[0].rate else "The rate"
+    most = max((one.off_frac for one in replayed), default=0.0)
+    within = lambda frac: f"{max(math.ceil(1000.0 * frac - 1e-9) / 10.0, 0.1):.1f} %"
+    if len(close) == len(replayed):
+        return f"{name} reproduces {_bills(len(replayed))} within {within(most)}."
+    share = f"{name} reproduces {len(close)} of {_bills(len(replayed))} within 1 %"
+    return f"{share}; the others differ by up to {within(most)}, for the reasons named."
+
+
+def _bills(n: int) -> str:
+    return "1 bill" if n == 1 else f"{n} bills"
+
+
+def _replayed(
+    printed: PrintedBill, end: str, ours: Bill, sums: MeterSums, rate: Rate, calendar: RateCalendar
+) -> ReplayedBill:
+    """One bill beside ours; `end` is the read date that ends its cycle on the year of the series."""
+    month = calendar.labels.index(end)
+    total = ours.by_month.get(end, 0.0)
     at_their_kwh = _at_their_kwh(printed, month, sums, rate, calendar)
-    lines = tuple(_side_by_side(printed, ours))
+    lines = tuple(_side_by_side(printed, [line for line in ours.lines if line.month == end]))
     our_kwh = float(sums.bought_kwh[month].sum())
     their_kwh = printed.kwh
     if their_kwh is None and printed.kwh_by_period is not None:
         their_kwh = sum(printed.kwh_by_period.values())
     label = f"{printed.from_} to {printed.to}"
-    replayed = ReplayedBill(label, printed.amount, total, their_kwh, our_kwh, at_their_kwh, lines, ())
+    notes = tuple(_outside(printed, calendar.hours.year))
+    replayed = ReplayedBill(
+        label, printed.amount, total, their_kwh, our_kwh, at_their_kwh, lines, (), rate=rate.name, notes=notes
+    )
     if replayed.is_close:
         return replayed
     reasons = (*_odd_length(printed, rate), *_because(replayed, printed, float(sums.sold_kwh[month].sum())))
     return replace(replayed, because=reasons or ("not known: the bill gives neither kWh nor lines that differ",))
 
 
+def _outside(printed: PrintedBill, year: int):
+    """How much of a bill lies in another year than the series."""
+    first, last = dt.date.fromisoformat(printed.from_), dt.date.fromisoformat(printed.to)
+    days = sum((first + dt.timedelta(days=k)).year != year for k in range((last - first).days))
+    if days:
+        yield f"{days} of its {(last - first).days} days are not in {year}: the same dates of {year} stand for them"
+
+
 def _at_their_kwh(printed: PrintedBill, month: int, sums: MeterSums, rate: Rate, calendar: RateCalendar):
     """Our bill of the printed kWh; demand stays as the series gives it."""
+    names = period_names(rate, calendar)
     by_period = printed.kwh_by_period
-    if by_period is None and printed.kwh is not None and calendar.n_periods == 1:
-        by_period = {rate.period_names[0]: printed.kwh}
+    if by_period is None and printed.kwh is not None and len(set(names)) == 1:
+        by_period = {names[0]: printed.kwh}
     if by_period is None or rate.hourly_prices is not None:
         return None
-    unknown = sorted(set(by_period) - set(rate.period_names))
+    unknown = sorted(set(by_period) - set(names))
     if unknown:
         raise BadInput(
             "is not a period of the rate",
             key="bill.kwh_by_period",
             value=unknown[0],
-            way_out="choose of " + ", ".join(rate.period_names),
+            way_out="choose of " + ", ".join(dict.fromkeys(names)),
         )
     bought, sold = sums.bought_kwh.copy(), sums.sold_kwh.copy()
-    names = rate.period_names
-    bought[month] = [by_period.get(name, 0.0) * (names.index(name) == p) for p, name in enumerate(names)]
+    for name in dict.fromkeys(names):
+        at = [p for p, own in enumerate(names) if own == name]
+        bought[month, at] = by_period.get(name, 0.0) * _shares(bought[month, at])
     if printed.exported_kwh is not None and sold[month].sum():
         sold[month] *= printed.exported_kwh / sold[month].sum()
-    return bill_of(MeterSums(bought, sold, sums.peak_kw), rate, calendar).by_month.get(printed.to, 0.0)
+    theirs = replace(sums, bought_kwh=bought, sold_kwh=sold)
+    return bill_of(theirs, rate, calendar).by_month.get(calendar.labels[month], 0.0)
 
 
-def _side_by_side(printed: PrintedBill, ours: Bill):
+def _shares(kwh: np.ndarray) -> np.ndarray:
+    """How the pieces of a period share its energy; the first has all where the series has none."""
+    return kwh / kwh.sum() if kwh.sum() > 0.0 else np.arange(len(kwh)) == 0
+
+
+def _side_by_side(printed: PrintedBill, own: list[Line]):
     """Lines of one name beside each other, then what is left of each kind in one row."""
-    own = [line for line in ours.lines if line.month == printed.to]
     left_theirs, left_ours = list(printed.lines), list(own)
     for line in printed.lines:
         same = [one for one in left_ours if one.name.casefold() == line.name.casefold() and one.kind == line.kind]

@@ -18,7 +18,7 @@ from simulate.house.house import House
 from simulate.house.interruptions import interruptions_of
 from simulate.house.reliability import outage_load_kwh
 from simulate.house.targets import with_reserve
-from simulate.house.walked import HouseYear, walk_asked, without_battery_kw
+from simulate.house.walked import HouseYear, is_new_solar, walk_asked, without_battery_kw, without_solar_kw
 from simulate.house.year import ask
 from simulate.panel.sheets.price import money_of, not_priced, price_of_solar, price_of_units
 from simulate.site.money import Money
@@ -414,7 +414,7 @@ def _first_warranty(run: HouseYear) -> tuple[WarrantyEnd, str]:
 
 
 def replay_of(run: HouseYear, bills) -> tuple[ReplayedBill, ...]:
-    """Printed bills beside ours: the house without the battery, on the rate that it pays now.
+    """Printed bills beside ours: the house as it is today, on the rate that it pays now.
 
     Parameters
     ----------
@@ -429,7 +429,8 @@ def replay_of(run: HouseYear, bills) -> tuple[ReplayedBill, ...]:
     """
     site = run.house.site
     rate = site.rate if site.rate_today is None else site.rate_today
-    return replay_bill(bills, *without_battery_kw(run), rate, run.hours)
+    flows = without_solar_kw(run) if is_new_solar(site) else without_battery_kw(run)
+    return replay_bill(bills, *flows, rate, run.hours)
 
 
 def _part(name: str, flow: CashFlow) -> dict:

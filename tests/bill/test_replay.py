@@ -3,6 +3,7 @@ invented meter: they show that the replay works, not that any utility's bill is 
 
 import datetime as dt
 import re
+from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -11,9 +12,10 @@ import pytest
 
 from profiles.hours import hours_of_year
 from profiles.noun import BadInput
+from profiles.rate.printed import PrintedBill, read_printed_bills
 from profiles.rate.rate import Rate
 from profiles.rate.source import read_rate
-from simulate.bill.replay import PrintedBill, read_printed_bills, replay_bill
+from simulate.bill.replay import replay_bill, verdict
 
 AXIS = hours_of_year(2025, "America/New_York")
 KW = np.random.default_rng(2025).gamma(2.0, 0.55, 8760) + np.where(AXIS.minute >= 17 * 60, 0.8, 0.0)
@@ -222,10 +224,60 @@ def test_a_file_of_bills_that_is_not_there_is_refused(tmp_path):
         read_printed_bills(tmp_path / "bills.toml")
 
 
-def test_a_bill_of_another_year_is_refused():
-    bill = PrintedBill.model_validate({"from": "2024-12-15", "to": "2025-01-15", "amount": 1.0})
-    with pytest.raises(BadInput, match="lies outside 2025, not '2024-12-15'"):
-        replay_bill([bill], KW, NONE, read_rate("library:flat"), AXIS)
+def bill_of(begin, end, amount=1.0, **more):
+    return PrintedBill.model_validate({"from": begin, "to": end, "amount": amount, **more})
+
+
+def test_bills_of_another_year_are_refused():
+    with pytest.raises(BadInput, match="lies outside 2025, not '2023-12-15'"):
+        replay_bill([bill_of("2023-12-15", "2024-01-15")], KW, NONE, read_rate("library:flat"), AXIS)
+    long = [bill_of("2024-11-15", "2024-12-15"), bill_of("2025-11-15", "2025-12-15")]
+    with pytest.raises(
+        BadInput, match="lies outside 2025, and the bills span 395 days, not '2024-11-15'; replay twelve"
+    ):
+        replay_bill(long, KW, NONE, read_rate("library:flat"), AXIS)
+
+
+OVER = ["2024-12-14", *(f"2025-{month:02d}-14" for month in range(1, 13))]
+
+
+def over_new_year(rate, make):
+    """Twelve bills from 14 December to 14 December on the rows of the meter, the year being a ring."""
+    bills = []
+    for begin, end in zip(OVER[:-1], OVER[1:], strict=True):
+        parts = [("2025-12-14", "2026-01-01"), ("2025-01-01", end)] if begin < "2025" else [(begin, end)]
+        read = [row for part in parts for row in rows(*part)]
+        bills.append(bill_of(begin, end, round(sum(amount for *_, amount in make(read)[0]), 2)))
+    return replay_bill(bills, KW, NONE, read_rate(f"library:{rate}"), AXIS)
+
+
+@pytest.mark.parametrize(("rate", "make"), [("flat", flat), ("three_period", three_period), ("demand", demand)])
+def test_a_year_of_bills_over_new_year_is_replayed(rate, make):
+    replayed = over_new_year(rate, make)
+    assert [one.ours for one in replayed] == pytest.approx([one.theirs for one in replayed], abs=0.02)
+    assert replayed[0].label == "2024-12-14 to 2025-01-14"
+    assert replayed[0].notes == ("18 of its 31 days are not in 2025: the same dates of 2025 stand for them",)
+    assert not any(one.notes for one in replayed[1:])
+
+
+def test_a_december_that_ends_with_the_year_before_is_the_december_of_the_series():
+    december = sum(kw for _, kw in rows("2025-12-01", "2026-01-01"))
+    january = sum(kw for _, kw in rows("2025-01-01", "2025-02-01"))
+    bills = [bill_of("2024-12-01", "2025-01-01"), bill_of("2025-01-01", "2025-02-01")]
+    found = [one.our_kwh for one in replay_bill(bills, KW, NONE, read_rate("library:flat"), AXIS)]
+    assert found == pytest.approx([december, january])
+
+
+def test_the_verdict_names_the_rate_and_how_close_it_is():
+    replayed = over_new_year("flat", flat)
+    assert verdict(replayed) == 'The rate "Flat (invented)" reproduces 12 bills within 0.1 %.'
+    off = replace(replayed[3], theirs=1.004 * replayed[3].ours)
+    assert verdict((*replayed[:3], off)).endswith("reproduces 4 bills within 0.4 %.")
+    far = replace(replayed[3], theirs=0.8 * replayed[3].ours, because=("energy",))
+    assert verdict((*replayed[:3], far)).endswith(
+        "reproduces 3 of 4 bills within 1 %; the others differ by up to 25.0 %, for the reasons named."
+    )
+    assert all(one.rate == "Flat (invented)" for one in replayed)
 
 
 def test_a_period_that_the_rate_lacks_is_refused():

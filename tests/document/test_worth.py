@@ -365,7 +365,7 @@ def test_printed_bills_of_a_site_beside_ours(tmp_path):
     assert first.ours == pytest.approx(30 * 4.64, abs=EXACT) and first.is_close  # today's rate, without the battery
     assert second.because[0] == "energy: 900.0 kWh are printed, the series holds 812.0 kWh"
     text = shown(bill_view.show_replay, (first, second))
-    assert "Our bill is within 1 % of 1 of 2 printed bills; what the others differ by is named above." in text
+    assert "reproduces 1 of 2 bills within 1 %; the others differ by up to 9.8 %, for the reasons named." in text
     assert "energy: 900.0 kWh are printed" in text
 
 

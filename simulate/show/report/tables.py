@@ -7,6 +7,7 @@ import calendar
 import numpy as np
 
 from simulate.bill.bill import KINDS, rounded_to_add
+from simulate.bill.replay import verdict
 from simulate.document.cash_table import cash_cells
 from simulate.document.money_lines import money_lines
 from simulate.document.rates import rate_cells
@@ -273,11 +274,12 @@ def _replay(study: Study) -> Table:
     for one in study.replayed:
         theirs, more = rounded_to_add([one.theirs, one.ours - one.theirs])
         share = f"{(one.ours - one.theirs) / abs(one.theirs):+.1%}" if one.theirs else "not defined"
-        verdict = "within 1 %" if one.is_close else "; ".join(one.because)
-        rows.append((one.label, f"{theirs:,.2f}", f"{theirs + more:,.2f}", share, verdict))
+        said = "; ".join(("within 1 %",) * one.is_close + (*one.because, *one.notes))
+        rows.append((one.label, f"{theirs:,.2f}", f"{theirs + more:,.2f}", share, said))
     currency = study.bills.with_battery.currency
     header = ("printed bill", f"theirs [{currency}]", f"ours [{currency}]", "difference", "what it comes from")
-    return Table("Printed bills beside ours, on the rate that is paid now", header, tuple(rows))
+    title = f"{verdict(study.replayed)} Printed bills beside ours" if study.replayed else ""
+    return Table(title, header, tuple(rows))
 
 
 def _rates(study: Study) -> Table:

@@ -6,6 +6,7 @@ import calendar
 from typing import TYPE_CHECKING
 
 from simulate.bill.bill import rounded_to_add
+from simulate.bill.replay import verdict
 from simulate.document.cash_table import cash_cells
 from simulate.document.money_lines import apart_text, money_lines, paid_text
 from simulate.document.rates import RatesBeside, rate_cells
@@ -36,7 +37,8 @@ def show_replay(replayed: Sequence[ReplayedBill], console: Console, *, currency:
     console : Console
     currency : str
     """
-    table = table_of(f"printed bill [{currency}]", "theirs", "ours", "difference", "their kWh", "our kWh")
+    name = f' on "{plain(replayed[0].rate)}"' if replayed[0].rate else ""
+    table = table_of(f"printed bill{name} [{currency}]", "theirs", "ours", "difference", "their kWh", "our kWh")
     for one in replayed:
         theirs, less = rounded_to_add([one.theirs, one.ours - one.theirs])
         kwh = "not printed" if one.their_kwh is None else f"{one.their_kwh:,.1f}"
@@ -50,9 +52,9 @@ def show_replay(replayed: Sequence[ReplayedBill], console: Console, *, currency:
         )
     console.print(table)
     for one in replayed:
-        for reason in one.because:
+        for reason in (*one.because, *one.notes):
             console.print(f"{plain(one.label)}: {plain(reason)}")
-    console.print(f"[bold]{replay_text(replayed)}[/bold]")
+    console.print(f"[bold]{plain(verdict(replayed))}[/bold]")
 
 
 def show_rates(beside: RatesBeside, console: Console) -> None:
@@ -70,13 +72,6 @@ def show_rates(beside: RatesBeside, console: Console) -> None:
 
 def _share(one: ReplayedBill) -> str:
     return f" ({(one.ours - one.theirs) / abs(one.theirs):+.1%})" if one.theirs else ""
-
-
-def replay_text(replayed: Sequence[ReplayedBill]) -> str:
-    """How many printed bills are met, in one sentence."""
-    close = sum(one.is_close for one in replayed)
-    text = f"Our bill is within 1 % of {close} of {len(replayed)} printed bills"
-    return text + ("." if close == len(replayed) else "; what the others differ by is named above.")
 
 
 def show_money(worth: Worth, console: Console) -> None:
