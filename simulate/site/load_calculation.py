@@ -356,7 +356,7 @@ def service_load(site: Site) -> ServiceLoad:
     --------
     >>> from simulate.site.site import read_site
     >>> service_load(read_site()).va, service_load(read_site()).how
-    (24800.0, 'as given, 220.83')
+    (20400.0, 'as given, 220.83')
     """
     service, volts = site.service, LINE_VOLTS[site.service.system]
     if service.load_method == "220.87":
