@@ -117,17 +117,30 @@ def _card(title: str, lines: list[Line]) -> str:
     """A directory card: odd numbers left, even right, as the door shows them."""
     n_rows = (max(line.number for line in lines) + 1) // 2
     height = 40 + ROW * n_rows + 10
-    cells = [_cell(line) for line in lines]
+    at = {line.number: line for line in lines}
+    cells = [_cell(line, _poles(at, line)) for line in lines]
     name = escape(title)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{name}" viewBox="0 0 {WIDTH} {height}" '
-        f'width="100%" font-family="sans-serif" font-size="12">\n'
+        f'width="{WIDTH}" style="max-width: 100%" font-family="sans-serif" font-size="12">\n'
         f'<rect width="{WIDTH}" height="{height}" fill="white"/>\n'
         f'<text x="10" y="24" font-size="16">{name}</text>\n' + "\n".join(cells) + "\n</svg>"
     )
 
 
-def _cell(line: Line) -> str:
+def _poles(at: dict[int, Line], line: Line) -> int:
+    """Rows that the words of a number take: two at the head of a two-pole breaker, none at its foot."""
+    two = "2-pole" in line.breaker
+    same = lambda other: other is not None and (other.text, other.breaker) == (line.text, line.breaker)
+    above = 0
+    while two and same(at.get(line.number - 2 * (above + 1))):
+        above += 1
+    if above % 2:
+        return 0
+    return 2 if two and same(at.get(line.number + 2)) else 1
+
+
+def _cell(line: Line, rows: int) -> str:
     left, y = line.number % 2 == 1, 40 + ROW * ((line.number - 1) // 2)
     half = WIDTH / 2 - 10
     x = 10 if left else WIDTH / 2
@@ -136,9 +149,12 @@ def _cell(line: Line) -> str:
     said = line.text if line.breaker == NONE else f"{line.text}, {line.breaker}"
     words = escape(said if len(said) <= 52 else said[:51] + "…")
     shade = "#eee" if line.leg == "B" else "white"
+    named = (
+        f'<rect x="{text_x}" y="{y}" width="{half - NUMBER_W}" height="{rows * ROW}" fill="white" stroke="black"/>'
+        f'<text x="{text_x + 6}" y="{y + rows * ROW / 2 + 4:g}">{words}</text>'
+    )
     return (
-        f'<rect x="{text_x}" y="{y}" width="{half - NUMBER_W}" height="{ROW}" fill="white" stroke="black"/>'
         f'<rect x="{number_x}" y="{y}" width="{NUMBER_W}" height="{ROW}" fill="{shade}" stroke="black"/>'
-        f'<text x="{text_x + 6}" y="{y + 17}">{words}</text>'
         f'<text x="{number_x + NUMBER_W / 2}" y="{y + 17}" text-anchor="middle">{line.number} {line.leg}</text>'
+        + (named if rows else "")
     )

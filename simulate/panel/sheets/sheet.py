@@ -81,16 +81,18 @@ def _cell(value) -> str:
 
 
 def text_of(value) -> str:
-    """A cell as a reader needs it: four digits of a small number, all of a large one before the point.
+    """A cell as a reader needs it: four digits of a small number, two decimals of hundreds, none of thousands.
 
     Examples
     --------
-    >>> text_of(0.0123456), text_of(24800.0), text_of(15.0), text_of("free")
-    ('0.01235', '24800', '15', 'free')
+    >>> text_of(0.0123456), text_of(148.45), text_of(24800.0), text_of(15.0), text_of("free")
+    ('0.01235', '148.45', '24800', '15', 'free')
     """
     if not isinstance(value, float):
         return str(value)
-    return f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.4g}"
+    if abs(value) >= 1000.0:
+        return f"{value:.0f}"
+    return f"{value:.5g}" if abs(value) >= 100.0 else f"{value:.4g}"
 
 
 def sheet_csv(plain: dict) -> str:
