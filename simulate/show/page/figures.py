@@ -10,6 +10,7 @@ from profiles.loads.circuit import OutageScale
 from simulate.designs.draft import Draft
 from simulate.document.answers import hardest_month
 from simulate.document.money_answer import printed_steps
+from simulate.document.timeline import cannot_start
 from simulate.document.words import hours_text, tenths
 from simulate.house.ride import RideThrough
 from simulate.physics.outages.spread import nine_in_ten
@@ -86,6 +87,8 @@ def rulers_of(draft: Draft, lists: dict[str, list[Row]], top_h: int, *, storms: 
     height = height_px(lists)
     y_of = lambda hours: height - EDGE_PX - (min(hours, top_h) / top_h) ** 0.5 * (height - 2 * EDGE_PX)
     lasts = {int(k): hours_in(ride, own, month) for k, own in zip(ride.house.carried, ride.circuit_hours, strict=True)}
+    stalled = cannot_start(draft.site)
+    lasts = {k: hours for k, hours in lasts.items() if draft.site.circuit[k].name not in stalled}
     storm = draft.storm if storms and states_storm(draft.site) and ride.load_case != "storm" else None
     legs = {}
     for leg in "AB":
@@ -146,7 +149,9 @@ def _mark(ride: RideThrough, leg: str, month: int, y_of) -> dict | None:
 def _row_text(row: Row, lasts: dict, draft: Draft, horizon_h: float) -> str:
     if draft.site.circuit[row.index].on != "sub-panel":
         return "main panel"
-    return hours_text(lasts[row.index], horizon_h) if row.index in lasts else "never carried"
+    if row.index in lasts:
+        return hours_text(lasts[row.index], horizon_h)
+    return "never carried" if row.name in draft.house.never_carried else "cannot start"
 
 
 def grid_h(ride: RideThrough) -> np.ndarray:

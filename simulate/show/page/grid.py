@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import statistics
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -20,7 +21,7 @@ RESERVES = (0.2, 0.5, 0.8)
 """Reserves beside the one that is written."""
 TOP_H = 336
 """Where the rulers of a page that is sent away end, whatever the design. [h]"""
-TRIED = 6
+TRIED = 7
 """Designs that are run to say how long all of them will take."""
 
 
@@ -148,12 +149,12 @@ def _work(grid: Grid, u: int, r: int) -> tuple[int, int, list[list[str]]]:
 def seconds_of(board: Board, grid: Grid) -> float:
     """How long all designs will take on this machine, from a few of them. [s]"""
     names = [board.first.site.circuit[k].name for k in grid.switched]
-    start = 0.0
-    for k in range(TRIED + 1):  # the first one only warms up
-        start = time.perf_counter() if k == 1 else start
-        bits = (1 + k * 2654435761) % grid.n_sets
+    each = []
+    for k in range(TRIED):
+        start, bits = time.perf_counter(), (1 + k * 2654435761) % grid.n_sets
         texts_of(board, board.first.changed(circuits={name: bool(bits >> j & 1) for j, name in enumerate(names)}))
-    return (time.perf_counter() - start) / TRIED * grid.n_designs / (os.cpu_count() or 1)
+        each.append(time.perf_counter() - start)
+    return statistics.median(each) * grid.n_designs / (os.cpu_count() or 1)
 
 
 def all_parts(
