@@ -136,6 +136,11 @@ class Draft:
         return units_on_legs(self.site)
 
     @property
+    def origin(self) -> Site:
+        """The site that the first of these drafts was made from."""
+        return self._kept.house.site
+
+    @property
     def switched(self) -> frozenset[str]:
         """Circuits whose place moves the year: those that may be switched for the rate, and their multiwire mates."""
         return self._kept.switched

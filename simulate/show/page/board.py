@@ -10,20 +10,17 @@ from pathlib import Path
 import jinja2
 import markupsafe
 
-from simulate.designs.design import installed_price
 from simulate.designs.draft import Draft
+from simulate.designs.shared_row import shared_row
 from simulate.document.words import hours_text, tenths
 from simulate.house.asked import prices_of
-from simulate.house.recharge import recharge_of
 from simulate.show.page.figures import (
     band_texts,
     hours_change,
-    hours_in,
     lists_of,
     map_of,
     rulers_of,
     scale_h,
-    states_storm,
     steps_of,
 )
 from simulate.show.page.state import draft_of, reserve_text, text_of
@@ -225,30 +222,27 @@ def bound_text(draft: Draft) -> str:
 
 
 def row_of(draft: Draft, name: str) -> dict:
-    """A design as a row of the table of pinned designs."""
-    study, site = draft.study, draft.site
-    hours, horizon = study.answer["hours"], draft.ride.horizon_h
-    recharge, price = recharge_of(draft.run), installed_price(site)
-    storm = None
-    if states_storm(site):
-        storm = hours_text(hours_in(draft.storm, draft.storm.hours, hours["month"]), horizon)
-    change = draft.bills.change
+    """A design as a row of the table of pinned designs: `shared_row` and the hardest month in words."""
+    row, horizon = shared_row(draft.study), draft.ride.horizon_h
+    hours = lambda value: None if value is None else hours_text(value, horizon)
+    price, change, amperes = row["price"], row["change"], row["service_a"]
     return {
         "name": name,
-        "stop": bool(study.answer["stop"]),
+        "stop": bool(draft.study.answer["stop"]),
         "units": ", ".join(f"{n} on {'both legs' if leg == 'both' else leg}" for leg, n in draft.units.items()),
-        "circuits": ", ".join(draft.backed_up) or "none",
-        "reserve": _reserve_words(draft.reserve),
+        "circuits": ", ".join(row["circuits"]) or "none",
+        "reserve": _reserve_words(row["reserve"]),
         "plan": draft.plan,
-        "hours": hours_text(hours["p10"], horizon),
-        "end": hours_text(hours["end_of_warranty_p10"], horizon),
-        "storm": storm,
-        "never": ", ".join(draft.house.never_carried) or "none",
-        "fails": sum(one.verdict == "fail" for one in study.findings),
-        "not_assessed": sum(one.verdict == "not-assessed" for one in study.findings),
+        "hardest": hours(draft.study.answer["hours"]["p10"]),
+        "hours": hours(row["hours_p10"]),
+        "end": hours(row["end_of_warranty_p10"]),
+        "storm": hours(row["storm_p10"]),
+        "never": ", ".join(row["never_carried"]) or "none",
+        "fails": row["fails"],
+        "not_assessed": row["not_assessed"],
         "price": "not stated" if price is None else f"{price:,.0f}",
         "change": "does not apply" if change is None else f"{change:+,.2f}",
-        "service_a": "does not apply" if recharge is None else f"{recharge['service_a']:.0f} A",
+        "service_a": "does not apply" if amperes is None else f"{amperes:.0f} A",
     }
 
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from profiles.loads.circuit import OutageScale
 from simulate.designs.draft import Draft
 from simulate.document.answers import hardest_month
 from simulate.document.money_answer import printed_steps
 from simulate.document.timeline import cannot_start
 from simulate.document.words import hours_text, tenths
 from simulate.house.ride import RideThrough
+from simulate.house.storm import storm_stated
 from simulate.physics.outages.spread import nine_in_ten
 from simulate.site.pools import leg_of
 from simulate.site.site import Site
@@ -55,12 +55,6 @@ def height_px(lists: dict[str, list[Row]]) -> int:
     return ROW_PX * max(LEAST_ROWS, *(len(rows) for rows in lists.values()))
 
 
-def states_storm(site: Site) -> bool:
-    """A circuit that is backed up states what a storm makes of its load."""
-    scales = [circuit.outage_scale for circuit in site.circuit if circuit.on == "sub-panel"]
-    return any(isinstance(scale, OutageScale) and "storm" in scale.model_fields_set for scale in scales)
-
-
 def hours_in(ride: RideThrough, hours, month: int) -> float:
     """Nine times in ten of a series over the outages of a month. [h]"""
     return nine_in_ten(hours[ride.house.hours.month == month])
@@ -89,7 +83,7 @@ def rulers_of(draft: Draft, lists: dict[str, list[Row]], top_h: int, *, storms: 
     lasts = {int(k): hours_in(ride, own, month) for k, own in zip(ride.house.carried, ride.circuit_hours, strict=True)}
     stalled = cannot_start(draft.site)
     lasts = {k: hours for k, hours in lasts.items() if draft.site.circuit[k].name not in stalled}
-    storm = draft.storm if storms and states_storm(draft.site) and ride.load_case != "storm" else None
+    storm = draft.storm if storms and storm_stated(draft.site) and ride.load_case != "storm" else None
     legs = {}
     for leg in "AB":
         legs[leg] = {
