@@ -18,7 +18,14 @@ from profiles.solar.log import log_years
 from profiles.solar.roof import solar_dc_kw, solar_kw
 from profiles.weather.weather import LIBRARY, read_weather, weather_on
 from profiles.weather.years import read_weather_years
-from simulate.house.notes import below_notes, house_cautions, shape_notes, stamp_notes, weather_notes
+from simulate.house.notes import (
+    below_notes,
+    capacity_notes,
+    house_cautions,
+    shape_notes,
+    stamp_notes,
+    weather_notes,
+)
 from simulate.site.pools import LegPool, carries_two_pole, leg_of, pool_of, pools_of, share_on_pools
 from simulate.site.site import DEFAULT_YEAR, Site
 
@@ -206,6 +213,18 @@ class House:
                 pool.append(p)
         return np.array(rows).reshape(len(kw), len(self.circuits)), np.array(kw), np.array(pool, dtype=int)
 
+    @cached_property
+    def withheld_kwh(self) -> np.ndarray | None:
+        """Stored energy that cold cells keep back, shape (n_pools, n_steps); None where none do. [kWh]"""
+        if not any(_gives_less(group) for pool in self.pools for group in pool.groups):
+            return None
+        out = np.zeros((len(self.pools), self.hours.n_steps))
+        for p, pool in enumerate(self.pools):
+            for group in (one for one in pool.groups if _gives_less(one)):
+                frac = group.temperature.capacity_frac(cell_c(group, self.hours, self.sources))
+                out[p] += group.count * group.unit_kwh * (1.0 - frac)
+        return out
+
     def with_battery_of(self, site: Site) -> House:
         """The same series with the battery groups of another site file that differs in nothing else that they use."""
         pools = pools_of(site)
@@ -238,7 +257,7 @@ def _house_of(site: Site, sources: SiteSources) -> House:
         if not np.isfinite(kw).all():
             raise BadInput(f"{name} has a step that is not a number", file=site.file)
     pools = pools_of(site)
-    notes += more + sources.notes + shape_notes([one for _, one in _loads(site)])
+    notes += more + sources.notes + shape_notes([one for _, one in _loads(site)]) + capacity_notes(site)
     if sources.weather is not None:
         notes += weather_notes(site, sources.weather, sources.year(hours))
         made_kwh = float((solar_kw + solar_dc_kw).sum()) * hours.step_h
@@ -404,6 +423,11 @@ def cold_steps(site: Site, pools, hours: Hours, sources: SiteSources) -> np.ndar
                 continue
             cold[p] |= cell_c(group, hours, sources) < least
     return cold
+
+
+def _gives_less(group) -> bool:
+    """The unit states what its cells give in the cold, and where it stands."""
+    return group.temperature is not None and group.temperature.capacity is not None and group.place is not None
 
 
 def cell_c(group, hours: Hours, sources: SiteSources) -> np.ndarray:

@@ -89,12 +89,24 @@ def bills_caution(site: Site) -> list[str]:
     ]
 
 
+def capacity_notes(site: Site) -> list[str]:
+    """How cold cells are taken, where a unit states what they give."""
+    if not any(group.count and group.temperature and group.temperature.capacity for group in site.battery):
+        return []
+    return [
+        "temperature.capacity: an outage begins with what the cells give at their temperature in its first step, what "
+        "they keep back is not there; the year on the utility is left as it is"
+    ]
+
+
 def house_cautions(site: Site) -> list[str]:
     """Cautions that arise from the site file itself: cold cells without a place, a charger above its circuit."""
     out = bills_caution(site)
     for group in site.battery:
         if group.count and group.temperature and group.temperature.min_charge_c is not None and group.place is None:
             out.append(f'battery "{group.name}": place is not stated, so cold charging is not limited')
+        if group.count and group.temperature and group.temperature.capacity is not None and group.place is None:
+            out.append(f'battery "{group.name}": place is not stated, so no energy is taken off for cold cells')
         circuit_kw = group.charging_circuit.continuous_kw
         if group.charge_kw is not None and group.charge_kw > circuit_kw and not group.charge_adjustable:
             out.append(

@@ -15,7 +15,16 @@ HAND_WINDOW = "07:00-22:00"
 
 
 def start_soc_kwh(run: HouseYear) -> np.ndarray:
-    """Stored energy of each pool when an outage begins at each step, shape (n_pools, n_steps). [kWh]"""
+    """Energy that each pool can give when an outage begins at each step, shape (n_pools, n_steps). [kWh]
+
+    Where a unit states what its cells give in the cold (`temperature.capacity`), what they keep back at the temperature
+    of that step is not there, as if the cutoff stood higher.
+    """
+    stored, withheld = _stored_kwh(run), run.house.withheld_kwh
+    return stored if withheld is None else np.maximum(stored - withheld, 0.0)
+
+
+def _stored_kwh(run: HouseYear) -> np.ndarray:
     start = run.house.site.outage.start_soc
     if start == "as-run":
         return run.year.pool_kwh[:, :-1]

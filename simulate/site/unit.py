@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from pydantic import Field, model_validator
+import numpy as np
+from pydantic import Field, field_validator, model_validator
 
 from profiles.loads.circuit import WIRE_SIZES, BreakerNoun, Fraction, NotNegative, Positive, Wire
 from profiles.noun import BadInput, Noun
@@ -56,6 +57,36 @@ class CellTemperature(Noun):
     """What the cells can do at which temperature."""
 
     min_charge_c: float | None = Field(None, description="no charging below this cell temperature [degC]")
+    capacity: tuple[tuple[float, float], ...] | None = Field(
+        None,
+        description="pairs of cell temperature [degC] and the share of the usable energy that it gives",
+    )
+
+    @field_validator("capacity")
+    @classmethod
+    def _rises(cls, value):
+        if value is None:
+            return value
+        temps, fracs = [pair[0] for pair in value], [pair[1] for pair in value]
+        if not value or temps != sorted(set(temps)) or not all(0.0 < frac <= 1.0 for frac in fracs):
+            raise BadInput(
+                "must be pairs of a temperature and a share above 0 and at most 1, the coldest first",
+                value=value,
+                way_out="write [[-10, 0.7], [0, 0.85], [25, 1.0]]",
+            )
+        return value
+
+    def capacity_frac(self, cell_c: np.ndarray) -> np.ndarray:
+        """Share of the usable energy that can be drawn at these cell temperatures, held beyond the ends. [0 to 1]
+
+        Examples
+        --------
+        >>> float(CellTemperature(capacity=((-10, 0.7), (10, 0.9))).capacity_frac(np.array([0.0]))[0])
+        0.8
+        """
+        if self.capacity is None:
+            return np.ones(np.shape(cell_c))
+        return np.interp(cell_c, [pair[0] for pair in self.capacity], [pair[1] for pair in self.capacity])
 
 
 class Warranty(Noun):
