@@ -129,7 +129,7 @@ class TestStructure:
         assert len(drawings) >= 10
         for attrs in drawings:
             title, description = attrs["aria-labelledby"].split()
-            name = title.removeprefix("plot-").removesuffix("-title")
+            name = title.removeprefix("plot-").removesuffix("-title").removesuffix("-narrow")
             assert attrs["role"] == "img"
             assert description == f"plot-{name}-desc"
             rows = page.tables[f"table-of-{name}"]

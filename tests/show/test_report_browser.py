@@ -71,6 +71,7 @@ const offends = (page, width) => {
   }
   for (const one of doc.querySelectorAll("figure svg")) {
     const box = one.getBoundingClientRect();
+    if (!box.width) continue;
     out.figures.push([box.width, box.height]);
     for (const text of one.querySelectorAll("text")) {
       const label = text.getBoundingClientRect();
@@ -201,24 +202,14 @@ def test_the_print_cuts_nothing_off(written, tmp_path, size, width_pt, height_pt
         pytest.skip("pdftotext is not on this machine (apt-get install poppler-utils)")
     page, pdf = tmp_path / "report.html", tmp_path / "report.pdf"
     text = written.read_text("utf-8")
-    assert "@page crew { size: landscape;" in text and "@page upright { size: portrait;" in text
-    text = text.replace("size: landscape;", f"size: {size} landscape;").replace("size: portrait;", f"size: {size};")
     page.write_text(text.replace("@page {", f"@page {{ size: {size};"), encoding="utf-8")
     pdf_of(page, pdf)
     assert sorted(one.name for one in tmp_path.iterdir()) == ["report.html", "report.pdf"]
     boxes = subprocess.run(["pdftotext", "-bbox", pdf, "-"], capture_output=True, check=True).stdout
     pages = [node for node in ElementTree.fromstring(boxes).iter() if node.tag.endswith("}page")]
     sizes = [(float(sheet.get("width")), float(sheet.get("height"))) for sheet in pages]
-    upright = [(width, height) == pytest.approx((width_pt, height_pt), abs=1) for width, height in sizes]
-    crew = upright.index(False)  # the sheets of the crew are wide, the client's among them is not
-    assert 8 < crew < len(pages) - 5
-    for one, is_upright in zip(sizes[crew:], upright[crew:], strict=True):
-        assert is_upright or one == pytest.approx((height_pt, width_pt), abs=1)
-    titles = [
-        next(iter(sheet)).text for sheet, is_upright in zip(pages[crew:], upright[crew:], strict=True) if is_upright
-    ]
-    assert titles == ["For"]  # the client
-    assert [word.text for word in list(pages[crew])[:3]] == ["For", "the", "crew"]
+    assert len(pages) > 8
+    assert all(one == pytest.approx((width_pt, height_pt), abs=1) for one in sizes)
     for sheet, (width, height) in zip(pages, sizes, strict=True):
         for word in sheet:
             assert 14 < float(word.get("xMin")) < float(word.get("xMax")) < width - 14, word.text

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from simulate.bill.bill import Bill
-from simulate.show.plot.paper import DARK, INK, LIGHT, MIDDLE, bars, key_above, month_name, name_axes, paper
+from simulate.show.plot.paper import DARK, INK, LIGHT, MIDDLE, bars, is_narrow, key_above, month_name, name_axes, paper
 
 BARS = {
     "today": (LIGHT, "", "today"),
@@ -42,7 +42,9 @@ def monthly_bills(months, *, currency: str = "USD", ax: Axes | None = None, **am
 
 def _month_axis(ax: Axes, months, currency: str) -> None:
     ax.axhline(0.0, color=INK, linewidth=0.8)
-    ax.set_xticks(np.arange(len(months)), [month_name(month) for month in months])
+    names = [month_name(month) for month in months]
+    short = is_narrow() and all(len(name) == 3 for name in names)
+    ax.set_xticks(np.arange(len(months)), [name[0] for name in names] if short else names)
     ax.set_xlim(-0.6, len(months) - 0.4)
     ax.tick_params(axis="x", length=0)
     name_axes(ax, "month", f"bill [{currency} a month]")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from simulate.show.plot.paper import LIGHT, LINES, key_above, name_axes, paper
+from simulate.show.plot.paper import LIGHT, LINES, is_narrow, key_above, name_axes, paper
 
 
 def average_by_hour(kw, hours, months, days: str = "weekday", holidays=()) -> np.ndarray:
@@ -86,14 +86,18 @@ def two_days(days: dict) -> np.ndarray:
     -------
     ndarray of Axes, shape (n,)
     """
-    panels = paper(1, len(days), height_in=3.0, gap=0.08)[0]
+    down = is_narrow()
+    panels = np.ravel(
+        paper(len(days), 1, height_in=4.6, gap=0.35) if down else paper(1, len(days), height_in=3.0, gap=0.08)
+    )
     for ax, (title, (before, after, dear)) in zip(panels, days.items(), strict=True):
         average_day(before, after, dear=dear, title=title, ax=ax)
     top = max(ax.get_ylim()[1] for ax in panels)
     for ax in panels:
         ax.set_ylim(0.0, top)
     for ax in panels[1:]:
-        ax.set_ylabel("")
-        ax.tick_params(labelleft=False)
+        if not down:
+            ax.set_ylabel("")
+            ax.tick_params(labelleft=False)
         ax.get_legend().remove()
     return panels

@@ -38,7 +38,20 @@ def tornados(study: Study) -> Iterator[Plate]:
                 f"result at high [{unit}]",
             )
             table = [_range_cells(row, ranges.spans[row.name].unit, word) for row in rows]
-            yield plate(f"range-{name}", f"How sure: {what}", _range_words(rows, unit, word), drawn, header, table)
+            yield plate(
+                f"range-{name}",
+                _range_title(what, rows, unit, word),
+                _range_words(rows, unit, word),
+                drawn,
+                header,
+                table,
+            )
+
+
+def _range_title(what: str, rows, unit: str, word) -> str:
+    low, _, high = span_of(rows)
+    most = next(row.name for row in rows if row.name not in CHOICES)
+    return f"The {what}: {word(low)} to {word(high)} {unit}; {most} moves it most"
 
 
 def _range_words(rows, unit: str, word) -> str:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from simulate.show.plot.paper import DARK, INK, LIGHT, LINES, MIDDLE, key_above, name_axes, paper
+from simulate.show.plot.paper import DARK, INK, LIGHT, LINES, MIDDLE, key_above, name_axes, named_bar, paper
 
-LOG_BEYOND = 4.0
 LEG_BARS = ((DARK, ""), (MIDDLE, "///"), (LIGHT, ""))
 
 
@@ -36,13 +35,10 @@ def load_duration(load_kw, *, limits: dict | None = None, ax: Axes | None = None
         ax.axhline(value, linewidth=1.4, label=f"{name}: {value:.2f}", **LINES[k])
     ax.set_xlim(0.0, 100.0)
     most = max([falling[0], 0.1, *(limits or {}).values()])
-    if most > LOG_BEYOND * falling[0] > 0.0:  # the load would lie on the floor
-        ax.set_yscale("log")
-        ax.set_ylim(max(0.7 * falling[falling > 0.0][-1], most / 1000.0), 1.8 * most)
-        ax.yaxis.set_major_formatter("{x:g}")
-    else:
-        ax.set_ylim(0.0, 1.15 * most)
-    name_axes(ax, "share of the year [%]", f"power [kW{', log scale' if ax.get_yscale() == 'log' else ''}]")
+    ax.set_ylim(0.0, 1.1 * most)
+    for at in (len(falling) // 20, len(falling) // 2):
+        named_bar(ax, share[at], falling[at], f"{falling[at]:.2f} kW", side="above")
+    name_axes(ax, "share of the year [%]", "power [kW]")
     key_above(ax, columns=2)
     return ax
 
@@ -73,6 +69,9 @@ def leg_bars(measures: dict, limits_kw: dict, *, ax: Axes | None = None) -> Axes
             linewidth=0.5,
             label=name,
         )
+        for j, leg in enumerate(legs):
+            if leg in by_leg:
+                named_bar(ax, by_leg[leg], j - 0.4 + (k + 0.5) * height, f"{by_leg[leg]:.2f}")
     for k, leg in enumerate(legs):
         ax.plot(
             [limits_kw[leg]] * 2,
@@ -83,7 +82,7 @@ def leg_bars(measures: dict, limits_kw: dict, *, ax: Axes | None = None) -> Axes
             label="continuous limit" if k == 0 else "_limit",
         )
     most = max([*limits_kw.values(), *(kw for row in measures.values() for kw in row.values())])
-    ax.set_xlim(0.0, 1.06 * most)
+    ax.set_xlim(0.0, 1.14 * most)
     ax.set_ylim(len(legs) - 0.5, -0.5)
     ax.set_yticks(at, [f"leg {leg}\nlimit {limits_kw[leg]:.2f} kW" for leg in legs])
     ax.tick_params(axis="y", length=0)

@@ -4,9 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from profiles.noun import BadInput
-from simulate.show.plot.paper import DARK, INK, LINES, MIDDLE, TEXT_PT, key_above, name_axes, paper
+from simulate.show.plot.paper import (
+    DARK,
+    INK,
+    LINES,
+    MIDDLE,
+    TEXT_PT,
+    is_narrow,
+    key_above,
+    name_axes,
+    named_bar,
+    paper,
+)
 
 
 def cash_flow(net, *, currency: str = "USD", ax: Axes | None = None) -> Axes:
@@ -33,9 +45,14 @@ def cash_flow(net, *, currency: str = "USD", ax: Axes | None = None) -> Axes:
     style = {"color": INK, "linestyle": LINES[3]["linestyle"]}
     ax.plot(year, np.cumsum(net), marker="o", markersize=3.5, label="sum so far", **style)
     ax.set_xlim(-0.7, len(net) - 0.3)
-    ax.set_xticks(year if len(net) <= 16 else year[:: int(np.ceil(len(net) / 16))])
+    most = 8 if is_narrow() else 16
+    ax.set_xticks(year if len(net) <= most else year[:: int(np.ceil(len(net) / most))])
     name_axes(ax, "year, 0 is the installation", f"cash flow [{currency}]")
     ax.yaxis.set_major_formatter("{x:,.0f}")
+    ax.margins(y=0.12)
+    for k in {0, 1, len(net) - 1} if len(net) > 1 else {0}:
+        named_bar(ax, year[k], max(net[k], 0.0), f"{net[k]:,.0f}", side="above")
+    named_bar(ax, year[-1], np.cumsum(net)[-1], f"{np.cumsum(net)[-1]:,.0f}", side="left")
     key_above(ax)
     return ax
 
@@ -72,17 +89,25 @@ def tornado(rows, *, what: str, ax: Axes | None = None) -> Axes:
                 linewidth=0.5,
                 label="_" if k else label,
             )
+        for value in {low, high} - {mid}:
+            named_bar(ax, value, k, f"{value:,.0f}" if abs(value) >= 100.0 else f"{value:.3g}", side=_side(value, mid))
     ax.axvline(mid, color=INK, linewidth=1.0)
     ends = [value for row in rows for value in row[1:]]
-    room = 0.12 * ((max(ends) - min(ends)) or 1.0)
+    room = (0.42 if is_narrow() else 0.14) * ((max(ends) - min(ends)) or 1.0)
     ax.set_xlim(min(ends) - room, max(ends) + room)
     ax.set_ylim(len(rows) - 0.5, -0.5)
     ax.set_yticks(range(len(rows)), [row[0] for row in rows])
-    ax.tick_params(axis="y", length=0, labelsize=TEXT_PT)
+    ax.tick_params(axis="y", length=0, labelsize=TEXT_PT - is_narrow())
+    ax.xaxis.set_major_locator(MaxNLocator(3 if is_narrow() else 7))
+    ax.xaxis.set_major_formatter("{x:,g}")
     ax.grid(False, axis="y")
     name_axes(ax, what, "")
     key_above(ax)
     return ax
+
+
+def _side(value: float, mid: float) -> str:
+    return "right" if value > mid else "left"
 
 
 def _plain_row(row) -> tuple[str, float, float, float]:

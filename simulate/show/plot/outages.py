@@ -11,7 +11,7 @@ from simulate.document.timeline import trace_of
 from simulate.document.words import hours_text
 from simulate.house.outage_met import outage_kw
 from simulate.house.ride import RideThrough, worst_middle_best
-from simulate.show.plot.paper import DARK, GREY, INK, LIGHT, LINES, MIDDLE, MONTHS, TEXT_PT, name_axes, paper
+from simulate.show.plot.paper import DARK, GREY, INK, LIGHT, LINES, MIDDLE, MONTHS, TEXT_PT, is_narrow, name_axes, paper
 
 LEAST_H = 6.0
 
@@ -117,7 +117,12 @@ def three_outages(ride: RideThrough) -> np.ndarray:
 
 def draw_courses(courses) -> np.ndarray:
     """Several outages side by side on the same scales; shape (2, n) of Axes."""
-    panels = paper(2, len(courses), height_in=4.7, margins_in=(0.6, 0.15, 0.55, 0.8), gap=(0.12, 0.12))
+    down, n = is_narrow(), len(courses)
+    if down:
+        panels = paper(2 * n, 1, height_in=1.75 * 2 * n, margins_in=(0.6, 0.15, 0.55, 0.95), gap=(0.12, 0.62))
+        panels = panels.reshape(n, 2).T
+    else:
+        panels = paper(2, n, height_in=4.7, margins_in=(0.6, 0.15, 0.55, 0.8), gap=(0.12, 0.12))
     for course, (above, below) in zip(courses, panels.T, strict=True):
         state_of_charge(course, above)
         served_and_not(course, below)
@@ -127,12 +132,15 @@ def draw_courses(courses) -> np.ndarray:
         top = max(ax.get_ylim()[1] for ax in row)
         for ax in row:
             ax.set_ylim(0.0, top)
-        for ax in row[1:]:
+        for ax in () if down else row[1:]:
             ax.set_ylabel("")
             ax.tick_params(labelleft=False)
+    longest_h = max(course.edges_h[-1] for course in courses)
+    for ax in panels.flat:
+        ax.set_xlim(0.0, longest_h)
     for ax in panels[1, :]:
-        ax.set_xlabel("hours [h]")
-    panels[1, len(courses) // 2].set_xlabel("hours after the power fails [h]")
+        ax.set_xlabel("" if down else "hours [h]")
+    panels[1, -1 if down else len(courses) // 2].set_xlabel("hours after the power fails [h]")
     handles, names = [], []
     for ax in (panels[0, 0], *panels[1]):
         for handle, name in zip(*ax.get_legend_handles_labels(), strict=True):
@@ -144,7 +152,7 @@ def draw_courses(courses) -> np.ndarray:
         names,
         loc="upper left",
         bbox_to_anchor=(0.06, 0.995),
-        ncols=5,
+        ncols=2 if down else 5,
         frameon=False,
         fontsize=TEXT_PT - 0.5,
         handlelength=2.6,

@@ -6,9 +6,11 @@ Figures are made with `Figure` and never through pyplot, so no state is left beh
 from __future__ import annotations
 
 import contextlib
+import contextvars
 import gc
 import io
 import re
+import textwrap
 import warnings
 from pathlib import Path
 
@@ -21,6 +23,10 @@ from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
 WIDTH_IN, HEIGHT_IN = 7.2, 3.4
+NARROW_IN = 3.75
+"""A figure for a telephone is drawn at this width with the same type, not shrunk to it."""
+KEY_LINE_IN = 0.17
+_width_in = contextvars.ContextVar("width_in", default=WIDTH_IN)
 TEXT_PT = 9.0
 INK, GREY, RULE = "#1f2933", "#5b6672", "#c9d0d8"
 DARK, MIDDLE, LIGHT = "#0b3c6f", "#d0720b", "#f2cf6b"
@@ -43,6 +49,21 @@ _SVG = {"svg.fonttype": "none", "svg.image_inline": True}
 the viewer lacks the font it takes a narrower one (ours is among the widest), so labels shrink and are never cut off."""
 
 
+@contextlib.contextmanager
+def narrow():
+    """Figures made inside are drawn for a telephone."""
+    token = _width_in.set(NARROW_IN)
+    try:
+        yield
+    finally:
+        _width_in.reset(token)
+
+
+def is_narrow() -> bool:
+    """Figures are drawn for a telephone just now."""
+    return _width_in.get() < WIDTH_IN
+
+
 def paper(
     rows: int = 1, columns: int = 1, *, height_in: float = HEIGHT_IN, margins_in=(0.75, 0.15, 0.55, 0.4), gap=0.22
 ):
@@ -62,13 +83,14 @@ def paper(
     -------
     Axes, or ndarray of Axes with shape (rows, columns) where there are several
     """
-    figure = Figure(figsize=(WIDTH_IN, height_in), dpi=96)
+    width_in = _width_in.get()
+    figure = Figure(figsize=(width_in, height_in), dpi=96)
     FigureCanvasAgg(figure)
     left, right, bottom, top = margins_in
     across, down = gap if isinstance(gap, tuple) else (gap, gap)
     figure.subplots_adjust(
-        left=left / WIDTH_IN,
-        right=1 - right / WIDTH_IN,
+        left=left / width_in,
+        right=1 - right / width_in,
         bottom=bottom / height_in,
         top=1 - top / height_in,
         wspace=across,
@@ -96,10 +118,15 @@ def name_axes(ax: Axes, x: str, y: str) -> None:
 
 def key_above(ax: Axes, columns: int = 4, **more) -> None:
     """A key above the axes, never on the data."""
-    if ax.get_legend_handles_labels()[0]:
+    named = ax.get_legend_handles_labels()[1]
+    if named:
+        if is_narrow():
+            columns = 1 if max(map(len, named)) > 18 else 2
+            _room_above(ax, -(-len(named) // columns))
+        box = ax.get_position()
         ax.legend(
             loc="lower left",
-            bbox_to_anchor=(0.0, 1.0),
+            bbox_to_anchor=(-box.x0 / box.width if is_narrow() else 0.0, 1.0),
             ncols=columns,
             frameon=False,
             fontsize=TEXT_PT - 0.5,
@@ -108,6 +135,34 @@ def key_above(ax: Axes, columns: int = 4, **more) -> None:
             columnspacing=1.4,
             **more,
         )
+
+
+def _room_above(ax: Axes, n_lines: int) -> None:
+    """Make a figure higher where the lines of a key do not fit above its highest axes."""
+    figure = ax.figure
+    height_in, top = figure.get_figheight(), ax.get_position().y1
+    missing_in = n_lines * KEY_LINE_IN + 0.08 - (1.0 - top) * height_in
+    if missing_in > 0.0 and top > 0.6:
+        below = figure.subplotpars.bottom * height_in
+        figure.set_figheight(height_in + missing_in)
+        whole_in = height_in + missing_in
+        figure.subplots_adjust(bottom=below / whole_in, top=top * height_in / whole_in)
+
+
+def named_bar(ax: Axes, x: float, y: float, text: str, *, side: str = "right") -> None:
+    """Write the value of a mark beside it; `side` is "right", "left" or "above"."""
+    apart = {"right": (3, 0), "left": (-3, 0), "above": (0, 2)}[side]
+    across = {"right": "left", "left": "right", "above": "center"}[side]
+    ax.annotate(
+        text,
+        (x, y),
+        xytext=apart,
+        textcoords="offset points",
+        ha=across,
+        va="bottom" if side == "above" else "center",
+        fontsize=TEXT_PT - 1.0,
+        color=INK,
+    )
 
 
 def bars(ax: Axes, at, values, width: float, *, bottom=0.0, color=DARK, hatch: str = "", label: str = "") -> None:
@@ -202,12 +257,30 @@ def _quiet():
         yield
 
 
+def _title_above(figure: Figure, lines: list[str]) -> None:
+    """Room for a title above everything else, and the title."""
+    if figure.get_label() == "titled":
+        return
+    before_in = figure.get_figheight()
+    after_in = before_in + 0.19 * len(lines) + 0.06
+    share, places = before_in / after_in, figure.subplotpars
+    figure.set_figheight(after_in)
+    figure.subplots_adjust(bottom=places.bottom * share, top=places.top * share)
+    for key in figure.legends:
+        key.set_bbox_to_anchor((0.06, 0.995 * share))
+    at = {"ha": "left", "va": "top", "fontsize": TEXT_PT + 0.5, "fontweight": "bold", "color": INK}
+    figure.text(0.015, 1.0 - 0.05 / after_in, "\n".join(lines), **at)
+    figure.set_label("titled")
+
+
 def _escaped(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
-def write_png(figure: Figure, path: Path, dpi: float = 110.0) -> None:
-    """A figure as PNG."""
+def write_png(figure: Figure, path: Path, dpi: float = 110.0, title: str = "") -> None:
+    """A figure as PNG, its title above it."""
+    if title:
+        _title_above(figure, textwrap.wrap(title, int(14 * figure.get_figwidth())))
     _as_written(figure)
     FigureCanvasAgg(figure)
     with _quiet(), drawing():

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import calendar
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +20,7 @@ from simulate.panel.checks.layout import Layout, demand, power_keys
 from simulate.physics.outages.spread import TOLERANCE_H, nine_in_ten, spread
 from simulate.show.plot import bills, day, heat, legs, money, outages, rates, recharge, survival, units
 from simulate.show.plot.how_sure import tornados
-from simulate.show.plot.paper import MONTHS, drawing, month_name, write_png
+from simulate.show.plot.paper import MONTHS, drawing, month_name, narrow, write_png
 from simulate.show.plot.plate import Plate, plate
 
 SURVIVAL_ROWS_H = (1, 2, 4, 6, 8, 12, 18, 24, 36, 48, 72, 168, 336)
@@ -52,8 +54,19 @@ def write_figures(study: Study, folder: str | Path) -> tuple[Plate, ...]:
             beside.write_text(f'<?xml version="1.0" encoding="UTF-8"?>\n{one.svg}', encoding="utf-8")
         if one.name in AS_PNG_TOO:
             with written(folder / f"{one.name}.png") as beside:
-                write_png(one.figure, beside)
+                write_png(one.figure, beside, title=one.title)
     return plates
+
+
+def narrow_plates_of(study: Study) -> tuple[Plate, ...]:
+    """The figures of `plates_of` drawn for a telephone, by the same names with `-narrow` behind them."""
+    with narrow():
+        return tuple(replace(one, name=f"{one.name}-narrow", svg=_renamed(one)) for one in plates_of(study))
+
+
+def _renamed(one: Plate) -> str:
+    """The drawing with ids of its own, so that it can stand beside the wide one."""
+    return one.svg.replace(f"plot-{one.name}-", f"plot-{one.name}-narrow-")
 
 
 def plates_of(study: Study) -> tuple[Plate, ...]:
@@ -89,7 +102,7 @@ def _survival(study: Study) -> Iterator[Plate]:
         text += f" {100.0 * ride.censored.mean():.0f} % outlive {ride.horizon_h:g} h; they are followed no longer."
     yield plate(
         "survival",
-        "Share of outages still fully served",
+        f"Half of the outages last at least {hours_text(middle, ride.horizon_h)}, none less than {hours_text(worst)}",
         text,
         survival.survival_curves(cases, horizon_h=ride.horizon_h),
         ("hours [h]", *(f"{case} [%]" for case in cases)),
@@ -100,13 +113,14 @@ def _survival(study: Study) -> Iterator[Plate]:
 def _hours_map(study: Study) -> Iterator[Plate]:
     grid = heat.hours_grid(study.ride)
     month, hour = (int(k) for k in np.unravel_index(np.nanargmin(grid), grid.shape))
+    shortest = hours_text(grid[month, hour])
     text = (
         "A grid of months against the local hour at which the power fails; light is long, dark is short. The worst "
         f"cell is {MONTHS[month]} at {hour:02d}:00 with {hours_text(grid[month, hour])}."
     )
     yield plate(
         "hours-map",
-        "Hours survived nine times in ten, by month and hour",
+        f"Shortest is {calendar.month_name[month + 1]} at {hour:02d}:00, {shortest} nine times in ten",
         text,
         heat.hours_map(grid),
         ("local hour", *(f"{name} [h]" for name in MONTHS)),
@@ -124,6 +138,7 @@ def _outages(study: Study) -> Iterator[Plate]:
     if not ride.house.pools or not len(ride.house.carried):
         return
     courses = [outages.course_of(ride, start, name) for name, start in worst_middle_best(ride).items()]
+    lasts = [hours_text(float(ride.hours[start]), ride.horizon_h) for start in worst_middle_best(ride).values()]
     pools = list(courses[0].soc_kwh)
     rows = []
     for course in courses:
@@ -146,7 +161,7 @@ def _outages(study: Study) -> Iterator[Plate]:
     )
     yield plate(
         "outages",
-        "The worst, a middling and the best outage of the year",
+        f"The worst outage of the year lasts {lasts[0]}, a middling one {lasts[1]}, the best {lasts[2]}",
         text,
         outages.draw_courses(courses),
         (
@@ -187,11 +202,18 @@ def _legs(study: Study) -> Iterator[Plate]:
     text += f". Leg {' and '.join(missing)}: running_w or largest_w is missing." if missing else "."
     yield plate(
         "legs",
-        "Each leg against its limit",
+        _legs_title(asks, limits),
         text,
         legs.leg_bars(measures, limits),
         ("leg", *(f"{name} [kW]" for name in measures), "continuous limit [kW]"),
         rows,
+    )
+
+
+def _legs_title(asks: dict, limits: dict) -> str:
+    told = [f"{asks[leg].everything_kw:.2f} of {limits[leg]:.2f} kW on leg {leg}" for leg in limits if leg in asks]
+    return (
+        f"With everything on the circuits draw {' and '.join(told)}" if told else "What the legs carry is not assessed"
     )
 
 
@@ -211,7 +233,7 @@ def _duration(study: Study) -> Iterator[Plate]:
     surge = [(group.count, group.surge_kva) for group in study.site.battery if group.count]
     if surge and all(kva is not None for _, kva in surge):
         limits["motor start [kVA]"] = sum(count * kva for count, kva in surge)
-    falling = np.sort(load_kw)[::-1]
+    falling, carried = np.sort(load_kw)[::-1], limits["continuous [kW]"]
     at = lambda share: falling[min(int(share / 100.0 * len(falling)), len(falling) - 1)]
     text = (
         f"The backed-up circuits as run in an outage, highest step first: {falling[0]:.2f} kW at most, "
@@ -220,7 +242,7 @@ def _duration(study: Study) -> Iterator[Plate]:
     )
     yield plate(
         "load-duration",
-        "Load of the backed-up circuits, highest first",
+        f"The backed-up circuits draw {falling[0]:.2f} kW at most; the units carry {carried:.2f} kW",
         text,
         legs.load_duration(load_kw, limits=limits),
         ("share of the year [%]", "power [kW]"),
@@ -238,6 +260,7 @@ def _recharge(study: Study) -> Iterator[Plate]:
         stored = [f"{soc[k]:.2f}" for soc in refill.soc_kwh.values()]
         rows.append((f"{refill.at_h[k]:.2f}", *stored, *(f"{amps[k]:.1f}" for amps in refill.service_a.values())))
     most = max(float(amps.max()) for amps in refill.service_a.values())
+    full = refill_text(back["from_empty_h"] + back["wait_h"])
     text = (
         f"From empty with all units charging at once: full {refill_text(back['from_empty_h'] + back['wait_h'])} after "
         f"the power is back, the wait of {60.0 * back['wait_h']:.0f} min included. "
@@ -245,7 +268,7 @@ def _recharge(study: Study) -> Iterator[Plate]:
     )
     yield plate(
         "recharge",
-        "Recharge after the power is back",
+        f"Full again {full} after the power is back, at up to {most:.0f} A on a service leg",
         text,
         recharge.recharge_curve(refill),
         (
@@ -277,7 +300,7 @@ def _bills(study: Study) -> Iterator[Plate]:
     )
     yield plate(
         "bills",
-        "Bills by month",
+        study.answer["money"]["text"].rstrip("."),
         text,
         bills.monthly_bills(months, currency=currency, **amounts),
         ("month", *(f"{bills.BARS[name][2]} [{currency}]" for name in printed)),
@@ -325,12 +348,26 @@ def _items(study: Study) -> Iterator[Plate]:
     text = f"Bars of each month from left to right: {order}, stacked by line item. Credits hang below zero."
     yield plate(
         "bill-items",
-        "Bills by line item",
+        _largest_title(study),
         text,
         bills.stacked_bills(named),
         ("month, bill", *(f"{item} [{currency}]" for item in items)),
         rows,
     )
+
+
+def _largest_title(study: Study) -> str:
+    bill = study.bills.with_battery
+    (_, name), amount = max(bill.by_item.items(), key=lambda item: item[1])
+    return f"The largest part of the last bill is {name}: {amount:,.0f} of {bill.total:,.0f} {bill.currency}"
+
+
+def _days_title(shown: dict) -> str:
+    """What is bought in the dearer hours, or on the whole day, of the first of the days."""
+    title, (before, after, dear) = next(iter(shown.items()))
+    at = np.ones(24, dtype=bool) if dear is None else dear
+    when = "On" if dear is None else "In the dearer hours of"
+    return f"{when} a {title} the house buys {after[at].sum():.1f} kWh, without the battery {before[at].sum():.1f} kWh"
 
 
 def _days(study: Study) -> Iterator[Plate]:
@@ -350,7 +387,7 @@ def _days(study: Study) -> Iterator[Plate]:
         rows.append((f"{hour:02d}:00", *(f"{kw[hour]:.2f}" for one in shown.values() for kw in one[:2])))
     text = "What the house buys by local hour on an average weekday of June to August and of December to February."
     header = [f"{title}, {which} [kW]" for title in shown for which in ("without battery", "with battery")]
-    yield plate("days", "Average summer and winter weekday", text, day.two_days(shown), ("local hour", *header), rows)
+    yield plate("days", _days_title(shown), text, day.two_days(shown), ("local hour", *header), rows)
 
 
 def _prices(study: Study) -> Iterator[Plate]:
@@ -363,7 +400,7 @@ def _prices(study: Study) -> Iterator[Plate]:
     text = f"Mean price of a bought kWh by month and local hour, {low:.3f} to {high:.3f} {currency}; dark is dear."
     yield plate(
         "prices",
-        "Price by month and hour",
+        f"The dearest hour costs {high:.3f} {currency} a kWh, the cheapest {low:.3f}",
         text,
         heat.price_map(grid, currency=currency),
         ("local hour", *(f"{name} [{currency}/kWh]" for name in MONTHS)),
@@ -398,7 +435,13 @@ def _reserves(study: Study) -> Iterator[Plate]:
         header += ["best possible: hours [h]", "best possible: saving"]
         for row, k in zip(rows, [*_tenth_levels(best), None], strict=True):
             row += ["-", "-"] if k is None else [tenths(best.hours[k]), f"{best.saving[k]:.2f}"]
-    yield plate("reserves", "What a reserve costs", text, axes, header, rows)
+    yield plate("reserves", _reserve_title(plan, currency), text, axes, header, rows)
+
+
+def _reserve_title(plan, currency: str) -> str:
+    lasts = f"{tenths(plan.hours[0])} to {tenths(plan.hours[-1])} h"
+    saved = f"{plan.saving[0]:,.0f} to {plan.saving[-1]:,.0f} {currency}"
+    return f"From no reserve to a full one: {lasts}, and {saved} a year off the bill"
 
 
 def _at_every_reserve(study: Study):
@@ -427,6 +470,17 @@ def _level_labels(levels) -> list[str]:
     return labels
 
 
+def _cash_title(study: Study) -> str:
+    """When it is paid back, interest counted, as the table of the cash flow has it."""
+    money, years = study.document["money"], study.site.money.years
+    year = money["paid_back_year"]
+    return (
+        f"Not paid back within {years} years, interest counted"
+        if year is None
+        else f"Paid back in year {year}, interest counted"
+    )
+
+
 def _cash(study: Study) -> Iterator[Plate]:
     by_year = (study.document["money"] or {}).get("by_year")
     if not by_year:
@@ -437,7 +491,7 @@ def _cash(study: Study) -> Iterator[Plate]:
     text = f"Cash flow of each year; after year {len(net) - 1} the sum so far is {so_far[-1]:,.0f} {currency}."
     yield plate(
         "cash-flow",
-        "Cash flow by year",
+        _cash_title(study),
         text,
         money.cash_flow(net, currency=currency),
         ("year", f"cash flow [{currency}]", f"sum so far [{currency}]"),

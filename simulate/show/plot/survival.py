@@ -6,12 +6,14 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from profiles.noun import BadInput
-from simulate.show.plot.paper import GREY, HEIGHT_IN, LINES, key_above, name_axes, paper
+from simulate.show.plot.paper import GREY, HEIGHT_IN, KEY_LINE_IN, LINES, is_narrow, key_above, name_axes, paper
 
 MARKS_H = (4.0, 12.0, 24.0, 72.0)
 LINEAR_TO_H = 100.0
-KEY_CHARS, KEY_LINE_IN = 100, 0.17
-"""Characters that fit side by side above the axes, strokes beside them, and the height of a line. [in]"""
+LEAST_H = 4.0
+"""The axis ends where the data end, but holds the first mark. [h]"""
+KEY_CHARS = 100
+"""Characters that fit side by side above the axes, strokes beside them."""
 
 
 def survival_steps(hours, horizon_h: float) -> tuple[np.ndarray, np.ndarray]:
@@ -81,7 +83,7 @@ def survival_curves(designs: dict, *, horizon_h: float = 336.0, ax: Axes | None 
     if ax is None:
         top_in = 0.2 + KEY_LINE_IN * key_lines
         ax = paper(height_in=HEIGHT_IN + max(0.0, top_in - 0.5), margins_in=(0.75, 0.15, 0.55, top_in))
-    most_h = max([76.0, *(at_h[-1] * 1.03 for at_h, _ in steps.values())])
+    most_h = max([LEAST_H, *(at_h[-1] * 1.03 for at_h, _ in steps.values())])
     _hour_axis(ax, min(most_h, horizon_h * 1.03))
     for k, (name, (at_h, share)) in enumerate(steps.items()):
         style = LINES[k % len(LINES)]
@@ -111,7 +113,8 @@ def _hour_axis(ax: Axes, most_h: float) -> None:
         ticks, note = [0.0, 4.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0, 96.0], ""
     ax.set_xlim(0.0, most_h)
     ax.set_ylim(0.0, 104.0)
-    ax.set_xticks([tick for tick in ticks if tick <= most_h])
+    crowded = (4.0,) if is_narrow() else ()
+    ax.set_xticks([tick for tick in ticks if tick <= most_h and not (tick in crowded and most_h > 24.0)])
     ax.xaxis.set_major_formatter("{x:g}")
     ax.xaxis.set_minor_locator(_none())
     for mark in MARKS_H:

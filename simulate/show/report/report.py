@@ -16,7 +16,7 @@ from simulate.document.study import Study
 from simulate.document.uncertainty import span_of
 from simulate.house.recharge import charging_stop
 from simulate.house.storm import storm_stated
-from simulate.show.plot import plates_of
+from simulate.show.plot.plates import narrow_plates_of, plates_of
 from simulate.show.report.page import template
 from simulate.show.report.sources import with_source
 from simulate.show.report.table import Table
@@ -47,18 +47,20 @@ def write_report(study: Study, path: str | Path, *, figures=None) -> None:
     """
     if figures is None:
         figures = plates_of(study)
-    text = report_html(study, figures)
+    text = report_html(study, figures, narrow_plates_of(study) if figures else ())
     with written(path) as beside:
         beside.write_text(text, encoding="utf-8")
 
 
-def report_html(study: Study, figures) -> str:
+def report_html(study: Study, figures, narrow_figures=()) -> str:
     """The report as text.
 
     Parameters
     ----------
     study : Study
     figures : sequence of Plate
+    narrow_figures : sequence of Plate
+        The same drawn for a telephone; without them the wide ones are scrolled there.
     """
     tables = tables_of(study)
     return template("report.html").render(
@@ -90,6 +92,7 @@ def report_html(study: Study, figures) -> str:
         verdicts=verdicts_of(study),
         not_paid=_not_paid(study),
         plates={plate.name: _inline(plate, k) for k, plate in enumerate(figures, start=1)},
+        narrow={plate.name.removesuffix("-narrow"): _markup(plate) for plate in narrow_figures},
         shared_refill=_shared_refill(study),
         hashes=hashes_of(study),
         version=metadata.version("keeplit"),
@@ -108,17 +111,21 @@ class Shown:
     table: Table
 
 
-def _inline(plate, number: int) -> Shown:
-    """A plate with its drawing as markup that may stand in HTML; everything inside it was escaped when it was drawn."""
+def _markup(plate):
+    """The drawing of a plate as markup that may stand in HTML; everything inside it was escaped when it was drawn."""
     import markupsafe
 
     svg = re.sub(r' xmlns(:\w+)?="[^"]*"', "", plate.svg)
     svg = re.sub(r'<svg width="([\d.]+)pt" height="([\d.]+)pt"', r'<svg width="\1" height="\2"', svg)
     svg = re.sub(r"\n<style>.*?</style>", "", svg)
     svg = re.sub(r"font-family: [^;\"]*", "font-family: var(--figure)", svg)
-    svg = re.sub(r"\n\s*", " ", svg)
+    return markupsafe.Markup(re.sub(r"\n\s*", " ", svg))
+
+
+def _inline(plate, number: int) -> Shown:
+    """A plate with its number and its table twin."""
     table = Table(f"Figure {number} as a table: {plate.title}", plate.header, plate.rows)
-    return Shown(number, plate.name, plate.title, plate.text, markupsafe.Markup(svg), table)
+    return Shown(number, plate.name, plate.title, plate.text, _markup(plate), table)
 
 
 def numbers_of(study: Study) -> list[tuple[str, str, str]]:
