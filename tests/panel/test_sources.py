@@ -350,6 +350,27 @@ def test_the_bus_that_units_feed_on_battery():
     assert only(site(2, parallel_units=False), *parallel).verdict == "fail"
 
 
+def test_solar_feeds_the_same_bus_on_battery():
+    """60 A of output and a 20 A solar breaker onto a bus of 60 A."""
+    solar = {"dc_kw": 3.6, "ac_kw": 3.0, "breaker_a": 20, "tilt_deg": 25.0, "azimuth_deg": 180.0}
+    units = [both_unit(output_breaker_a=60, takes_back_kw=4.0)]
+    site = bench([circuit("Den", 0.1)], units, subpanel={"bus_a": 60}, solar=solar | {"connected_at": "sub-panel"})
+    one = only(site, "busbar", "sub-panel on battery, leg A")
+    assert (one.verdict, one.value) == ("fail", 80.0)
+    behind = bench([circuit("Den", 0.1)], units, subpanel={"bus_a": 60}, solar=solar | {"connected_at": "main-panel"})
+    assert only(behind, "busbar", "sub-panel on battery, leg A").value == 60.0
+
+
+def test_a_feeder_tells_how_far_circuits_are_extended():
+    """Without a raceway the feeder's length stands for the extension."""
+    feeder = {"breaker_a": 60, "awg": "6", "length_ft": 8.0}
+    one = circuit("Den", 0.1, "A", kind="receptacle", room="bedroom", gfci="none", afci="none")
+    found = only(bench([one], subpanel={"build": "fed", "feeder": feeder}), "protection-kept")
+    assert (found.verdict, found.value) == ("fail", 96.0)
+    unknown = only(bench([one], subpanel={"build": "fed"}), "protection-kept")
+    assert "subpanel.raceways" in unknown.text
+
+
 def test_surge_protection_of_a_new_feeder():
     """215.18 from 2023 on, from memory; not asked for before."""
     site = lambda edition, **panel: bench(

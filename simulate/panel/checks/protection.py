@@ -64,11 +64,11 @@ def _asked(layout: Layout, circuit: Circuit) -> Finding | None:
     """What the room asks for and the circuit lacks; None where nothing is lacking."""
     name, year = circuit.name, edition_year(layout.site.site.code_edition) or EDITIONS_HELD[-1]
     if circuit.afci == "none" and circuit.room in since(AFCI_ROOMS, year) and circuit.breaker_a <= AFCI_LARGEST_A:
-        raceways = layout.site.subpanel.raceways
-        if raceways is None:
+        longest_in = _extension_in(layout)
+        if longest_in is None:
             known = f"{name} serves a {circuit.room} without AFCI: an extension of more than 6 ft asks for it."
             return missing("protection-kept", name, ["subpanel.raceways"], KEPT, known)
-        figure = Figure(max((raceway.length_in for raceway in raceways), default=0.0), EXTENSION_IN, "in")
+        figure = Figure(longest_in, EXTENSION_IN, "in")
         if not figure.met:
             text = (
                 f"{name} serves a {circuit.room}, has no AFCI and is extended by {figure.value:g} in, over 6 ft: it "
@@ -81,4 +81,14 @@ def _asked(layout: Layout, circuit: Circuit) -> Finding | None:
             "work that stands may stay until it is changed."
         )
         return found("protection-kept", name, "marginal", Figure(), KEPT, text)
+    return None
+
+
+def _extension_in(layout: Layout) -> float | None:
+    """How far branch wiring is extended outside the panels: the longest raceway, else the feeder. [in]"""
+    panel = layout.site.subpanel
+    if panel.raceways is not None:
+        return max((raceway.length_in for raceway in panel.raceways), default=0.0)
+    if panel.build == "fed" and panel.feeder is not None and panel.feeder.length_ft is not None:
+        return 12.0 * panel.feeder.length_ft
     return None

@@ -167,11 +167,20 @@ def _on_battery(layout: Layout) -> list[Finding]:
         if keys:
             out.append(missing("busbar", subject, keys, SOURCE_BUS))
         else:
-            figure = Figure(sum(g.count * g.output_breaker_a for g in groups), layout.site.subpanel.bus_a, "A")
-            text = f"Output breakers on leg {leg}: {figure.value:g} A in all onto a bus of {figure.limit:g} A."
+            solar_a = _solar_breaker_a(layout)
+            amps = sum(g.count * g.output_breaker_a for g in groups) + solar_a
+            figure = Figure(amps, layout.site.subpanel.bus_a, "A")
+            too = f", solar's {solar_a:g} A too," if solar_a else ""
+            text = f"Output breakers on leg {leg}{too}: {figure.value:g} A in all onto a bus of {figure.limit:g} A."
             out.append(found("busbar", subject, pass_or_fail(figure), figure, SOURCE_BUS, text))
         out += _in_parallel(layout, leg, sum(group.count for group in groups))
     return out
+
+
+def _solar_breaker_a(layout: Layout) -> float:
+    """Breaker of solar that feeds the sub-panel's bus beside the units. [A]"""
+    solar = layout.site.solar
+    return solar.breaker_a or 0.0 if solar is not None and solar.connected_at == "sub-panel" else 0.0
 
 
 def _in_parallel(layout: Layout, leg: str, units: int) -> list[Finding]:
