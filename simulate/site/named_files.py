@@ -13,6 +13,7 @@ from profiles.files import FEED_MB, plain_file
 from profiles.noun import BadInput
 from profiles.rate.rate import Rate
 from profiles.rate.source import resolve_rate
+from profiles.weather.years import SUFFIXES
 from simulate.site.site import Site
 
 NAMES = re.compile(r'"(meter|bills|csv|source|years)":\s*("(?:[^"\\]|\\.)*")')
@@ -34,7 +35,7 @@ def files_in(text: str) -> tuple[str, ...]:
 
 
 def content_of(name: str, folder: str | Path) -> str:
-    """Hash of the bytes of a file, or of all files of a folder, or "not there".
+    """Hash of the bytes of a file, or of all weather files of a folder, or "not there".
 
     Parameters
     ----------
@@ -44,8 +45,9 @@ def content_of(name: str, folder: str | Path) -> str:
     """
     path = Path(folder) / Path(name).expanduser()
     if path.is_dir():
-        told = [f"{one.name} {content_of(one.name, path)}" for one in sorted(path.iterdir()) if one.is_file()]
-        return hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
+        files = [one.name for one in sorted(path.iterdir()) if one.suffix.lower() in SUFFIXES and one.is_file()]
+        told = [f"{one} {content_of(one, path)}" for one in files]
+        return hashlib.sha256("\n".join(told).encode()).hexdigest()[:16] if told else NOT_THERE
     try:
         told = plain_file(path, FEED_MB).stat()
         return _digest(str(path), told.st_size, told.st_mtime_ns)

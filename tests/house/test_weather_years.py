@@ -128,7 +128,9 @@ def test_a_sweep_carries_the_years_as_rows(folder):
     assert by_year.idxmin() == 2018
     before = contents(site, {})
     assert list(before) == ["years"]
-    (folder / "years" / "notes.txt").write_text("another file in the folder")
+    (folder / "years" / "notes.txt").write_text("no weather file")
+    assert contents(site, {}) == before
+    weather_file(folder / "years", 2016, 1.0)
     assert contents(site, {}) != before
 
 
