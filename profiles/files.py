@@ -133,8 +133,11 @@ def written(path: str | Path) -> Iterator[Path]:
     try:
         yield beside
         os.replace(beside, path)
-    except BaseException:
-        beside.unlink(missing_ok=True)
+    except BaseException as error:
+        with contextlib.suppress(OSError):  # its folder may be gone
+            beside.unlink(missing_ok=True)
+        if isinstance(error, OSError) and error.filename is None:
+            error.filename = str(path)  # a full disk names no file
         raise
 
 

@@ -51,17 +51,9 @@ def common(
 
 def main() -> None:
     """Run the command; bad input ends with 2 and one line, a fault of ours with 1."""
-    from profiles.lines import with_line
-    from profiles.noun import BadInput
+    from simulate.show.terminal.exits import run_to_an_end
 
-    try:
-        app()
-    except BadInput as error:
-        print(f"keeplit: {with_line(error)}", file=sys.stderr)
-        sys.exit(2)
-    except KeyboardInterrupt:
-        print("keeplit: stopped", file=sys.stderr)
-        sys.exit(130)
+    sys.exit(run_to_an_end(app))
 
 
 def _site(path: Path | None):

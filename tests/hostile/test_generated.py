@@ -68,6 +68,16 @@ def test_three_hundred_spoilt_sites_are_refused_in_one_line_that_points_right():
     assert not faults, "\n".join(faults)
 
 
+@pytest.mark.long
+def test_twenty_spoilt_sites_through_a_study():
+    faults, seed, read = [], 2 * 10**6, 0
+    while read < 20:
+        read += reader_complaints(seed)[0] is not None
+        faults += study_complaints(seed)
+        seed += 1
+    assert not faults, "\n".join(faults)
+
+
 @pytest.mark.hours
 @pytest.mark.parametrize("block", range(100))
 def test_a_hundred_thousand_spoilt_sites_at_the_reader(block):
