@@ -122,10 +122,8 @@ def test_a_terminated_command_tidies_and_says_so(tmp_path, capsys):
             time.sleep(10)
 
     before = signal.getsignal(signal.SIGTERM)
-    try:
-        assert run_to_an_end(command) == 1
-    finally:
-        signal.signal(signal.SIGTERM, before)
+    assert run_to_an_end(command) == 1
+    assert signal.getsignal(signal.SIGTERM) is before
     assert "SIGTERM" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
 

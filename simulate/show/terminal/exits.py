@@ -28,8 +28,25 @@ def run_to_an_end(command: Callable[[], None]) -> int:
     0: done. 2: bad input, one line. 1: a fault of ours, a full disk, an output that is gone, or SIGTERM; one line.
     130: Ctrl-C. What was being written is removed on the way out, for every file is written beside its place.
     """
-    with contextlib.suppress(ValueError):  # not in the main thread
-        signal.signal(signal.SIGTERM, _terminate)
+    with _sigterm_heard():
+        return _ended(command)
+
+
+@contextlib.contextmanager
+def _sigterm_heard():
+    """SIGTERM raises `Terminated` meanwhile; in another thread than the first nothing is changed."""
+    try:
+        before = signal.signal(signal.SIGTERM, _terminate)
+    except ValueError:
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _ended(command: Callable[[], None]) -> int:
     try:
         if sys.stdout is None:
             raise OSError(0, "is closed", "stdout")
