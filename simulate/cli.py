@@ -191,7 +191,7 @@ def bill(
         result = study_of(_site(site))
         result = replace(result, weather=tuple(weather or ()), thorough=ranges, replayed=_replayed(result, replay))
         result = replace(result, beside=_rates_beside(result.site, rates))
-        document = _part(result.document, "energy_kwh", "bill", "money")
+        document = _part(result.document, "energy_kwh", "bill", "plans", "money")
         extra = _bill_extras(result, ranges or bool(weather), document)
         if out is not None:
             from simulate.show.report.outputs import write_study
@@ -239,13 +239,16 @@ def _bill_extras(result, ranges: bool, document: dict) -> dict:
 
 def _show_bill(result, extra: dict, document: dict, cautions: bool) -> None:
     from simulate.show.terminal.money import show_money, show_ranges, show_rates, show_replay, show_sources
-    from simulate.show.terminal.view import beside_lines, plain, show_bills, show_lines
+    from simulate.show.terminal.view import beside_lines, best_lines, plain, show_bills, show_lines, show_plans
 
     console = _console()
     if "replay" in extra:
         show_replay(extra["replay"], console, currency=document["bill"]["currency"])
     show_lines(result.bills, console)
     show_bills(result.bills, console)
+    show_plans(document.get("plans") or [], document["bill"]["currency"], console)
+    for line in best_lines(result):
+        console.print(plain(line))
     if result.beside is not None:
         show_rates(result.beside, console)
     show_sources(extra["sources"], console)

@@ -1,8 +1,9 @@
-"""What the client pays against today, in one sentence with its parts."""
+"""What the client pays against today, in one sentence with its parts; and what nobody could take off."""
 
 from __future__ import annotations
 
 from simulate.bill.four_bills import FourBills
+from simulate.house.bound import Bound
 
 SUBJECTS = {"rate": "the rate", "solar": "solar", "battery": "the battery"}
 
@@ -54,3 +55,20 @@ def _part_text(name: str, change: float, money) -> str:
     if change == 0.0:
         return f"{SUBJECTS[name]} changes nothing"
     return f"{SUBJECTS[name]} adds {money(change)}" if change > 0 else f"{SUBJECTS[name]} takes {money(-change)} off"
+
+
+def bound_text(bound: Bound, currency: str) -> str:
+    """What nobody could take off the bill, and how much of it the plan takes; "" where no bound is given.
+
+    Examples
+    --------
+    >>> bound_text(Bound(782.4, None, "exact", 0.983), "USD").rpartition("could take ")[2]
+    'more than 782 USD a year off; the plan takes 98% of it.'
+    """
+    if bound.saving is None:
+        return ""
+    if bound.saving < 0.0:
+        return f"However these units are run they add {-bound.saving:,.0f} {currency} a year or more to the bill."
+    share = "" if bound.captured_frac is None else f"; the plan takes {bound.captured_frac:.0%} of it"
+    which = "No way of running these units and circuits that keeps this reserve, even knowing the year"
+    return f"{which}, could take more than {bound.saving:,.0f} {currency} a year off{share}."

@@ -20,6 +20,7 @@ from simulate.document.study import study
 from simulate.house.recharge import charging_leg_a, refill_h
 from simulate.physics.outages.spread import nine_in_ten
 from simulate.show.plot import heat, outages, paper, recharge, survival
+from simulate.show.plot.bills import stacked_bills
 from simulate.show.plot.day import average_by_hour
 from simulate.show.plot.outages import Course, draw_courses
 from simulate.show.plot.plates import AS_PNG_TOO, plates_of, write_figures
@@ -434,3 +435,14 @@ class TestSvg:
             ElementTree.parse(path)
         for path in (tmp_path / "figures").glob("*.png"):
             assert path.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def test_a_long_key_is_never_cut_off():
+    """Items as long as a public record names them."""
+    names = [f"months 1, 2, 3, 4, 5, 10, 11, 12 period {k} of the weekday" for k in range(7)]
+    lines = [Line("2025-01", "energy", name, 1.0, "kWh", 1.0, 1.0 + k) for k, name in enumerate(names)]
+    ax = stacked_bills({"today": Bill("USD", tuple(lines)), "with_battery": Bill("USD", tuple(lines[:3]))})
+    figure = ax.figure
+    key = ax.get_legend().get_window_extent(figure.canvas.get_renderer())
+    assert 0 <= key.x0 and key.x1 <= figure.bbox.x1 and key.y1 <= figure.bbox.y1
+    assert len(ax.get_legend().get_texts()) == len(names)

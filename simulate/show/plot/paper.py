@@ -117,17 +117,19 @@ def name_axes(ax: Axes, x: str, y: str) -> None:
 
 
 def key_above(ax: Axes, columns: int = 4, **more) -> None:
-    """A key above the axes, never on the data."""
+    """A key above the axes, never on the data and never cut off: a long one has fewer columns and a higher paper."""
     named = ax.get_legend_handles_labels()[1]
-    if named:
-        if is_narrow():
-            columns = 1 if max(map(len, named)) > 18 else 2
-            _room_above(ax, -(-len(named) // columns))
-        box = ax.get_position()
-        ax.legend(
+    if not named:
+        return
+    if is_narrow():
+        columns = 1 if max(map(len, named)) > 18 else 2
+        _room_above(ax, -(-len(named) // columns))
+    box = ax.get_position()
+    for n in range(columns, 0, -1):
+        key = ax.legend(
             loc="lower left",
             bbox_to_anchor=(-box.x0 / box.width if is_narrow() else 0.0, 1.0),
-            ncols=columns,
+            ncols=n,
             frameon=False,
             fontsize=TEXT_PT - 0.5,
             borderaxespad=0.2,
@@ -135,6 +137,20 @@ def key_above(ax: Axes, columns: int = 4, **more) -> None:
             columnspacing=1.4,
             **more,
         )
+        drawn = key.get_window_extent(ax.figure.canvas.get_renderer())
+        if drawn.x1 <= ax.figure.bbox.x1:
+            break
+    _make_room(ax.figure, (drawn.y1 - ax.figure.bbox.y1) / ax.figure.dpi)
+
+
+def _make_room(figure: Figure, more_in: float) -> None:
+    """Make a figure so much higher above its axes, which keep their size. [in]"""
+    if more_in <= 0.0:
+        return
+    width, height = figure.get_size_inches()
+    higher, at = height + more_in + 0.05, figure.subplotpars
+    figure.set_size_inches(width, higher)
+    figure.subplots_adjust(bottom=at.bottom * height / higher, top=at.top * height / higher)
 
 
 def _room_above(ax: Axes, n_lines: int) -> None:

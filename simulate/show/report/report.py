@@ -154,15 +154,9 @@ def numbers_of(study: Study) -> list[tuple[str, str, str]]:
 
 def _at_best(study: Study) -> str:
     """What no way of running the units can beat, or why it is not known."""
-    bound, currency = study.bound.saving, study.bills.with_battery.currency
-    if bound is None:
+    if study.bound.saving is None:
         return f"The best possible is not given: {'; '.join(study.bound.notes)}." if study.bound.notes else ""
-    if bound < 0.0:
-        return f"However these units are run they add {-bound:,.0f} {currency} a year or more to the bill."
-    share = study.bound.captured_frac
-    took = "" if share is None else f"; the plan captures {share:.0%} of it"
-    most = f"No way of running these units could save more than {bound:,.0f} {currency} a year{took}."
-    return " ".join([most, *view.bound_lines(study)])
+    return " ".join(view.best_lines(study))
 
 
 def _shared_refill(study: Study) -> str:

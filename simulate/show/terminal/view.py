@@ -11,7 +11,7 @@ import numpy as np
 from simulate.bill.bill import KINDS, rounded_to_add
 from simulate.bill.four_bills import FourBills
 from simulate.document.answers import hardest_month as worst_month
-from simulate.document.money_answer import change_text, printed_steps
+from simulate.document.money_answer import bound_text, change_text, printed_steps
 from simulate.document.study import Study
 from simulate.document.words import hours_text, refill_text
 from simulate.house.ride import RideThrough
@@ -121,11 +121,8 @@ def show_plans(plans: list[dict], currency: str, console: Console) -> None:
 
 def best_lines(study: Study) -> list[str]:
     """How far the plan is from the best possible, and what more battery would add to that."""
-    if study.bound.captured_frac is None:
-        return bound_lines(study)
-    most = f"{study.bound.saving:,.0f} {study.bills.with_battery.currency}"
-    share = f"the plan takes {study.bound.captured_frac:.0%} of it"
-    return [f"No way of running these units takes more than {most} a year off; {share}.", *bound_lines(study)]
+    text = bound_text(study.bound, study.bills.with_battery.currency)
+    return [*([text] if text else []), *bound_lines(study)]
 
 
 def bound_lines(study: Study) -> list[str]:
