@@ -12,6 +12,7 @@ import pandas as pd
 from profiles.noun import BadInput
 from profiles.numerals import whole
 from profiles.weather import web
+from profiles.weather.frame import frame, is_frame
 from profiles.weather.rows import KNOWN, Rows, plain_values
 
 
@@ -63,6 +64,7 @@ def _format_of(text: str, file: object) -> tuple[str, Callable[[str], Rows]]:
     if _TMY2_HEAD.match(lines[0]) and len(lines[1].rstrip()) >= 98:
         return "TMY2", _tmy2
     for format, is_it, parse in (
+        ("saved pvlib frame", is_frame(lines), frame),
         ("PVGIS CSV", web.is_pvgis_csv(text), web.pvgis_csv),
         ("PVGIS JSON", web.is_pvgis_json(text), web.pvgis_json),
         ("SolarAnywhere CSV", web.is_solaranywhere(lines), web.solaranywhere),
@@ -73,6 +75,9 @@ def _format_of(text: str, file: object) -> tuple[str, Callable[[str], Rows]]:
     raise BadInput(
         "is no weather file that is known by its content", file=file, key="the file", value=lines[0][:60], way_out=KNOWN
     )
+
+
+_EPW_HEAD, _EPW_FIELDS, _EPW_FEWEST = 8, 35, 22  # the wind, the last that is read, is field 22
 
 
 def _tmy3(text: str) -> Rows:
@@ -113,7 +118,7 @@ def _epw(text: str) -> Rows:
             value=0,
             way_out="fetch the file again, unedited",
         )
-    data, meta = read_epw(io.StringIO(text))
+    data, meta = read_epw(io.StringIO(_of_35_fields(text)))
     hour, minute = data["hour"].to_numpy(), data["minute"].to_numpy()
     per_hour = max(1, round(len(data) / 8760))
     # The minute of an hourly file says nothing: files hold 0, 30 or 60 there for the same hour.
@@ -133,6 +138,16 @@ def _epw(text: str) -> Rows:
         "hour-ending",
         1.0,
     )
+
+
+def _of_35_fields(text: str) -> str:
+    """Rows of an EPW file that ends before its last fields (snow, albedo, rain: none is read) filled up with blanks."""
+    lines = text.splitlines()
+    fields = lines[_EPW_HEAD].count(",") + 1 if len(lines) > _EPW_HEAD else _EPW_FIELDS
+    if not _EPW_FEWEST <= fields < _EPW_FIELDS:
+        return text
+    filled = [line + "," * (_EPW_FIELDS - fields) if line.strip() else line for line in lines[_EPW_HEAD:]]
+    return "\n".join([*lines[:_EPW_HEAD], *filled, ""])
 
 
 def _nsrdb(text: str) -> Rows:

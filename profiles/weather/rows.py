@@ -8,7 +8,12 @@ import numpy as np
 import pandas as pd
 
 COLUMNS = ("ghi", "dni", "dhi", "temp_c", "wind_m_s")
-KNOWN = "keeplit reads TMY3, TMY2, EPW, NSRDB CSV, PVGIS TMY and hourly series (CSV, JSON) and SolarAnywhere CSV files"
+KNOWN = "keeplit reads TMY3, TMY2, EPW, NSRDB CSV, PVGIS TMY and hourly series (CSV, JSON), SolarAnywhere CSV files"
+KNOWN += " and saved frames of pvlib"
+
+
+OPEN = "open"
+"""The convention of a file that does not say what its stamps mean."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,9 +17,9 @@ from profiles.hours import Hours
 from profiles.noun import BadInput, Noun
 from profiles.weather.check import check_place, check_values, check_whole, day_of_year, size_of, without_offsets
 from profiles.weather.file import read_rows
-from profiles.weather.noon import noon_note
+from profiles.weather.noon import NOON_TOLERANCE_MIN, noon_note, noon_shift_min
 from profiles.weather.record import Weather
-from profiles.weather.rows import COLUMNS, Rows, split_years
+from profiles.weather.rows import COLUMNS, OPEN, Rows, split_years
 from profiles.weather.sun import Sun, sun_of_steps
 
 LIBRARY = {
@@ -52,6 +52,9 @@ class WeatherSource(Noun):
     year: int | None = Field(
         None, ge=1900, le=2100, description="of weather.years: the one that is simulated; the latest without a source"
     )
+    latitude: float | None = Field(None, ge=-90, le=90, description="of a weather file that tells no place [deg]")
+    longitude: float | None = Field(None, ge=-180, le=180, description="of such a file, east positive [deg]")
+    altitude_m: float = Field(0.0, ge=-500, le=9000, description="of such a file [m]")
     resample: Resample | None = Field(
         None, description="{ years, seed }: years put together from weeks of the simulated ones"
     )
@@ -153,7 +156,7 @@ def read_weather(source: WeatherSource | str | Path, folder: str | Path | None =
             key="the file",
             way_out="name it as weather.years, and weather.year picks one of them",
         )
-    return weather_of(rows, path.name)
+    return weather_of(_placed(rows, source, path.name), path.name)
 
 
 def rows_of_file(path: Path, key: str = "weather.source") -> Rows:
@@ -174,7 +177,7 @@ def rows_of_file(path: Path, key: str = "weather.source") -> Rows:
 
 def weather_of(rows: Rows, file: str) -> Weather:
     """One year of rows, checked from end to end."""
-    weather = _checked_year(rows, file)
+    weather = _checked_year(rows, file) if rows.convention != OPEN else _by_the_sun(rows, file)
     return replace(weather, notes=weather.notes + noon_note(weather))
 
 
@@ -242,6 +245,41 @@ def far_note(weather: Weather, latitude: float, longitude: float) -> tuple[str, 
     if far_km <= FAR_KM:
         return ()
     return (f"weather: {weather.name} is {far_km:,.0f} km from the site; sun and temperature are those of that place",)
+
+
+def _by_the_sun(rows: Rows, file: str) -> Weather:
+    """A file that does not say what its stamps mean, read by the one meaning that centres sunny days on solar noon."""
+    _, step_min = size_of(rows, file)
+    tried = []
+    for name, frac in (("hour-beginning", 0.0), ("at the middle of the interval", 0.5), ("hour-ending", 1.0)):
+        begins = rows.start_min - frac * step_min
+        one = _checked_year(replace(rows, start_min=begins, convention=name, temp_at_frac=frac), file)
+        tried.append((abs(noon_shift_min(one)), name, one))
+    shift_min, name, best = min(tried, key=lambda item: item[0])
+    if not shift_min <= NOON_TOLERANCE_MIN:
+        raise BadInput(
+            "does not say what its stamps mean, and by none of their meanings are sunny days centred on solar noon",
+            file=file,
+            key="the file",
+            way_out="give the file that pvlib read",
+        )
+    said = f"weather: its stamps do not say what they mean: taken as {name}, by which sunny days are centred on noon"
+    return replace(best, notes=(*best.notes, f"{said} ({shift_min:.0f} min off)"))
+
+
+def _placed(rows: Rows, source: object, file: str) -> Rows:
+    """Rows with the place that [weather] states where the file tells none."""
+    if not math.isnan(rows.latitude):
+        return rows
+    if not isinstance(source, WeatherSource) or source.latitude is None or source.longitude is None:
+        raise BadInput(
+            "does not say where it was taken",
+            file=file,
+            key="the file",
+            way_out="state latitude, longitude and altitude_m in [weather]",
+        )
+    place = {"latitude": source.latitude, "longitude": source.longitude, "altitude_m": source.altitude_m}
+    return replace(rows, **place)
 
 
 def _path_of(source: str, folder: str | Path | None) -> Path:

@@ -435,6 +435,49 @@ def _on_the_ground(weather):
     return float((sun.dni * np.clip(np.cos(np.radians(sun.zenith_deg)), 0, None)).sum())
 
 
+def test_an_epw_file_that_ends_before_its_last_fields_is_read(tmp_path):
+    table = invented_year(2019)
+    lines = epw_text(table).split("\n")
+    short = [",".join(line.split(",")[:32]) if k >= 8 else line for k, line in enumerate(lines)]
+    weather = read_weather(written(tmp_path, "\n".join(short)))
+    whole = read_weather(written(tmp_path, epw_text(table)))
+    for name in ("ghi", "dni", "dhi", "temp_c", "wind_m_s"):
+        np.testing.assert_array_equal(getattr(weather, name), getattr(whole, name))
+
+
+def saved_frame(tmp_path, table, lag_min, **more):
+    """An invented year as pvlib.iotools returns one: an index with its offset, columns by pvlib's names."""
+    names = {"temp_c": "temp_air", "wind_m_s": "wind_speed"}
+    data = table.rename(columns=names).assign(**more)
+    data.index = (table.index + pd.Timedelta(minutes=lag_min)).tz_localize("Etc/GMT+7")
+    path = tmp_path / "frame.csv"
+    data.to_csv(path)
+    return path
+
+
+@pytest.mark.parametrize(("lag_min", "name"), [(0, "hour-beginning"), (30, "at the middle"), (60, "hour-ending")])
+def test_a_saved_pvlib_frame_is_read_by_the_sun(tmp_path, lag_min, name):
+    table = invented_year(2019)
+    source = WeatherSource(source="frame.csv", latitude=40.0, longitude=-105.0, altitude_m=1600.0)
+    saved_frame(tmp_path, table, lag_min)
+    weather = read_weather(source, tmp_path)
+    np.testing.assert_array_equal(weather.ghi, table["ghi"].to_numpy())
+    assert weather.convention.startswith(name)
+    assert any(f"taken as {name}" in note for note in weather.notes)
+    assert (weather.latitude, weather.utc_offset_h) == (40.0, -7.0)
+
+
+def test_a_frame_without_a_place_or_an_offset_says_what_is_missing(tmp_path):
+    path = saved_frame(tmp_path, invented_year(2019), 0)
+    with pytest.raises(BadInput, match="does not say where it was taken; state latitude, longitude and altitude_m"):
+        read_weather(path)
+    placed = saved_frame(tmp_path, invented_year(2019), 0, latitude=40.0, longitude=-105.0, altitude=1600.0)
+    assert read_weather(placed).altitude_m == 1600.0
+    text = placed.read_text().replace("-07:00,", ",")
+    with pytest.raises(BadInput, match="has stamps without an offset from UTC"):
+        read_weather(written(tmp_path, text))
+
+
 def test_a_year_that_a_series_does_not_hold_whole_is_left_out_and_named(tmp_path):
     text = pvgis_hourly_csv((2015, 2016)).split("\n")
     cut = [line for line in text if not line.startswith("201612")]
