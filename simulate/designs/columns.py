@@ -114,3 +114,23 @@ def label_of(column: str, currency: str = "currency") -> str:
 
 
 _PLAIN = {"out_saving": "bill saving", "out_installed_price": "installed price", "out_bound": "largest possible saving"}
+
+
+def meaning_of(column: str) -> dict[str, str]:
+    """Unit and meaning of a column of a sweep, as its Parquet field carries them.
+
+    Examples
+    --------
+    >>> meaning_of("out_hours_p10")
+    {'unit': 'h', 'meaning': 'hours survived, nine times in ten'}
+    >>> meaning_of("in_battery.usable_kwh")["unit"]
+    'kWh'
+    """
+    if column in RESULTS:
+        unit, meaning = RESULTS[column]
+        return {"unit": unit, "meaning": meaning}
+    if column in TEXTS:
+        return {"unit": "", "meaning": TEXTS[column]}
+    unit = next((unit for end, unit in UNITS.items() if column.endswith(end)), "")
+    meaning = "number of the design" if column == "design" else "as varied" if column.startswith("in_") else "label"
+    return {"unit": unit, "meaning": meaning}

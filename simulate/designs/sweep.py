@@ -18,6 +18,7 @@ from simulate.designs.columns import RESULTS, TEXTS
 from simulate.designs.dataset import Dataset
 from simulate.designs.lane_rows import FEWEST, grouped_rows
 from simulate.designs.number_rows import is_number_key, number_columns
+from simulate.designs.provenance import made_by
 from simulate.designs.row import (
     Houses,
     Wanted,
@@ -142,16 +143,28 @@ def run_parts(
     check_keys(site, designs)
     size = part_size(len(designs), wanted)
     bounds = [(first, min(first + size, len(designs))) for first in range(0, len(designs), size)]
-    kinds = {f"in_{key}": kind_of(values) for key, values in designs.values.items()}
     dataset = None if out is None else Dataset(out, told(site, designs, wanted, size))
-    todo = [k for k in range(len(bounds)) if dataset is None or not dataset.has(k)]
+    try:
+        yield from _run_todo(site, designs, wanted, bounds, dataset, executor, progress, workers)
+    finally:
+        if dataset is not None:
+            dataset.lock.release()
+
+
+def _run_todo(site: Site, designs: Grid | Table, wanted: Wanted, bounds, dataset, executor, progress, workers):
+    """The parts that are not on disk yet."""
+    kinds = {f"in_{key}": kind_of(values) for key, values in designs.values.items()}
+    todo = [k for k, (a, b) in enumerate(bounds) if dataset is None or not dataset.has(k, b - a)]
     if progress is not None and len(todo) < len(bounds):
         progress(sum(b - a for k, (a, b) in enumerate(bounds) if k not in set(todo)))
     n_todo = sum(bounds[k][1] - bounds[k][0] for k in todo)
     if executor is None and n_todo > SMALL and not is_compiled():
         run_part(site, designs.keys, designs.rows(*bounds[todo[0]])[:FEWEST], 0, wanted)
     with _somewhere(executor, n_todo, workers) as (pool, n_workers):
-        tasks = ((k, (site, designs.keys, designs.rows(*bounds[k]), bounds[k][0], wanted)) for k in todo)
+        tasks = (
+            (k, (site, designs.keys, designs.rows(*bounds[k]), bounds[k][0], wanted, made_by()["sources"]))
+            for k in todo
+        )
         for k, frame in _as_done(pool, tasks, IN_FLIGHT * n_workers):
             for name, values in getattr(designs, "labels", {}).items():
                 frame[f"label_{name}"] = [_text(one) for one in values[slice(*bounds[k])]]
@@ -204,6 +217,7 @@ def told(site: Site, designs: Grid | Table, wanted: Wanted, size: int) -> dict:
     """The record of a sweep: what must not change while it is resumed."""
     return {
         "version": version(),
+        "made_by": made_by(),
         "vary": designs.told(),
         "designs": len(designs),
         "part_designs": size,
@@ -230,13 +244,25 @@ def check_keys(site: Site, designs: Grid | Table) -> None:
             raise errors[0]
 
 
-def run_part(site: Site, keys, rows, first: int, wanted: Wanted):
+def run_part(site: Site, keys, rows, first: int, wanted: Wanted, sources: str | None = None):
     """Run the designs of one part; a design that is refused is a row with its error.
+
+    Parameters
+    ----------
+    sources : str, optional
+        Hash of the sources of whoever asks; a worker that holds others refuses.
 
     Returns
     -------
     DataFrame
     """
+    if sources not in (None, made_by()["sources"]):
+        raise BadInput(
+            "must be what this sweep was begun with",
+            key="program of a worker",
+            value=made_by()["sources"],
+            way_out="install the same version on every worker",
+        )
     keep_memory()
     houses, found = _houses(), Columns(len(rows))
     numbers = [is_number_key(key, site.subpanel.mode) for key in keys]

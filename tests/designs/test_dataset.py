@@ -1,5 +1,6 @@
 """A sweep on disk that is stopped by force: kills, Ctrl-C and a full disk cost the parts under way and nothing else."""
 
+import json
 import os
 import random
 import signal
@@ -13,8 +14,11 @@ import pandas as pd
 import pyarrow.parquet as pq
 import pytest
 
-from simulate.designs.dataset import DONE
-from simulate.designs.sweep import sweep
+from profiles.noun import BadInput
+from simulate.designs.dataset import DONE, RECORD
+from simulate.designs.lock import Lock
+from simulate.designs.row import Wanted
+from simulate.designs.sweep import run_part, sweep
 from tests.designs.test_sweep import bench
 
 ROOT = Path(__file__).parents[2]
@@ -159,3 +163,62 @@ def test_a_hundred_kills_lose_no_row_double_none_and_do_no_work_again(tmp_path):
         f"last run; rows lost {command.n_designs - table['design'].nunique()}, "
         f"doubled {int(table['design'].duplicated().sum())}"
     )
+
+
+def small_sweep(folder: Path) -> pd.DataFrame:
+    return sweep(bench(), {"operation.reserve": [0.1, 0.2, 0.3, 0.4]}, out=folder, outages=False)
+
+
+def test_columns_carry_unit_and_meaning_and_the_footer_what_made_them(tmp_path):
+    small_sweep(tmp_path / "s")
+    (part,) = (tmp_path / "s").glob("part-*")
+    schema = pq.read_schema(part)
+    assert schema.field("out_saving").metadata[b"unit"] == b"currency a year"
+    assert schema.field("out_never_carried").metadata[b"meaning"].startswith(b"circuits that no wiring")
+    assert b"sources" in schema.metadata[b"made_by"] and b"numba" in schema.metadata[b"made_by"]
+
+
+def test_a_folder_of_another_version_is_not_continued(tmp_path):
+    small_sweep(tmp_path / "s")
+    record = tmp_path / "s" / RECORD
+    told = json.loads(record.read_text())
+    told["made_by"]["sources"] = "0123456789abcdef"
+    record.write_text(json.dumps(told))
+    with pytest.raises(BadInput, match=r"another version of the program.*name another folder"):
+        small_sweep(tmp_path / "s")
+    assert not (tmp_path / "s" / "_lock.json").exists()
+
+
+@pytest.mark.parametrize("damage", ["empty", "cut off", "another part", "a byte changed"])
+def test_a_damaged_part_is_found_and_made_anew(tmp_path, damage):
+    whole = small_sweep(tmp_path / "s")
+    (part,) = (tmp_path / "s").glob("part-*")
+    data = part.read_bytes()
+    if damage == "another part":
+        sweep(bench(), {"operation.reserve": [0.5, 0.6, 0.7, 0.8]}, out=tmp_path / "t", outages=False)
+        data = next((tmp_path / "t").glob("part-*")).read_bytes()
+    elif damage == "a byte changed":
+        data = data[:60] + bytes([data[60] ^ 0xFF]) + data[61:]
+    else:
+        data = data[: 0 if damage == "empty" else len(data) // 2]
+    part.write_bytes(data)
+    pd.testing.assert_frame_equal(small_sweep(tmp_path / "s"), whole)
+
+
+def test_a_second_run_in_the_folder_is_refused_and_a_dead_one_s_lock_taken_over(tmp_path):
+    folder = tmp_path / "s"
+    folder.mkdir()
+    lock = Lock(folder)
+    with pytest.raises(BadInput, match="another run is at work there"):
+        small_sweep(folder)
+    held = json.loads(lock.path.read_text())
+    lock.path.write_text(json.dumps(held | {"begun": "1"}))  # the number belongs to another process by now
+    assert len(small_sweep(folder)) == 4
+    lock.path.write_text(json.dumps(held | {"host": "elsewhere"}))
+    with pytest.raises(BadInput, match=r"on elsewhere.*remove _lock.json if that run has ended"):
+        small_sweep(folder)
+
+
+def test_a_worker_of_another_version_refuses():
+    with pytest.raises(BadInput, match="install the same version on every worker"):
+        run_part(bench(), ("operation.reserve",), [(0.2,)], 0, Wanted(outages=False), "0123456789abcdef")

@@ -265,7 +265,7 @@ def room_for(n_pools):
 def _lay_out(met, modes, j, room, s):
     """Lay what one lane is, wants and meets into the arrays of a step."""
     _, _, reach_kw, two_kw, dc_kw, inside_kw, h = met
-    (reach, two, targets, _, charge, dc, inside), shares, cells, _, soc = room
+    (reach, two, targets, _, charge, dc, inside, _), shares, cells, _, soc = room
     scale, sun = s[0, LOAD_SCALE + j], s[0, SOLAR_SCALE + j]
     two[0] = two_kw * scale
     for p in range(s.shape[0] - 1):
