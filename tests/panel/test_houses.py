@@ -71,6 +71,8 @@ def test_all_electric_spaces():
         "Charging, Garage units no. 2"
     ] * 2
     assert rows[4] == "free"
+    runs = wires("all-electric")
+    assert runs["Garage units no. 1, charging"]["from breaker"] == "main panel, 30 A 2-pole, space 5/7"
 
 
 def test_well_pump_bundle():

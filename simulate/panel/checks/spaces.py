@@ -266,6 +266,14 @@ def placed_in_main(layout: Layout) -> tuple[dict[int, NewBreaker], list[NewBreak
     return placed, left
 
 
+def main_number_text(layout: Layout, name: str) -> str:
+    """Numbers in the main panel of a circuit that is there, or of a breaker that is new there; "" where not known."""
+    for circuit in layout.site.circuit:
+        if circuit.name == name:
+            return "/".join(map(str, main_positions(circuit)))
+    return "/".join(str(p) for p, one in placed_in_main(layout)[0].items() if one.name == name)
+
+
 def _main_numbers(layout: Layout, wanted: list[NewBreaker]) -> list[Finding]:
     """Where numbers are stated: adjacent pairs for two poles, the stated legs on the stabs of their spaces."""
     out, service = [], layout.site.service

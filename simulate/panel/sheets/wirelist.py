@@ -7,6 +7,7 @@ from simulate.house.recharge import charging_legs
 from simulate.panel.checks.layout import Layout, unit_names
 from simulate.panel.checks.raceway_tables import ground_awg
 from simulate.panel.checks.runs import bundles
+from simulate.panel.checks.spaces import main_number_text
 from simulate.panel.sheets.schedule import breaker_of, leg_text, space_of
 from simulate.panel.sheets.sheet import BLANK, NONE, length_text, or_blank, sheet, wire_text
 from simulate.site.unit import Battery
@@ -65,7 +66,7 @@ def _circuit_rows(layout: Layout, circuit: Circuit) -> list[list]:
         name, start = f"{circuit.name}, branch", f"sub-panel, {breaker}"
         return [[name, start, space, load, leg, wire, neutral, ground, feet, label]]
     size, length = between_panels(layout, circuit)
-    start, with_it = f"main panel, {breaker}", f"of {_raceway_name(layout, circuit)}"
+    start, with_it = f"main panel, {breaker}{_at(layout, circuit.name)}", f"of {_raceway_name(layout, circuit)}"
     out = [f"{circuit.name}, out", start, space, NONE, leg, size, with_it, with_it, length, f"{label} in"]
     name = f"{circuit.name}, back"
     back = [
@@ -82,6 +83,12 @@ def _circuit_rows(layout: Layout, circuit: Circuit) -> list[list]:
     ]
     on = [f"{circuit.name}, branch", NONE, NONE, load, leg, wire, neutral, ground, feet, f"{label} branch"]
     return [out, back, on]
+
+
+def _at(layout: Layout, name: str) -> str:
+    """Where a breaker stands in the main panel, as far as that is known."""
+    numbers = main_number_text(layout, name)
+    return f", space {numbers}" if numbers else ""
 
 
 def _space_text(layout: Layout, circuit: Circuit) -> str:
@@ -141,7 +148,7 @@ def _unit_rows(layout: Layout, group: Battery) -> list[list]:
     legs = "+".join(charging_legs(group))
     poles = "" if charging.volts == 120 else " 2-pole"
     for name in unit_names(group):
-        breaker = f"main panel, {charging.breaker_a:g} A{poles}"
+        breaker = f"main panel, {charging.breaker_a:g} A{poles}{_at(layout, f'Charging, {name}')}"
         sizes, feet = charging_sizes(group), length_text(charging.wire)
         to = f"{name}, input"
         rows.append([f"{name}, charging", breaker, NONE, to, legs, *sizes, feet, f"charging {name}"])
@@ -212,7 +219,7 @@ def _feeder_row(layout: Layout) -> list:
     wire, neutral = f"{len(layout.legs)} x {size} {feeder.method}", f"1 x {size}"
     ground = f"1 x {ground_awg(feeder.breaker_a, feeder.material)} AWG {feeder.material}"
     feet = or_blank(feeder.length_ft)
-    breaker = f"main panel, {feeder.breaker_a:g} A {len(layout.legs)}-pole"
+    breaker = f"main panel, {feeder.breaker_a:g} A {len(layout.legs)}-pole{_at(layout, 'Feeder of the sub-panel')}"
     return ["feeder", breaker, "feeder lugs", "sub-panel", legs, wire, neutral, ground, feet, "feeder"]
 
 
@@ -291,7 +298,7 @@ def _charging_row(layout: Layout, group: Battery, name: str) -> list:
         "+".join(charging_legs(group)),
         wire_text(circuit.wire),
         length_text(circuit.wire),
-        BLANK,
+        main_number_text(layout, f"Charging, {name}") or BLANK,
         0.8 * circuit.breaker_a,
         setting,
         round(amps, 1),
