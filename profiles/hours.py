@@ -123,7 +123,7 @@ class Hours:
                     f"has a bound inside a step of {self.step_min} min",
                     key=key,
                     value=windows,
-                    way_out=f"set site.step_min = {finer}",
+                    way_out=f"set site.step_min = {finer}" if finer else "no step suits that year: choose another",
                 )
             inside = (self.minute >= start) & (self.minute < end)
             mask |= inside if start < end else (self.minute >= start) | (self.minute < end)
@@ -179,22 +179,30 @@ def hours_of_year(year: int, timezone: str, step_min: int = 60) -> Hours:
     return _hours_of_year(int(year), timezone, int(step_min))
 
 
+def _suits(year: int, timezone: str, step_min: int) -> bool:
+    """Whether every local clock change of a year falls between two steps and is a whole number of them."""
+    zone, step = _zone(timezone), pd.Timedelta(minutes=step_min)
+    start, end = (pd.Timestamp(dt.datetime(y, 1, 1, tzinfo=zone)).tz_convert("UTC") for y in (year, year + 1))
+    utc = pd.date_range(start, end, freq=step, inclusive="left")
+    first, last = utc.tz_convert(zone), (utc + (step - pd.Timedelta(seconds=1))).tz_convert(zone)
+    begins, ends = (np.asarray((one.hour * 60 + one.minute) * 60 + one.second) for one in (first, last))
+    return bool(((begins % (60 * step_min) == 0) & (ends - begins == 60 * step_min - 1)).all())
+
+
 @functools.lru_cache(maxsize=16)
 def _hours_of_year(year: int, timezone: str, step_min: int) -> Hours:
     zone = _zone(timezone)
     start, end = (pd.Timestamp(dt.datetime(y, 1, 1, tzinfo=zone)).tz_convert("UTC") for y in (year, year + 1))
-    step = pd.Timedelta(minutes=step_min)
-    utc = pd.date_range(start, end, freq=step, inclusive="left").as_unit("ns")
+    utc = pd.date_range(start, end, freq=f"{step_min}min", inclusive="left").as_unit("ns")
     local = utc.tz_convert(zone)
     minute = np.asarray(local.hour * 60 + local.minute, dtype=np.int64)
-    last = (utc + (step - pd.Timedelta(seconds=1))).tz_convert(zone)
-    if (minute % step_min).any() or (np.asarray(last.hour * 60 + last.minute) // step_min != minute // step_min).any():
-        finer = next((m for m in STEP_MINUTES if m < step_min and 30 % m == 0), 1)
+    if not _suits(year, timezone, step_min):
+        finer = next((m for m in STEP_MINUTES if m < step_min and _suits(year, timezone, m)), None)
         raise BadInput(
             f"has a clock change that is not a whole number of {step_min}-minute steps",
             key="site.timezone",
             value=timezone,
-            way_out=f"set site.step_min = {finer}",
+            way_out=f"set site.step_min = {finer}" if finer else "no step suits that year: choose another",
         )
     month, weekday = (np.asarray(part, dtype=np.int64) for part in (local.month, local.day_of_week))
     day = np.asarray(local.day_of_year, dtype=np.int64) - 1
