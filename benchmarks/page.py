@@ -70,22 +70,22 @@ def changes(board: Board, rng, n: int) -> dict[str, list[str]]:
     return out
 
 
-def case_page(n: int = 20) -> list[dict]:
+def case_page(n: int = 20, parts: tuple[str, ...] = ("first", "second", "third")) -> list[dict]:
     """The first answer (sentence, legs, map, bills, checks), the second (side by side), the third (the bound)."""
     rows = []
     with served() as (board, ask):
         ask("first", board.written)
         for kind, texts in changes(board, np.random.default_rng(18), n).items():
-            rows += _rows(kind, texts, board, ask)
+            rows += _rows(kind, texts, board, ask, parts)
     return rows
 
 
-def _rows(kind: str, texts: list[str], board: Board, ask) -> list[dict]:
+def _rows(kind: str, texts: list[str], board: Board, ask, parts) -> list[dict]:
     start = time.perf_counter()
-    whole = study(board.first.changed().site if not texts else board.draft(texts[-1]).site)
+    whole = study(board.draft(texts[-1]).site)
     said = whole.answer["hours"]["text"]
     anew_ms = (time.perf_counter() - start) * 1e3
-    times = {"first": [], "second": [], "third": []}
+    times = {part: [] for part in parts}
     for text in texts:
         for path, seen in times.items():
             begun, used = time.perf_counter(), time.process_time()

@@ -106,6 +106,8 @@ def _marked(ride: RideThrough, storm: RideThrough | None, leg: str, month: int, 
     wild = None if storm is None else _mark(storm, leg, month, y_of)
     if dead and wild and abs(wild["y"] - dead["y"]) < LEAST_APART_PX:
         wild["said"] = dead["y"] + (LEAST_APART_PX if wild["y"] >= dead["y"] else -LEAST_APART_PX)
+    if dead and wild and wild["text"] == dead["text"]:
+        wild = None
     taken = [one["said"] for one in (dead, wild) if one]
     return {"dead": dead, "storm": wild, "ticks": ticks(top_h, y_of, taken)}
 

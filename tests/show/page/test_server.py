@@ -214,3 +214,15 @@ def test_a_port_that_is_taken_is_refused(page):
 
     result = CliRunner().invoke(app, ["page", "--no-open", "--port", str(page.port)])
     assert isinstance(result.exception, BadInput) and "--port cannot be used" in str(result.exception)
+
+
+def test_the_neighbours_of_a_design_are_worked_out_while_nothing_is_asked(page):
+    design = "on=3&u=3,1&r=20&p=&c=frugal"
+    near = "on=2&u=3%2C1&r=20&p=&c=frugal"
+    assert page.ask("/first?tab=w&n=1&d=" + quote(design))[0] == 200
+    assert page.ask("/third?tab=w&n=1&d=" + quote(design))[0] == 200
+    for _ in range(200):
+        if near in page.board._drafts and "study" in vars(page.board._drafts[near]):
+            break
+        time.sleep(0.1)
+    assert "answer" in vars(page.board._drafts[near].study)
