@@ -38,7 +38,7 @@ def served():
 
     def ask(path: str, design: str) -> dict:
         request = urllib.request.Request(f"http://{host}/{path}?d={quote(design)}", headers={"x-token": TOKEN})
-        with urllib.request.urlopen(request, timeout=60) as got:
+        with urllib.request.urlopen(request, timeout=300) as got:
             return json.load(got)
 
     try:

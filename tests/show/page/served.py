@@ -24,7 +24,7 @@ class Served:
     def ask(self, path: str, *, method="GET", body=None, token=TOKEN, **headers) -> tuple[int, dict, str]:
         """Status, headers and text of one request; a header of None is left out."""
         given = {"host": f"127.0.0.1:{self.port}", "x-token": token} | headers
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=300)
         connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
         for key, value in given.items():
             if value is not None:
