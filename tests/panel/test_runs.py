@@ -183,6 +183,15 @@ def test_two_poles_need_adjacent_free_spaces():
     assert (apart.verdict, "two poles need adjacent spaces" in apart.text) == ("fail", True)
 
 
+def test_numbers_that_contradict_each_other_are_named():
+    loads = [circuit("One", 0.1, "A", main_space=9), circuit("Pump", 0.1, "AB", main_space=7)]
+    one = only(bench(loads, [both_unit()], service=MAIN | {"free_at": [7, 13]}), "space", "main panel, read again")
+    assert (one.verdict, one.value) == ("fail", 3.0)
+    assert "space 9 is that of One and of Pump" in one.text
+    assert "space 7 is free and that of Pump" in one.text
+    assert "there is no space 13 among 12" in one.text
+
+
 def test_a_leg_that_its_space_does_not_have_is_asked_about():
     loads = [circuit("One", 0.1, "B", main_space=1)]
     one = only(bench(loads, [both_unit()], service=MAIN), "space", "main panel, legs")

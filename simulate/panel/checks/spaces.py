@@ -274,9 +274,26 @@ def main_number_text(layout: Layout, name: str) -> str:
     return "/".join(str(p) for p, one in placed_in_main(layout)[0].items() if one.name == name)
 
 
+def _clashes(layout: Layout) -> list[Finding]:
+    """Numbers of the main panel that stand twice, that are said to be free too, or that it does not have."""
+    service, there = layout.site.service, {}
+    for circuit in layout.site.circuit:
+        for p in main_positions(circuit):
+            there.setdefault(p, []).append(circuit.name)
+    said = [f"space {p} is that of {' and of '.join(names)}" for p, names in sorted(there.items()) if len(names) > 1]
+    said += [f"space {p} is free and that of {there[p][0]}" for p in sorted(service.free_at or ()) if p in there]
+    beyond = sorted(p for p in {*there, *(service.free_at or ())} if service.spaces is not None and p > service.spaces)
+    said += [f"there is no space {p} among {service.spaces}" for p in beyond]
+    if not said:
+        return []
+    figure = Figure(float(len(said)), 0.0, "numbers")
+    text = f"Numbers of the main panel contradict each other: {'; '.join(said)}. Read the panel again."
+    return [found("space", "main panel, read again", "fail", figure, RULE, text)]
+
+
 def _main_numbers(layout: Layout, wanted: list[NewBreaker]) -> list[Finding]:
     """Where numbers are stated: adjacent pairs for two poles, the stated legs on the stabs of their spaces."""
-    out, service = [], layout.site.service
+    out, service = _clashes(layout), layout.site.service
     if service.free_at is not None:
         _, left = placed_in_main(layout)
         figure = Figure(float(len(wanted)), float(len(wanted) - len(left)), "breakers")
