@@ -13,6 +13,7 @@ from simulate.bill.replay import ReplayedBill
 from simulate.document.aged import at_end_of_warranty
 from simulate.document.answers import answer_of
 from simulate.document.observed import observed
+from simulate.document.plans import plan_rows, rate_transfer_rows, switches_a_year
 from simulate.document.proposal import proposal_of, range_of
 from simulate.document.rates import RatesBeside
 from simulate.document.switch_off import SwitchOff, switch_off_of
@@ -150,6 +151,16 @@ class Study:
         return answer_of(self.ride, self.aged, self.findings, self.bills)
 
     @cached_property
+    def plans(self) -> list[dict]:
+        """A row for each plan that the site can run without knowing the future."""
+        return plan_rows(self.run, self.bills)
+
+    @cached_property
+    def rate_transfer(self) -> list[dict] | None:
+        """What each circuit that is switched for the rate takes off the bill, and its breaks."""
+        return rate_transfer_rows(self.run)
+
+    @cached_property
     def findings(self) -> tuple:
         """Findings of the panel checks."""
         return check_panel(self.site, simulated=observed(self.run, switches_a_year(self.run)))
@@ -174,7 +185,7 @@ class Study:
             "step_h": house.hours.step_h,
             "answer": self.answer,
             "energy_kwh": self.run.energy_kwh(),
-            "bill": bill_document(self.bills, self.bound, self.run.asked),
+            "bill": bill_document(self.bills, self.bound, self.run.asked) | {"rate_transfer": self.rate_transfer},
             "outage": outage,
             "frontier": None if choice is None else choice.document(self.run.asked.reserve),
             "panel": {
@@ -182,6 +193,7 @@ class Study:
                 "not_assessed": sum(f.verdict == "not-assessed" for f in self.findings),
                 "fail": sum(f.verdict == "fail" for f in self.findings),
             },
+            "plans": self.plans,
             "money": None if self.worth is None else self.worth.document(),
             "ranges": None,
             "weather_years": self.weather_years,
@@ -235,16 +247,6 @@ def storm_of(ride: RideThrough) -> RideThrough:
     if np.array_equal(outage_kw(ride.house, "storm"), outage_kw(ride.house, ride.load_case)):
         return replace(ride, load_case="storm")
     return ride_through(ride.run, load_case="storm")
-
-
-def switches_a_year(run: HouseYear) -> dict[str, int]:
-    """Breaks a year by circuit that switching for the rate makes: over and back."""
-    switched = run.asked.switched
-    if switched is None or not len(switched.begin):
-        return {}
-    served = run.year.pool_discharge_kw.sum(axis=0)[switched.begin] > 0.0
-    counts = 2 * (switched.chosen & served).sum(axis=0)
-    return {name: int(n) for name, n in zip(run.asked.may_switch, counts, strict=True) if n}
 
 
 def assumptions_of(run: HouseYear) -> list[str]:

@@ -9,6 +9,8 @@ import numpy as np
 
 from profiles.noun import BadInput
 from profiles.rate.prices import Prices, rate_prices
+from simulate.house.calendar_windows import windows_in
+from simulate.house.candidates import MaySwitch, may_switch
 from simulate.house.house import House
 from simulate.house.levels import Choice
 from simulate.physics.pool import Pool
@@ -93,10 +95,9 @@ def ask_plan(house: House, prices: Prices, plan: str) -> Asked:
     switched = None
     if not parallel and plan != "demand-limit":
         serve = serve_steps(house, plan, cycles)
-        switched = _switched(house, serve, pools, cycles if plan == "time-of-use" else None, prices)
+        switched = _switched(house, serve, pools, plan, cycles, prices)
         wish = replace(wish, reach_kw=switched.reach_kw, two_pole_kw=switched.two_pole_kw)
-    may = tuple(circuit.name for circuit in house.circuits if circuit.rate_transfer)
-    return Asked(house, prices, plan, 0.0, blank, cycles, switched, wish, may)
+    return Asked(house, prices, plan, 0.0, blank, cycles, switched, wish, may_switch(house).names)
 
 
 def prices_of(house: House) -> Prices:
@@ -154,20 +155,41 @@ def serve_steps(house: House, plan: str, cycles: Cycles) -> np.ndarray:
     return cycles.serve
 
 
-def _switched(house: House, serve, pools, cycles: Cycles | None, prices: Prices) -> Switched:
-    """The circuits that are switched over; a period whose no-load draw eats the gain is left out."""
-    sets = switched_in(house, serve, pools, 0, house.hours.n_steps)
-    if cycles is not None:
-        _drop_what_does_not_pay(sets.reach_kw, sets.two_pole_kw, serve, pools, cycles, prices, house.hours.step_h)
-    return sets
+def _switched(house: House, serve, pools, plan: str, cycles: Cycles, prices: Prices) -> Switched:
+    """The circuits that are switched over; under time-of-use a period whose no-load draw eats the gain is left out."""
+    may, h = may_switch(house), house.hours.step_h
+    net_kw = house.load_kw - house.solar_kw
+    price = np.where(net_kw < 0.0, prices.sell_per_kwh, prices.buy_per_kwh)
+    if plan == "self-consumption" or not pools:
+        return windows_in(may, serve, house.load_kw, np.maximum(price, 0.0), h)
+    most_kw = np.maximum(may.kw.sum(axis=0), 1e-9)
+    per_kwh = sum(pool.drain_kw(most_kw / len(pools)) for pool in pools) / most_kw / pools[0].charge_efficiency
+    switched = windows_in(may, serve, house.load_kw, price - cycles.refill_per_kwh * per_kwh, h)
+    if plan != "time-of-use":
+        return switched
+    reach, two = switched.reach_kw.copy(), switched.two_pole_kw.copy()
+    _drop_what_does_not_pay(reach, two, serve, pools, cycles, prices, h)
+    return _without_idle(replace(switched, reach_kw=reach, two_pole_kw=two), may)
+
+
+def _without_idle(switched: Switched, may: MaySwitch) -> Switched:
+    """Windows in which nothing of a circuit is over are none."""
+    there = np.where(may.is_double, 0.0, 1.0)[:, None] * (may.on_pool.T @ (switched.reach_kw > 0.0))
+    there = (there > 0.0) | (may.is_double[:, None] & (switched.two_pole_kw > 0.0))
+    upto = np.concatenate([np.zeros((len(there), 1)), np.cumsum(there, axis=1)], axis=1)
+    at = np.arange(len(there))
+    used = upto[at, switched.end] > upto[at, switched.begin]
+    return replace(switched, begin=switched.begin * used, end=switched.end * used)
 
 
 def switched_in(house: House, serve, pools, first: int, last: int) -> Switched:
-    """The circuits that are switched over from one step to before another, cut to the meter."""
-    may = np.array([c.rate_transfer for c in house.circuits], dtype=bool)
+    """The sets that are switched over from one step to before another, cut to the meter; mates are left out of sets."""
+    known = may_switch(house)
+    may = np.array([c.name in known.names for c in house.circuits], dtype=bool)
     on_leg, limit_kw, pool_of_limit = house.limits
     kw = house.circuit_kw[house.carried[may], first:last] if len(house.carried) else np.zeros((0, last - first))
-    sets = switched_sets(kw, on_leg[:, may], limit_kw, serve)
+    alone = np.bincount(known.tied, minlength=1)[known.tied] == 1
+    sets = switched_sets(kw * alone[:, None], on_leg[:, may], limit_kw, serve)
     at = np.array([int(np.flatnonzero(pool_of_limit == p)[0]) for p in range(len(pools))], dtype=int)
     reach, two = sets.reach_kw[at], sets.two_pole_kw
     if len(pools) == 1:

@@ -47,6 +47,17 @@ class MaySwitch:
         """Two-pole circuits on a locked pair, shape (n_circuits,) of bool."""
         return (self.on_pool > 0.0).sum(axis=0) > 1
 
+    def groups(self) -> tuple[np.ndarray, np.ndarray]:
+        """Pools that one candidate burdens belong together: group of each pool, and of each candidate."""
+        n_pools = len(self.on_pool)
+        group = np.arange(n_pools)
+        on = [(self.on_pool[:, self.tied == j] > 0.0).any(axis=1) for j in range(self.n_candidates)]
+        for pools in on:
+            if pools.any():
+                group[np.isin(group, group[pools])] = group[pools].min()
+        _, group = np.unique(group, return_inverse=True)
+        return group, group[np.array([int(np.argmax(pools)) for pools in on], dtype=int)]
+
     def of_candidates(self, kw) -> np.ndarray:
         """Sums over the circuits of each candidate, shape (n_candidates, ...)."""
         out = np.zeros((self.n_candidates, *kw.shape[1:]))

@@ -101,7 +101,7 @@ def worth_and_refill(asked, ahead: PricesAhead, net_kw) -> np.ndarray:
 def walked_windows(asked, may: MaySwitch, targets, expected_kw, money):
     """Walk the year once, choosing the windows of each peak from what is then in store."""
     house, hours, pools = asked.house, asked.house.hours, asked.pools
-    of_pool, of_candidate = _groups(may)
+    of_pool, of_candidate = may.groups()
     peaks = _peaks(targets, asked, of_pool, of_candidate, of_pool[may.pool_of_limit])
     n_peaks, n_steps, n_pools = len(peaks.first), hours.n_steps, len(pools)
     begin, end = np.zeros((2, n_peaks, may.n_candidates), np.int64)
@@ -126,19 +126,6 @@ def walked_windows(asked, may: MaySwitch, targets, expected_kw, money):
     if n_peaks and may.n_candidates:
         switch_over(circuits, peaks, money, asked.floor_kwh, rules, walked, begin, end)
     return wish, Switched(wish.reach_kw, wish.two_pole_kw, begin[:, may.tied], end[:, may.tied])
-
-
-def _groups(may: MaySwitch) -> tuple[np.ndarray, np.ndarray]:
-    """Pools that one candidate burdens belong together: group of each pool, and of each candidate."""
-    n_pools = len(may.on_pool)
-    group = np.arange(n_pools)
-    on = np.array([(may.on_pool[:, may.tied == j] > 0.0).any(axis=1) for j in range(may.n_candidates)])
-    for pools in on.reshape(may.n_candidates, n_pools):
-        if pools.any():
-            group[np.isin(group, group[pools])] = group[pools].min()
-    _, group = np.unique(group, return_inverse=True)
-    first = [int(np.argmax(pools)) for pools in on.reshape(may.n_candidates, n_pools)]
-    return group, group[np.array(first, dtype=int)]
 
 
 def _peaks(targets, asked, of_pool, of_candidate, of_limit) -> Peaks:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simulate.document.study import switches_a_year
+from simulate.document.plans import rate_transfer_rows, switches_a_year
 from simulate.house.bills import bills_of
 from simulate.house.candidates import may_switch
 from simulate.house.house import house_of
@@ -32,11 +32,15 @@ def varied(site, seed=0):
     return replace(house, circuit_kw=house.circuit_kw * days * rng.uniform(0.7, 1.3, house.circuit_kw.shape))
 
 
-def test_two_circuits_take_turns_in_one_peak():
-    """By hand: 2 kW for five hours at 0.30 a kWh on 365 evenings is 1,095; the first one has no past."""
-    run = run_year(two_evenings())
-    assert bills_of(run).saving == pytest.approx(364 * 10.0 * 0.3, abs=1e-6)
-    assert switches_a_year(run) == {"One": 728, "Two": 728}
+@pytest.mark.parametrize("plan", ["least-cost", "time-of-use", "forecast"])
+def test_two_circuits_take_turns_in_one_peak(plan):
+    """By hand: 2 kW for five hours at 0.30 a kWh on 365 evenings; the single set of one of them gives 657."""
+    run = run_year(two_evenings(plan))
+    assert bills_of(run).saving == pytest.approx(365 * 10.0 * 0.3, abs=1e-6)
+    assert switches_a_year(run) == {"One": 730, "Two": 730}
+    rows = rate_transfer_rows(run)
+    assert [row["breaks_per_year"] for row in rows] == [730, 730]
+    assert sum(row["saving"] for row in rows) == pytest.approx(1095.0, abs=1e-6)
 
 
 def test_every_circuit_goes_over_once_in_a_peak_and_the_output_is_kept():
