@@ -413,6 +413,8 @@ def test_the_title_block_is_for_the_hand():
     made = sheets(house())["one-line"]
     block = row_of(made, "Test bench")
     assert (block["job"], block["edition of the Code adopted"], block["drawn by"]) == ("Test bench", "NEC 2023", "")
+    named = sheets(house(job={"prepared_by": "J. Doe", "date": "2025-03-01"}))["one-line"]
+    assert (row_of(named, "Test bench")["drawn by"], row_of(named, "Test bench")["date"]) == ("J. Doe", "2025-03-01")
     assert len(made["rows"]) == 1, "one row, so that it stays on the page of the drawing"
 
 

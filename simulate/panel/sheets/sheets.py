@@ -20,7 +20,7 @@ from simulate.panel.sheets.page import sheets_page
 from simulate.panel.sheets.quote import priced_list
 from simulate.panel.sheets.readings import readings_sheet
 from simulate.panel.sheets.schedule import schedule, space_map
-from simulate.panel.sheets.sheet import BLANK, NONE, PLANNING, sheet, sheet_csv
+from simulate.panel.sheets.sheet import BLANK, NONE, PLANNING, or_blank, sheet, sheet_csv
 from simulate.panel.sheets.visit import site_visit
 from simulate.panel.sheets.wirelist import charging_list, neutral_list, wiring_list
 
@@ -132,9 +132,10 @@ def reissued(made: Mapping[str, dict], site: Site, built: Built) -> dict[str, di
 
 
 def title_block(site: Site) -> list[str]:
-    """What stands under the drawing; who drew and checked it is filled in by hand."""
-    place = f"{site.site.latitude:g}, {site.site.longitude:g}"
-    return [site.site.name, place, site.site.code_edition or BLANK, BLANK, BLANK, BLANK, BLANK, BLANK]
+    """What stands under the drawing; who checked it, and what [job] does not say, is filled in by hand."""
+    place, job = f"{site.site.latitude:g}, {site.site.longitude:g}", site.job
+    drawn_by, date = or_blank(job.prepared_by), or_blank(job.date)
+    return [site.site.name, place, site.site.code_edition or BLANK, drawn_by, BLANK, BLANK, date, BLANK]
 
 
 def check_sheet(findings: Sequence[Finding]) -> dict:
