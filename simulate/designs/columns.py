@@ -19,7 +19,7 @@ ENERGIES = (
 SPREADS = {
     "min": "shortest outage of the year",
     "p10": "nine times in ten",
-    "p50": "in the middle",
+    "p50": "half last at least",
     "p90": "one time in ten",
     "max": "longest",
     "mean": "on average",

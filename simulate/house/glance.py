@@ -10,9 +10,9 @@ from simulate.site.cautions import SHORT
 
 SPREADS = {
     "min": "shortest",
-    "p10": "nine in ten reach",
-    "p50": "half reach",
-    "p90": "one in ten reaches",
+    "p10": "nine times in ten",
+    "p50": "half last at least",
+    "p90": "one time in ten",
     "max": "longest",
 }
 
@@ -25,7 +25,7 @@ def ride_html(ride) -> str:
     seasons = {"the year": ride.hours} | {name: ride.in_months(months) for name, months in SEASONS.items()}
     rows = [_season(name, hours, marks, ride.horizon_h) for name, hours in seasons.items() if len(hours)]
     never = [f"Never carried: {', '.join(ride.house.never_carried)}."] if ride.house.never_carried else []
-    first = f"Hours survived, {ride.load_case} load; first circuit lost in most outages: {ride.usually_lost}."
+    first = f"Hours survived, {ride.load_case} load; what is lost first in most outages: {ride.usually_lost}."
     lived = [f"Outages are followed for {ride.horizon_h:g} h: there read at least."] if ride.censored.any() else []
     return lines_html([first, *never, *lived]) + table_html(header, rows) + f"<p><small>{escape(SHORT)}</small></p>"
 

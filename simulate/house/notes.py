@@ -43,7 +43,7 @@ def stamp_notes(site: Site, weather: Weather, hours: Hours, made_kwh: float) -> 
     return [
         f"weather: the stamps stand about {abs(shift_min):.0f} min {side} against the sun; read that much "
         f"{'earlier' if shift_min > 0 else 'later'} the roof would make {kwh:,.0f} kWh a year instead of "
-        f"{made_kwh:,.0f} ({100 * (kwh / made_kwh - 1):+.1f} %), at other hours of the day: take an NSRDB CSV file or "
+        f"{made_kwh:,.0f} ({100 * (kwh / made_kwh - 1):+.1f}%), at other hours of the day: take an NSRDB CSV file or "
         "PVGIS's typical year of the place instead"
     ]
 

@@ -204,10 +204,10 @@ def climate_va(rows: Calculation, heating_frac: float, strips_frac: float) -> li
     pump = together if rows.strips_with_compressor else max(rows.heat_pump_va, strips)
     with_strips = "and" if rows.strips_with_compressor else "or (they cannot run together)"
     return [
-        ("air conditioning at 100 %", rows.cooling_va),
-        (f"heat pump compressor at 100 % {with_strips} strips at {strips_frac:.0%}", pump),
+        ("air conditioning at 100%", rows.cooling_va),
+        (f"heat pump compressor at 100% {with_strips} strips at {strips_frac:.0%}", pump),
         (f"electric space heating at {heating_frac:.0%}", heating_frac * rows.heating_va),
-        ("heating expected to be continuous at 100 %", rows.continuous_heating_va),
+        ("heating expected to be continuous at 100%", rows.continuous_heating_va),
     ]
 
 
@@ -230,7 +230,7 @@ def vehicle_va(rows: Calculation, year: int) -> float:
 
 
 def _vehicle_line(rows: Calculation, year: int) -> list[tuple[str, float]]:
-    name = f"electric vehicle supply, by itself at 100 %, {section('vehicle', year)}"
+    name = f"electric vehicle supply, by itself at 100%, {section('vehicle', year)}"
     return [(name, vehicle_va(rows, year))] if rows.ev_va > 0.0 else []
 
 
@@ -260,7 +260,7 @@ def standard_load(rows: Calculation, year: int = 2023) -> HouseLoad:
     ranges, dryers, fixed = _split(rows)
     factor = FIXED_FRAC if len(fixed) >= FIXED_FROM else 1.0
     counted = [
-        ("of these, 3,000 VA at 100 % and the rest at 35 %", lighting_demand_va(sum(va for _, va in general))),
+        ("of these, 3,000 VA at 100% and the rest at 35%", lighting_demand_va(sum(va for _, va in general))),
         (f"ranges, {section('ranges', year)}", ranges),
         ("dryers, nameplate, 5,000 VA at least", dryers),
         (
@@ -271,7 +271,7 @@ def standard_load(rows: Calculation, year: int = 2023) -> HouseLoad:
         _largest(climate_va(rows, 1.0, 1.0)),
     ]
     if rows.largest_motor_va > 0.0:
-        counted.append(("25 % of the largest motor", LARGEST_MOTOR_FRAC * rows.largest_motor_va))
+        counted.append(("25% of the largest motor", LARGEST_MOTOR_FRAC * rows.largest_motor_va))
     return HouseLoad(sum(va for _, va in counted), _neutral_va(rows, year), (*general, *counted))
 
 
@@ -280,7 +280,7 @@ def _tiered(rows: Calculation, year: int, first_va: float) -> tuple[list[tuple[s
     connected = _general_va(rows, year) + [(one.name, one.va) for one in rows.appliances]
     total = sum(va for _, va in connected)
     demand_va = min(total, first_va) + REST_FRAC * max(total - first_va, 0.0)
-    return [*connected, (f"of these, {first_va:,.0f} VA at 100 % and the rest at 40 %", demand_va)], demand_va
+    return [*connected, (f"of these, {first_va:,.0f} VA at 100% and the rest at 40%", demand_va)], demand_va
 
 
 def optional_load(rows: Calculation, year: int = 2023) -> HouseLoad:
@@ -332,7 +332,7 @@ METHODS: dict[str, tuple[str, Callable[[Calculation, int], HouseLoad]]] = {
 """Methods that calculate from rows: how each is called, and what calculates it."""
 
 VEHICLE_NOTE = (
-    "Electric vehicle supply is entered by itself at 100 %; some authorities take it into the general part of an "
+    "Electric vehicle supply is entered by itself at 100%; some authorities take it into the general part of an "
     "optional method."
 )
 SOME_VOID_IT = (
@@ -411,7 +411,7 @@ def _choices(site: Site, method: str) -> tuple[str, ...]:
     motors = [circuit.name for circuit in site.circuit if circuit.motor is not None or circuit.kind == "motor"]
     notes = (VEHICLE_NOTE,) if rows.ev_va > 0.0 and method != "standard" else ()
     if method == "standard" and motors and not rows.largest_motor_va:
-        notes += (f"25 % of the largest motor (430.24) is not in the rows; motors are on {', '.join(motors)}.",)
+        notes += (f"25% of the largest motor (430.24) is not in the rows; motors are on {', '.join(motors)}.",)
     return notes
 
 
@@ -457,7 +457,7 @@ def _measured(site: Site, volts: float) -> ServiceLoad:
     else:
         return ServiceLoad(None, "220.87", volts, missing=("service.highest_demand_kw", "service.demand_record"))
     va = MEASURED_FACTOR * kw * 1000.0
-    lines = (("highest 15-minute demand, as VA at unity power factor", kw * 1000.0), ("at 125 %", va))
+    lines = (("highest 15-minute demand, as VA at unity power factor", kw * 1000.0), ("at 125%", va))
     return _judged(site, va, numbered(how, edition_year(site.site.code_edition)), record, volts, lines)
 
 

@@ -54,7 +54,7 @@ def test_motors_yield_to_430():
     pump = circuit("Pump", 0.1, "AB", kind="motor", breaker_a=20, wire=wire, motor=motor)
     one = only(bench([pump]), "conductor")
     assert (one.verdict, one.value, one.limit) == ("pass", 20.0, 20.0)
-    assert "125 % of the table's 8 A is 10.00 A, 14 AWG Cu carries 15 A; breaker 20 A of 20 A at most" in one.text
+    assert "125% of the table's 8 A is 10.00 A, 14 AWG Cu carries 15 A; breaker 20 A of 20 A at most" in one.text
     assert only(bench([pump | {"breaker_a": 25}]), "conductor").verdict == "fail"
     big = pump | {"motor": {"hp": 3.0}, "breaker_a": 40}
     thin = only(bench([big]), "conductor")
@@ -103,7 +103,7 @@ def test_s16_continuous_load(running_w, breaker, verdict):
 def test_continuous_goes_by_kind():
     one = only(load("lighting", 2160, 25), "continuous-load")
     assert (one.value, one.limit) == (pytest.approx(22.5), 25.0)
-    assert "18.00 A running, 125 % of it, continuous, asks for 22.50 A of 25 A" in one.text
+    assert "18.00 A running, 125% of it, continuous, asks for 22.50 A of 25 A" in one.text
     assert findings(load("receptacle", 2400), "continuous-load") == []
     over = only(load("receptacle", 2500), "continuous-load")
     assert (over.verdict, "not continuous" in over.text) == ("fail", True)
@@ -123,7 +123,7 @@ def bundle(length_in=30.0, conductors=18, awg="12", breaker=20, kind="receptacle
 def test_a_nipple_needs_no_adjustment():
     one = bundle(24.0)
     assert (one.verdict, one.value, one.limit, one.unit) == ("pass", 24.0, 24.0, "in")
-    assert "24 in is a nipple of 24 in at most: 18 conductors at 100 %" in one.text
+    assert "24 in is a nipple of 24 in at most: 18 conductors at 100%" in one.text
 
 
 def test_the_bundle_between_the_panels():
@@ -236,7 +236,7 @@ def test_voltage_drop_is_informational():
     """20 A over 100 ft of 12 AWG: 7.92 V by Table 8, 6.6 % of 120 V."""
     one = only(wired("12", 20, running_w=2400, largest_w=2400, length_ft=100.0), "voltage-drop", "One")
     assert (one.verdict, round(one.value, 3)) == ("marginal", 0.066)
-    assert "20.0 A over 100 ft of 12 AWG Cu loses 6.6%; 3 % is informational, not a rule." in one.text
+    assert "20.0 A over 100 ft of 12 AWG Cu loses 6.6%; 3% is informational, not a rule." in one.text
     assert only(wired("12", 20, running_w=500, largest_w=500, length_ft=50.0), "voltage-drop", "One").verdict == "pass"
     bare = wired("12", 20, length_ft=None)
     assert 'circuit "One".wire.length_ft, circuit "One".running_w' in only(bare, "voltage-drop", "One").text
@@ -244,7 +244,7 @@ def test_voltage_drop_is_informational():
 
 def test_feeder_and_branch_together():
     one = only(fed(length_ft=100.0, running_w=100), "voltage-drop", "feeder and branch")
-    assert "5 % is informational" in one.text
+    assert "5% is informational" in one.text
     assert one.value == pytest.approx(0.2 * 0.491 * 50 / 240 + 0.08 * 1.98 * 12.5 / 120)
     assert "subpanel.feeder.length_ft" in only(fed(), "voltage-drop", "feeder and branch").text
 
@@ -255,6 +255,6 @@ def test_voltage_drop_of_a_charging_circuit():
     units = [unit("both", charging_circuit={"breaker_a": 30, "volts": 240, "wire": wire})]
     one = only(bench([circuit("One", 0.1)], units), "voltage-drop", "Unit both, charging circuit")
     assert round(one.value, 4) == 0.0124
-    assert "24.0 A over 50 ft loses 2.98 V, 1.2%; 3 % is informational. 71 W are lost in the wire." in one.text
+    assert "24.0 A over 50 ft loses 2.98 V, 1.2%; 3% is informational. 71 W are lost in the wire." in one.text
     text = only(bench([circuit("One", 0.1)], [unit("A")]), "voltage-drop", "Unit A, charging circuit").text
     assert 'battery "Unit A".charging_circuit.wire' in text

@@ -102,7 +102,7 @@ def test_well_pump_service():
 def test_cabin_figures():
     """A 120 V unit: four hots and the neutral that counts; 24 + 1.25 x 10 A of 50; 150 + 80 W at one time of 1.8 kW."""
     checks = found("cabin")
-    assert "5 conductors at 100 %" in checks["raceway", "raceway 1"].text
+    assert "5 conductors at 100%" in checks["raceway", "raceway 1"].text
     assert checks["service-headroom", "service"].value == pytest.approx(36.5)
     assert checks["source-capacity", "battery units"].value == pytest.approx(0.23)
 

@@ -36,7 +36,7 @@ def test_a_breaker_does_not_tell_a_charger_to_slow_down():
     """3.0 kW at 120 V is 25.0 A, 31.25 A at 125 %: a 35 A circuit."""
     one = only(charging(3.0), "charging-circuit", "Unit A")
     assert (one.verdict, one.value, one.limit) == ("fail", 31.25, 30.0)
-    assert "3 kW at 120 V is 25.0 A, 125 % is 31.25 A of 30 A" in one.text
+    assert "3 kW at 120 V is 25.0 A, 125% is 31.25 A of 30 A" in one.text
     assert "It needs a 35 A circuit; a breaker does not tell a charger to slow down." in one.text
     assert "Simulated as if set to 2.88 kW." in one.text
     assert only(charging(3.0, breaker=35), "charging-circuit", "Unit A").verdict == "pass"
@@ -96,11 +96,11 @@ def test_s10_three_chargers_on_one_service():
     """S10: 72 A unmanaged; 13.2 kW shared, 4.4 kW each, beside 6 kW x 1.25 on 100 A."""
     one = only(service(3), "service-headroom")
     assert (one.verdict, one.value, one.limit) == ("fail", pytest.approx(31.25 + 1.25 * 72), 100.0)
-    assert "125 % of 72.0 A charging" in one.text
+    assert "125% of 72.0 A charging" in one.text
     assert "Shared limit that fits: 13.2 kW, 4.40 kW a unit" in one.text
     assert "staggered: 2 of 3 on leg A at full rate at once" in one.text
-    assert "At 100 % it is 103.25 A" in one.text
-    assert "125 % used as a sizing margin; many authorities accept 100 % in the calculation" in one.text
+    assert "At 100% it is 103.25 A" in one.text
+    assert "125% used as a sizing margin; many authorities accept 100% in the calculation" in one.text
 
 
 def test_headroom_that_fits_and_headroom_that_is_none():
@@ -216,7 +216,7 @@ def test_busbar_120_percent_at_opposite_ends():
     """705.12(B): 200 A main and 32 A x 1.25 on 200 A: exactly 120 %."""
     one = only(bus(), "busbar", "main panel")
     assert (one.verdict, one.value, one.limit) == ("pass", pytest.approx(240.0), pytest.approx(240.0))
-    assert "200 A and 125 % of 32.0 A of sources is 240.0 A of 120% of 200 A" in one.text
+    assert "200 A and 125% of 32.0 A of sources is 240.0 A of 120% of 200 A" in one.text
     near = only(bus(False), "busbar", "main panel")
     assert (near.verdict, near.limit) == ("fail", 200.0)
     assert "A smaller main breaker, a larger bus, or a listed power control system." in near.text

@@ -12,7 +12,7 @@ def test_s17_the_next_standard_breaker():
     site = bench([circuit("A", 0.1)], [both_unit(output_breaker_a=35, output_wire_awg="8")])
     one = only(site, "source-circuit", "Unit both")
     assert (one.verdict, one.value, one.margin) == ("pass", 31.25, 3.75)
-    assert "6 kW at 240 V is 25.0 A, 125 % is 31.25 A" in one.text
+    assert "6 kW at 240 V is 25.0 A, 125% is 31.25 A" in one.text
     small = only(bench([circuit("A", 0.1)], [both_unit(output_breaker_a=30)]), "source-circuit", "Unit both")
     assert small.verdict == "fail"
     assert "It needs 35 A; as it is, the output is taken as 5.76 kW." in small.text

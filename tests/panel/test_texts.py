@@ -33,12 +33,12 @@ OFTEN = Simulated(switches_per_year={"Fridge": 500.0})
         (
             only(wired("12", 60, "motor", **PUMP), "conductor"),
             "fail",
-            "125 % of the table's 16 A is 20.00 A, 12 AWG Cu carries 20 A; breaker 60 A of 40 A at most.",
+            "125% of the table's 16 A is 20.00 A, 12 AWG Cu carries 20 A; breaker 60 A of 40 A at most.",
         ),
         (
             only(fed(45), "feeder", "feeder load"),
             "marginal",
-            "everything on 50.0 A, the largest two plus what always runs 41.7 A, continuous kinds at 125 %, of 45 A.",
+            "everything on 50.0 A, the largest two plus what always runs 41.7 A, continuous kinds at 125%, of 45 A.",
         ),
         (only(fed(40), "feeder", "feeder load"), "fail", "everything on 50.0 A"),
         (only(generator(5.0), "generator", "neutral of the generator"), "pass", "a floating generator keeps it one."),
@@ -53,7 +53,7 @@ OFTEN = Simulated(switches_per_year={"Fridge": 500.0})
         (
             only(solar_site(connected_at="main-panel"), "source-circuit", "solar"),
             "pass",
-            "3 kW at 240 V is 12.5 A, 125 % is 15.62 A, on a 20 A breaker.",
+            "3 kW at 240 V is 12.5 A, 125% is 15.62 A, on a 20 A breaker.",
         ),
         (
             only(solar_site(connected_at="main-panel", breaker_a=15), "source-circuit", "solar"),

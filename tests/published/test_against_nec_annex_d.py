@@ -33,7 +33,7 @@ def test_d1a_standard_method():
     load = standard_load(D1A)
     lines = dict(load.lines)
     assert [va for _, va in load.lines][:3] == [4_500.0, 3_000.0, 1_500.0]
-    assert lines["of these, 3,000 VA at 100 % and the rest at 35 %"] == 5_100.0
+    assert lines["of these, 3,000 VA at 100% and the rest at 35%"] == 5_100.0
     assert lines["ranges, Table 220.55"] == 8_000.0
     assert load.va == 18_600.0
 

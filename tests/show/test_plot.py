@@ -23,6 +23,7 @@ from simulate.show.plot import heat, outages, paper, recharge, survival
 from simulate.show.plot.bills import stacked_bills
 from simulate.show.plot.day import average_by_hour
 from simulate.show.plot.outages import Course, draw_courses
+from simulate.show.plot.paper import narrow
 from simulate.show.plot.plates import AS_PNG_TOO, plates_of, write_figures
 from tests.site.small_site import farmhouse
 
@@ -153,7 +154,7 @@ class TestMaps:
     def test_a_wide_span_gets_square_root_shades_that_say_so(self):
         grid = np.full((12, 24), 300.0)
         grid[0] = 10.0
-        for values, wide in ((grid, True), (grid / 10.0 + 20.0, False)):
+        for values, wide in ((grid, True), (grid / 10.0 + 15.0, False)):
             ax = plot.hours_map(values)
             assert ("square root]" in ax.figure.axes[-1].get_ylabel()) == wide
 
@@ -170,8 +171,23 @@ class TestMaps:
         grid[1, 7] = 3.0
         ax = plot.hours_map(grid)
         assert np.array_equal(ax.collections[0].get_array().reshape(12, 24), grid)
-        assert ax.get_title(loc="left") == "worst cell: Feb 07:00, 3 h"
+        assert ax.get_title(loc="left") == "shortest: Feb 07:00, 3 h"
         assert (1.0, 7.0) in [(patch.get_y(), patch.get_x()) for patch in ax.patches]
+        written = {text.get_position(): text.get_text() for text in ax.texts}
+        assert len(written) == 288 and written[7.5, 1.5] == "3" and written[0.5, 0.5] == "20"
+
+    def test_maps_of_hours_have_one_scale_on_every_site(self):
+        for longest, ends in ((5.0, 48.0), (48.0, 48.0), (49.0, 336.0)):
+            drawn = plot.hours_map(np.full((12, 24), longest)).collections[0]
+            assert drawn.get_clim() == (0.0, ends)
+
+    def test_on_a_telephone_months_run_across_and_hours_down(self):
+        grid = np.full((12, 24), 20.0)
+        grid[1, 7] = 3.0
+        with narrow():
+            ax = plot.hours_map(grid)
+        assert ax.collections[0].get_array().shape == (24, 12) and ax.figure.get_figwidth() < 4.0
+        assert (7.0, 1.0) in [(patch.get_y(), patch.get_x()) for patch in ax.patches]
 
     def test_shades_grow_lighter_all_the_way(self):
         shades = matplotlib.colormaps[heat.SHADES](np.linspace(0.0, 1.0, 256))
@@ -261,10 +277,9 @@ class TestLegs:
         assert ax.lines[1].get_ydata()[0] == 3.5
         assert ax.get_yscale() == "linear"
 
-    def test_a_load_far_below_its_limit_gets_a_log_scale_that_says_so(self):
+    def test_a_load_far_below_its_limit_keeps_the_scale_of_the_limit(self):
         ax = plot.load_duration([0.2, 0.4, 0.0], limits={"continuous [kW]": 6.0})
-        assert ax.get_yscale() == "log"
-        assert "log scale" in ax.get_ylabel()
+        assert ax.get_yscale() == "linear" and ax.get_ylim()[0] == 0.0 and ax.get_ylim()[1] > 6.0
 
     def test_bars_and_limits_are_the_figures(self):
         ax = plot.leg_bars({"everything on": {"A": 2.5, "B": 1.5}}, {"A": 3.0, "B": 2.0})

@@ -29,7 +29,7 @@ def all_electric(method="220.82", rows=ALL_ELECTRIC, **service):
 def test_the_all_electric_house_by_the_optional_method():
     """Worked by hand: 24,928 + 4,200 + 0.65 x 10,000 = 35,628 VA, 148.45 A at 240 V."""
     load = service_load(all_electric())
-    assert dict(load.lines)["of these, 10,000 VA at 100 % and the rest at 40 %"] == pytest.approx(24_928.0)
+    assert dict(load.lines)["of these, 10,000 VA at 100% and the rest at 40%"] == pytest.approx(24_928.0)
     assert load.va == pytest.approx(35_628.0)
     assert load.amps == pytest.approx(148.45)
 
@@ -38,7 +38,7 @@ def test_the_all_electric_house_is_no_pass_with_charging():
     """47.5 A of charging at 125 % is 59.375 A: 207.8 A on 200 A; 195.95 A at 100 %: marginal, never a pass."""
     one = only(all_electric(), "service-headroom")
     assert (one.verdict, one.value) == ("marginal", pytest.approx(148.45 + 1.25 * 47.5))
-    assert "At 100 % it is 195.95 A." in one.text
+    assert "At 100% it is 195.95 A." in one.text
 
 
 def test_a_service_above_its_breaker_at_100_percent_fails():

@@ -32,7 +32,7 @@ def _circuit(layout: Layout, group: Battery) -> Finding:
         return missing(check, group.name, [f'battery "{group.name}".charge_kw'], CIRCUIT, known)
     amps = group.charge_kw * 1000.0 / circuit.volts
     figure = Figure(needed_breaker_a(amps), circuit.breaker_a, "A")
-    text = f"{group.name}: {group.charge_kw:g} kW at {circuit.volts} V is {amps:.1f} A, 125 % is {figure.value:.2f} A "
+    text = f"{group.name}: {group.charge_kw:g} kW at {circuit.volts} V is {amps:.1f} A, 125% is {figure.value:.2f} A "
     text += f"of {circuit.breaker_a:g} A."
     if figure.met:
         return found(check, group.name, "pass", figure, CIRCUIT, text)

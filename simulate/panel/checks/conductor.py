@@ -182,7 +182,7 @@ def _motor(layout: Layout, circuit: Circuit, key: str) -> Finding:
     largest = next_standard_up_a(MOTOR_BREAKER_TIMES * full_a)
     by_wire, by_breaker = Figure(1.25 * full_a, ampacity, "A"), Figure(circuit.breaker_a, largest, "A")
     text = (
-        f"{circuit.name}: 125 % of the table's {full_a:g} A is {by_wire.value:.2f} A, {_size(circuit)} carries "
+        f"{circuit.name}: 125% of the table's {full_a:g} A is {by_wire.value:.2f} A, {_size(circuit)} carries "
         f"{ampacity:g} A; breaker {circuit.breaker_a:g} A of {largest:g} A at most."
     )
     return found("conductor", circuit.name, _verdict(by_wire, by_breaker), _worse(by_breaker, by_wire), MOTOR, text)
@@ -210,6 +210,6 @@ def _continuous(layout: Layout, circuit: Circuit) -> list[Finding]:
     figure = Figure(needed_breaker_a(amps) if continuous else amps, circuit.breaker_a, "A")
     if not continuous and figure.met:
         return []
-    how = "125 % of it, continuous," if continuous else "not continuous,"
+    how = "125% of it, continuous," if continuous else "not continuous,"
     text = f"{circuit.name}: {amps:.2f} A running, {how} asks for {figure.value:.2f} A of {circuit.breaker_a:g} A."
     return [found("continuous-load", circuit.name, "pass" if figure.met else "fail", figure, LOAD, text)]

@@ -80,7 +80,7 @@ def _feeder_load(layout: Layout) -> Finding:
     verdict = "pass" if figure.met else "marginal" if two_a <= breaker_a + 1e-9 else "fail"
     text = (
         f"Leg {leg} of the feeder: everything on {everything_a:.1f} A, the largest two plus what always runs "
-        f"{two_a:.1f} A, continuous kinds at 125 %, of {breaker_a:g} A."
+        f"{two_a:.1f} A, continuous kinds at 125%, of {breaker_a:g} A."
     )
     return found("feeder", "feeder load", verdict, figure, FEEDER, text)
 
@@ -119,7 +119,7 @@ def _branch_drop(layout: Layout, circuit: Circuit) -> Finding:
     amps = peak_w(circuit) / (layout.volts(circuit) or 2 * LEG_VOLTS)
     text = (
         f"{circuit.name}: {amps:.1f} A over {circuit.wire.length_ft:g} ft of {circuit.wire.awg} AWG "
-        f"{circuit.wire.material} loses {figure.value:.1%}; 3 % is informational, not a rule."
+        f"{circuit.wire.material} loses {figure.value:.1%}; 3% is informational, not a rule."
     )
     return found("voltage-drop", circuit.name, pass_or_marginal(figure), figure, DROP, text)
 
@@ -136,7 +136,7 @@ def _total_drop(layout: Layout, feeder) -> Finding:
     feeder_frac = voltage_drop_v(amps, feeder.awg, feeder.length_ft, feeder.material) / volts
     worst = max(layout.circuits, key=lambda circuit: _branch_frac(layout, circuit))
     figure = Figure(feeder_frac + _branch_frac(layout, worst), TOTAL_DROP_FRAC, "frac")
-    text = f"Feeder {feeder_frac:.1%} with everything on, and {worst.name}: {figure.value:.1%}; 5 % is informational."
+    text = f"Feeder {feeder_frac:.1%} with everything on, and {worst.name}: {figure.value:.1%}; 5% is informational."
     return found("voltage-drop", "feeder and branch", pass_or_marginal(figure), figure, DROP, text)
 
 
@@ -149,6 +149,6 @@ def _charging_drop(group: Battery) -> Finding:
     amps = min(group.unit_charge_kw * 1000.0 / circuit.volts, CONTINUOUS * circuit.breaker_a)
     drop_v = voltage_drop_v(amps, wire.awg, wire.length_ft, wire.material)
     figure = Figure(drop_v / circuit.volts, BRANCH_DROP_FRAC, "frac")
-    text = f"{subject}: {amps:.1f} A over {wire.length_ft:g} ft loses {drop_v:.2f} V, {figure.value:.1%}; 3 % is "
+    text = f"{subject}: {amps:.1f} A over {wire.length_ft:g} ft loses {drop_v:.2f} V, {figure.value:.1%}; 3% is "
     text += f"informational. {drop_v * amps:.0f} W are lost in the wire."
     return found("voltage-drop", subject, pass_or_marginal(figure), figure, DROP, text)

@@ -79,7 +79,7 @@ def _raceway(layout: Layout, one: Filled, keys: list[str]) -> Finding:
     factor = bundling_factor(n_together)
     if n_together == 3 and one.n > 3 and raceway.ambient_c <= 30.0:
         figure = Figure(raceway.length_in, NIPPLE_IN, "in")
-        text = f"{raceway.length_in:g} in is a nipple of 24 in at most: {one.n} conductors at 100 %."
+        text = f"{raceway.length_in:g} in is a nipple of 24 in at most: {one.n} conductors at 100%."
         return found("raceway", subject, "pass", figure, BUNDLE, text)
     if keys:
         known = f"{one.n} current-carrying conductors over {raceway.length_in:g} in: {factor:.0%}." if one.n else ""

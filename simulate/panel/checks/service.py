@@ -14,8 +14,8 @@ BUSBAR = "NEC {busbar}"
 SOURCE_BUS = "NEC 408.36, 110.3(B): what feeds the bus"
 PARALLEL = "NEC 110.3(B): the listing of the units"
 SUM_NOTE = (
-    "125 % used as a sizing margin; many authorities accept 100 % in the calculation; others take charging as a "
-    "continuous load at 125 %."
+    "125% used as a sizing margin; many authorities accept 100% in the calculation; others take charging as a "
+    "continuous load at 125%."
 )
 FULL_BUS, OPPOSITE_END_BUS = 1.0, 1.2
 
@@ -98,8 +98,8 @@ def _headroom_verdict(load: ServiceLoad, charging_a: float, figure: Figure) -> V
 
 def _headroom_text(load: ServiceLoad, bank: Chargers, leg: str, figure: Figure) -> str:
     text = (
-        f"Calculated load {load.amps:.2f} A ({load.how}; legs alike) and 125 % of {bank.amps[leg]:.1f} A charging on "
-        f"leg {leg} is {figure.value:.2f} A of {figure.limit:g} A. At 100 % it is {load.amps + bank.amps[leg]:.2f} A. "
+        f"Calculated load {load.amps:.2f} A ({load.how}; legs alike) and 125% of {bank.amps[leg]:.1f} A charging on "
+        f"leg {leg} is {figure.value:.2f} A of {figure.limit:g} A. At 100% it is {load.amps + bank.amps[leg]:.2f} A. "
         f"{SUM_NOTE}"
     )
     doubts = [f"{one[0].upper()}{one[1:]}." for one in load.doubts]
@@ -223,7 +223,7 @@ def _bus(layout: Layout, subject: str, ratings: tuple[float, float], sources_a: 
     figure = Figure(main_a + 1.25 * sources_a, share * bus_a, "A")
     ends = "at opposite ends" if share > 1.0 else "not at opposite ends"
     text = (
-        f"{subject[0].upper()}{subject[1:]}: {main_a:g} A and 125 % of {sources_a:.1f} A of sources is "
+        f"{subject[0].upper()}{subject[1:]}: {main_a:g} A and 125% of {sources_a:.1f} A of sources is "
         f"{figure.value:.1f} A of {share:.0%} of {bus_a:g} A, {figure.limit:.0f} A, {ends}."
     )
     if not figure.met and layout.site.subpanel.power_control:

@@ -30,7 +30,7 @@ def _output(layout: Layout, group: Battery) -> list[Finding]:
     amps = group.continuous_kw * 1000.0 / volts
     figure = Figure(needed_breaker_a(amps), group.output_breaker_a, "A")
     text = (
-        f"{group.name}: {group.continuous_kw:g} kW at {volts:g} V is {amps:.1f} A, 125 % is {figure.value:.2f} A, on a "
+        f"{group.name}: {group.continuous_kw:g} kW at {volts:g} V is {amps:.1f} A, 125% is {figure.value:.2f} A, on a "
         f"{group.output_breaker_a:g} A breaker."
     )
     if not figure.met:
@@ -69,7 +69,7 @@ def _solar_circuit(layout: Layout) -> list[Finding]:
     volts = layout.line_volts or 120.0
     amps = solar.ac_kw * 1000.0 / volts
     figure = Figure(needed_breaker_a(amps), solar.breaker_a, "A")
-    text = f"Solar: {solar.ac_kw:g} kW at {volts:g} V is {amps:.1f} A, 125 % is {figure.value:.2f} A, on a "
+    text = f"Solar: {solar.ac_kw:g} kW at {volts:g} V is {amps:.1f} A, 125% is {figure.value:.2f} A, on a "
     text += f"{solar.breaker_a:g} A breaker."
     if not figure.met:
         text += f" It needs {next_standard_breaker_a(figure.value)} A."

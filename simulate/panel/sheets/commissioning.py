@@ -37,7 +37,7 @@ def _papers(layout: Layout) -> list[list]:
 
 def _volts(layout: Layout) -> list[list]:
     rows = [
-        [f"volts leg {leg} to neutral, on the utility and on battery", "114-126 V (120 V, 5 % either way)"]
+        [f"volts leg {leg} to neutral, on the utility and on battery", "114-126 V (120 V, 5% either way)"]
         for leg in layout.legs
     ]
     if layout.legs == ("A", "B"):

@@ -45,7 +45,7 @@ def client_page(
 
 
 def _blank_hours() -> dict[str, str]:
-    return {"winter": BLANK, "summer": BLANK, "worst month": BLANK, "storm": BLANK}
+    return {"winter": BLANK, "summer": BLANK, "hardest month": BLANK, "storm": BLANK}
 
 
 def _what_happens(layout: Layout, findings: Sequence[Finding]) -> list[list]:

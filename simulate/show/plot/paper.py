@@ -25,7 +25,7 @@ from matplotlib.figure import Figure
 WIDTH_IN, HEIGHT_IN = 7.2, 3.4
 NARROW_IN = 3.75
 """A figure for a telephone is drawn at this width with the same type, not shrunk to it."""
-KEY_LINE_IN = 0.17
+KEY_LINE_IN = 0.185
 _width_in = contextvars.ContextVar("width_in", default=WIDTH_IN)
 TEXT_PT = 9.0
 INK, GREY, RULE = "#1f2933", "#5b6672", "#c9d0d8"

@@ -99,7 +99,7 @@ def _survival(study: Study) -> Iterator[Plate]:
         f"{hours_text(worst)}; half reach {hours_text(middle, ride.horizon_h)}. Lines mark 4, 12, 24 and 72 hours."
     )
     if ride.censored.any():
-        text += f" {100.0 * ride.censored.mean():.0f} % outlive {ride.horizon_h:g} h; they are followed no longer."
+        text += f" {100.0 * ride.censored.mean():.0f}% outlive {ride.horizon_h:g} h; they are followed no longer."
     yield plate(
         "survival",
         f"Half of the outages last at least {hours_text(middle, ride.horizon_h)}, none less than {hours_text(worst)}",
@@ -237,7 +237,7 @@ def _duration(study: Study) -> Iterator[Plate]:
     at = lambda share: falling[min(int(share / 100.0 * len(falling)), len(falling) - 1)]
     text = (
         f"The backed-up circuits as run in an outage, highest step first: {falling[0]:.2f} kW at most, "
-        f"{at(50):.2f} kW in the middle. All units together carry {limits['continuous [kW]']:.2f} kW continuously; "
+        f"{at(50):.2f} kW for half of the year. All units together carry {carried:.2f} kW continuously; "
         f"means of {house.hours.step_min}-minute steps do not show motor starts."
     )
     yield plate(
@@ -416,7 +416,7 @@ def _reserves(study: Study) -> Iterator[Plate]:
     own, currency = (nine_in_ten(study.ride.hours), study.bills.saving), study.bills.with_battery.currency
     text = (
         f"From no reserve to a full one the saving goes from {plan.saving[0]:,.0f} to {plan.saving[-1]:,.0f} "
-        f"{currency} a year, the hours of nine in ten outages from {tenths(plan.hours[0])} to "
+        f"{currency} a year, the hours nine times in ten from {tenths(plan.hours[0])} to "
         f"{tenths(plan.hours[-1])} h. As operated: {own[1]:,.0f} {currency} a year and {tenths(own[0])} h."
     )
     if best is not None:
@@ -430,7 +430,7 @@ def _reserves(study: Study) -> Iterator[Plate]:
     tenth = _tenth_levels(plan)
     rows = [[f"{plan.reserve_frac[j]:.0%}", tenths(plan.hours[j]), f"{plan.saving[j]:.2f}"] for j in tenth]
     rows.append(["as operated", tenths(own[0]), f"{own[1]:.2f}"])
-    header = ["reserve", "hours nine in ten [h]", f"saving [{currency} a year]"]
+    header = ["reserve", "hours nine times in ten [h]", f"saving [{currency} a year]"]
     if best is not None:
         header += ["best possible: hours [h]", "best possible: saving"]
         for row, k in zip(rows, [*_tenth_levels(best), None], strict=True):

@@ -87,7 +87,7 @@ def survival_curves(designs: dict, *, horizon_h: float = 336.0, ax: Axes | None 
     _hour_axis(ax, min(most_h, horizon_h * 1.03))
     for k, (name, (at_h, share)) in enumerate(steps.items()):
         style = LINES[k % len(LINES)]
-        lived = f"{name}, {100.0 * share[-1]:.0f} % at least {horizon_h:g} h" if at_h[-1] >= horizon_h else name
+        lived = f"{name}, {100.0 * share[-1]:.0f}% at least {horizon_h:g} h" if at_h[-1] >= horizon_h else name
         ax.plot(at_h, 100.0 * share, drawstyle="steps-pre", linewidth=1.8, label=lived, **style)
         if at_h[-1] >= horizon_h:
             ax.plot(at_h[-1], 100.0 * share[-1], ">", color=style["color"], markersize=7, clip_on=False, label="_lived")

@@ -274,7 +274,7 @@ def _replay(study: Study) -> Table:
     for one in study.replayed:
         theirs, more = rounded_to_add([one.theirs, one.ours - one.theirs])
         share = f"{(one.ours - one.theirs) / abs(one.theirs):+.1%}" if one.theirs else "not defined"
-        said = "; ".join(("within 1 %",) * one.is_close + (*one.because, *one.notes))
+        said = "; ".join(("within 1%",) * one.is_close + (*one.because, *one.notes))
         rows.append((one.label, f"{theirs:,.2f}", f"{theirs + more:,.2f}", share, said))
     currency = study.bills.with_battery.currency
     header = ("printed bill", f"theirs [{currency}]", f"ours [{currency}]", "difference", "what it comes from")

@@ -11,7 +11,7 @@ def weather_years_table(study: Study) -> Table:
     found, currency = study.weather_years, study.site.rate.currency
     header = (
         "weather year",
-        "nine in ten",
+        "nine times in ten",
         "middle",
         "worst",
         f"bill with battery [{currency}]",

@@ -201,7 +201,7 @@ def generator_lines(generator: dict) -> list[str]:
     for season, row in generator["by_season"].items():
         fuel = "" if row["fuel_per_day"] is None else f" Fuel: {row['fuel_per_day']:.1f} a day."
         lines.append(f"Generator of {generator['kw']:g} kW in {season}: {row['text']}{fuel}")
-    return [*lines, "It carries the backed-up load here; what else hangs on it takes from its power."]
+    return [*lines, "It carries the backed-up circuits here; what else hangs on it takes from its power."]
 
 
 def second_lines(second: dict) -> list[str]:

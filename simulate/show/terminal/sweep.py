@@ -112,7 +112,7 @@ def sweep_lines(document: dict) -> list[str]:
         lines.append(f"Figures in {document['out']}/{FIGURES}: {names}.")
     if document["groups"]:
         label = next(iter(document["groups"][0]))
-        lines.append(f"{label:20}  homes  refused  saving a year  nine in ten reach, middle home [h]")
+        lines.append(f"{label:20}  homes  refused  saving a year  nine times in ten, median home [h]")
         lines += [_group_line(row, label) for row in document["groups"]]
     return [*lines, *document["cautions"]]
 
