@@ -79,6 +79,8 @@ def test_several_raceways_say_which_circuits_run_in_each():
     raceways = [{"length_in": 36.0, "awg": "12"}, {"length_in": 36.0, "awg": "12"}]
     site = bench(FIVE, [both_unit()], subpanel={"raceways": raceways})
     assert "give subpanel.raceways[1].circuits" in only(site, "raceway", "raceway 1").text
+    rows = {row[0]: row[6:8] for row in sheets(site)["wiring"]["rows"]}
+    assert (rows["raceway 2, neutral"], rows["raceway 2, ground"]) == (["", "-"], ["-", ""]), "blank, and not left out"
     raceways[0]["circuits"], raceways[1]["circuits"] = ["One", "Two"], ["Three", "Four", "Five"]
     site = bench(FIVE, [both_unit()], subpanel={"raceways": raceways})
     assert only(site, "raceway", "raceway 1").text.startswith("4 current-carrying")

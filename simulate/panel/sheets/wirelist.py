@@ -126,21 +126,25 @@ def between_panels(layout: Layout, circuit: Circuit) -> tuple[str, str | float]:
 
 
 def _bundle_rows(layout: Layout) -> list[list]:
-    """Neutral and ground of each raceway between the panels."""
-    rows, switched = [], layout.site.subpanel.neutral == "switched"
+    """Neutral and ground of each raceway between the panels; a blank size where what runs in it is not known."""
+    rows = []
     for name, length_in, strands in bundles(layout):
         feet = BLANK if length_in is None else round(length_in / 12.0, 2)
-        for one in strands:
-            if one.role == "hot" or one.name not in ("neutral", "ground"):
-                continue
-            size = BLANK if one.awg is None else f"{one.n} x {one.awg} AWG {one.material}"
-            cells = [size, NONE] if one.role == "neutral" else [NONE, size]
-            bar = "source neutral bar, through the transfer" if switched else "source neutral bar"
-            to = bar if one.role == "neutral" else "ground bar of the sub-panel"
-            start = f"main panel, {one.role} bar"
-            legs = "+".join(layout.fed_legs) if one.role == "neutral" else NONE
-            rows.append([f"{name}, {one.role}", start, to, NONE, legs, NONE, *cells, feet, one.role])
+        sizes = {one.name: f"{one.n} x {one.awg} AWG {one.material}" for one in strands if one.awg is not None}
+        for role in ("neutral", "ground"):
+            rows.append(_bar_row(layout, name, role, sizes.get(role, BLANK), feet))
     return rows
+
+
+def _bar_row(layout: Layout, name: str, role: str, size: str, feet) -> list:
+    """From a bar of the main panel to that of the sub-panel's sources."""
+    start = f"main panel, {role} bar"
+    if role == "ground":
+        to = "ground bar of the sub-panel"
+        return [f"{name}, ground", start, to, NONE, NONE, NONE, NONE, size, feet, role]
+    switched = ", through the transfer" if layout.site.subpanel.neutral == "switched" else ""
+    legs = "+".join(layout.fed_legs)
+    return [f"{name}, neutral", start, f"source neutral bar{switched}", NONE, legs, NONE, size, NONE, feet, role]
 
 
 def _unit_rows(layout: Layout, group: Battery) -> list[list]:
