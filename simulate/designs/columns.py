@@ -57,6 +57,9 @@ RESULTS = {
         f"out_lasting_{mark}_frac": ("0 to 1", f"share of outages that last {mark} h; none beyond the horizon")
         for mark in MARKS_H
     },
+    "out_years_p10": ("h", "hours survived nine times in ten over all weather years; only where the site names them"),
+    "out_years_worst_p10": ("h", "the same in the worst of the weather years"),
+    "out_years_saving": ("currency a year", "out_saving on average over the weather years"),
     "out_censored_frac": ("0 to 1", "share of outages that outlive the horizon: their hours mean at least"),
 }
 """Columns of results that are numbers: unit and meaning. A number that was not asked for or is not there is NaN."""

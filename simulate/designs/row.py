@@ -21,6 +21,7 @@ from simulate.house.house import House, SiteSources, cold_steps, house_of
 from simulate.house.ride import RideThrough, ride_through
 from simulate.house.targets import with_reserve
 from simulate.house.walked import HouseYear, is_new_solar, walk_asked
+from simulate.house.weather_years import weather_years
 from simulate.house.year import ask
 from simulate.panel.checks.check import check_panel
 from simulate.panel.sheets.price import installed_price, price_of_solar
@@ -51,16 +52,19 @@ class Wanted:
         Solve for the best possible saving too (slow where several pools share a meter).
     fails : bool
         Run the panel checks of every design and count those that fail.
+    years : bool
+        Run every design in each of the weather years that the site asks for.
     """
 
     outages: bool = True
     bound: bool = False
     fails: bool = False
+    years: bool = False
 
     @property
     def one_by_one(self) -> bool:
         """What is wanted needs each design by itself."""
-        return self.bound or self.fails
+        return self.bound or self.fails or self.years
 
 
 @cache
@@ -192,7 +196,24 @@ def row_of(run: HouseYear, ride: RideThrough | None, wanted: Wanted) -> dict:
     if wanted.bound:
         bound = bound_of(run, bills)
         row |= {"out_bound": bound.saving, "out_captured_frac": bound.captured_frac}
-    return row | ({} if ride is None else outage_row(ride))
+    if ride is None:
+        return row
+    return row | outage_row(ride) | (years_row(ride) if wanted.years else {})
+
+
+def asks_for_years(site: Site) -> bool:
+    """The site names several weather years, or years to be put together."""
+    return site.weather is not None and (site.weather.years is not None or site.weather.resample is not None)
+
+
+def years_row(ride: RideThrough) -> dict:
+    """Hours and saving over the weather years."""
+    found = weather_years(ride)
+    return {
+        "out_years_p10": found["hours"]["p10"],
+        "out_years_worst_p10": found["worst"]["p10"],
+        "out_years_saving": found["saving"]["mean"],
+    }
 
 
 def year_row(energy_kwh: dict, price: float | None) -> dict:

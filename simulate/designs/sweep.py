@@ -7,6 +7,7 @@ import os
 from collections.abc import Iterator
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, ThreadPoolExecutor, wait
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,6 +23,7 @@ from simulate.designs.provenance import made_by
 from simulate.designs.row import (
     Houses,
     Wanted,
+    asks_for_years,
     input_hash,
     refused,
     run_design,
@@ -264,6 +266,7 @@ def run_part(site: Site, keys, rows, first: int, wanted: Wanted, sources: str | 
             way_out="install the same version on every worker",
         )
     keep_memory()
+    wanted = replace(wanted, years=wanted.outages and asks_for_years(site) and "weather.year" not in keys)
     houses, found = _houses(), Columns(len(rows))
     numbers = [is_number_key(key, site.subpanel.mode) for key in keys]
     pick = lambda values, wants: tuple(v for v, is_number in zip(values, numbers, strict=True) if is_number is wants)

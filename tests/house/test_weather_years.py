@@ -120,12 +120,22 @@ def test_a_year_that_is_not_there_is_refused(folder):
         site_of(folder, 'source = "library:piedmont"\nyear = 2018')
 
 
+def test_a_sweep_of_other_keys_carries_all_years_in_each_row(folder, found):
+    rows = sweep(site_of(folder, 'source = "library:piedmont"\nyears = "years"'), {"battery.usable_kwh": [5.0, 10.0]})
+    document = found.document["weather_years"]
+    assert rows["out_years_p10"].iloc[1] == pytest.approx(document["hours"]["p10"])
+    assert rows["out_years_worst_p10"].iloc[1] == pytest.approx(document["worst"]["p10"])
+    assert rows["out_years_saving"].iloc[1] == pytest.approx(document["saving"]["mean"])
+    assert (rows["out_years_p10"].diff().dropna() > 0).all()
+
+
 def test_a_sweep_carries_the_years_as_rows(folder):
     site = site_of(folder, 'years = "years"')
     rows = sweep(site, {"weather.year": [2017, 2018, 2019], "battery.usable_kwh": [5.0, 10.0]})
     assert len(rows) == 6 and rows["out_hours_p10"].notna().all()
     by_year = rows[rows["in_battery.usable_kwh"] == 10.0].set_index("in_weather.year")["out_hours_p10"]
     assert by_year.idxmin() == 2018
+    assert rows["out_years_p10"].isna().all()  # a row a year: not all of them again in each
     before = contents(site, {})
     assert list(before) == ["years"]
     (folder / "years" / "notes.txt").write_text("no weather file")
