@@ -50,3 +50,12 @@ def test_code_runs_and_prints_what_it_says(code, capsys, tmp_path):
     printed = capsys.readouterr().out
     for said in re.findall(r"#\s+(\d[\d.]*)\s*$", code, flags=re.M):
         assert said in printed
+
+
+def test_the_output_that_it_shows_is_what_the_command_prints():
+    (shown,) = re.findall(r"```text\n(.*?)```", README, flags=re.S)
+    printed = CliRunner().invoke(app, ["study"], env={"COLUMNS": "100"}).stdout
+    lines = [line.rstrip() for line in printed.splitlines()]
+    assert len(shown.splitlines()) >= 10
+    for line in shown.splitlines():
+        assert line in lines, line

@@ -111,7 +111,7 @@ def show_plans(plans: list[dict], currency: str, console: Console) -> None:
     """Every plan that the site can run: dollars against hours is the client's choice."""
     if len(plans) < 2:
         return
-    table = table_of("plan", f"off the bill [{currency}]", "nine times in ten", "hardest month", "breaks a year")
+    table = table_of("plan", f"off the bill [{currency}]", "nine times in ten", "hardest month", "breaks, all circuits")
     for row in sorted(plans, key=lambda row: not row["chosen"]):
         name = f"{row['plan']} (as run)" if row["chosen"] else row["plan"]
         hours = (hours_text(row[key]) for key in ("hours_p10", "hardest_month_p10"))
