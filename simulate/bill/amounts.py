@@ -28,13 +28,13 @@ class BillAmounts:
     ----------
     fixed : ndarray, shape (M,)
         [currency]
-    by_use : ndarray, shape (..., M)
+    by_use : ndarray, shape (..., M), or (M,) where there is none
         Fixed charge by the month's kWh.
     energy_kwh, energy : ndarray, shape (..., M, P, T)
         kWh billed in each tier, net of exports under net metering, and their amount. [kWh], [currency]
     bought_kwh, nonbypassable : ndarray, shape (..., M)
         kWh that riders and the non-bypassable charge are on, and the amount of the latter.
-    losses : ndarray, shape (..., M)
+    losses : ndarray, shape (..., M), or (M,) where there are none
         What losses of the lines add to the energy.
     rider_kwh : ndarray, shape (..., n_riders, M)
         kWh that each rider is on.
@@ -83,8 +83,11 @@ class BillAmounts:
     @property
     def by_month(self) -> np.ndarray:
         """What each billing month costs, shape (..., M) [currency]."""
-        taken_off = self.credit.sum(axis=-2) + self.rebate.sum(axis=-2)
-        return sum(self.kinds().values()) + self.tax.sum(axis=-2) + self.true_up + taken_off
+        total = sum(self.kinds().values()) + self.tax.sum(axis=-2) + self.true_up
+        for taken_off in (self.credit, self.rebate):
+            if taken_off.shape[-2]:
+                total = total + taken_off.sum(axis=-2)
+        return total
 
     @property
     def total(self) -> np.ndarray:
@@ -95,7 +98,7 @@ class BillAmounts:
         """Amount of each kind of line before credits and taxes, each of shape (..., M)."""
         return {
             "fixed": self.fixed + self.by_use,
-            "energy": np.einsum("...pt->...", self.energy) + self.losses,
+            "energy": _plus(np.einsum("...pt->...", self.energy), self.losses),
             "nonbypassable": self.nonbypassable,
             "rider": self.rider.sum(axis=-2),
             "demand": self.demand.sum(axis=-2),
@@ -145,8 +148,10 @@ def bill_amounts(sums: MeterSums, rate: Rate, calendar: RateCalendar) -> BillAmo
     export_kwh, export = _export(sold, sums, rate, calendar)
     all_kwh = np.einsum("...p->...", bought)  # much faster than sum() over a short last axis
     rider_kwh, rider = _riders(bought, all_kwh, rate, calendar)
-    losses = (rate.loss_factor - 1.0) * rate.loss_on_energy * np.einsum("...pt->...", energy)
-    net = np.einsum("...pt->...", energy) + losses + np.einsum("...p->...", export)
+    in_month, losses = np.einsum("...pt->...", energy), np.zeros(calendar.n_months)
+    if rate.loss_on_energy and rate.loss_factor > 1.0:
+        losses = (rate.loss_factor - 1.0) * in_month
+    net = _plus(in_month, losses) + np.einsum("...p->...", export)
     carried, credit_left = carried_credit(net, rate, calendar)
     if rate.export.unused_rule == "carry":
         true_up_kwh = surplus_since_true_up(all_kwh, np.einsum("...p->...", sold), rate, calendar)
@@ -177,10 +182,15 @@ def bill_amounts(sums: MeterSums, rate: Rate, calendar: RateCalendar) -> BillAmo
     return _with_minimum_and_tax(parts, rate, calendar)
 
 
+def _plus(amount, more) -> np.ndarray:
+    """A sum that costs nothing where nothing is added: many designs stand side by side."""
+    return amount + more if more.any() else amount
+
+
 def _by_use(all_kwh, rate: Rate, calendar: RateCalendar) -> np.ndarray:
     """The fixed charge that a month's kWh fall into; its steps follow the share of a month that a cycle is."""
     if rate.fixed_by_use is None:
-        return np.zeros(all_kwh.shape)
+        return np.zeros(calendar.n_months)
     ends = np.array([np.inf if step.up_to is None else step.up_to for step in rate.fixed_by_use])
     at = (all_kwh[..., None] > ends * calendar.share[:, None] + ROUNDING_KWH).sum(axis=-1)
     return np.array([step.per_month for step in rate.fixed_by_use])[at] * calendar.share

@@ -41,6 +41,9 @@ def credits_of(kinds: dict, rate: Rate, calendar: RateCalendar) -> tuple[np.ndar
     -----
     Credits that are taxed come off before taxes, in the order of the rate, the others after them.
     """
+    if not rate.credit:
+        shape = kinds["export"].shape
+        return taxes_on(kinds, rate), np.zeros((*shape[:-1], 0, shape[-1])), np.zeros(shape[:-1])
     total = sum(kinds.values())
     credit = np.zeros((*total.shape[:-1], len(rate.credit), total.shape[-1]))
     left = np.zeros(total.shape[:-1])
@@ -61,12 +64,12 @@ def credits_of(kinds: dict, rate: Rate, calendar: RateCalendar) -> tuple[np.ndar
 
 def taxes_on(kinds: dict, rate: Rate) -> np.ndarray:
     """Each tax of each month, none on a negative sum, shape (..., n_taxes, M) [currency]."""
-    shape = sum(kinds.values()).shape
+    shape = kinds["export"].shape
     tax = np.zeros((*shape[:-1], len(rate.tax), shape[-1]))
     names = [one.name for one in rate.tax]
     for index in taxes_in_order(rate.tax):
         one = rate.tax[index]
-        base = sum((kinds[kind] for kind in (kinds if one.on is None else one.on)), np.zeros(shape))
+        base = sum(kinds[kind] for kind in (kinds if one.on is None else one.on) if kind in kinds)
         base = base + sum(tax[..., names.index(name), :] for name in one.on_taxes)
         tax[..., index, :] = one.frac * np.maximum(base, 0.0)
     return tax
@@ -105,7 +108,7 @@ def _carried(wanted, room) -> tuple[np.ndarray, np.ndarray]:
 
 def _amount(one: Credit, kinds: dict, calendar: RateCalendar) -> np.ndarray:
     """What a credit would take off each month, not negative, shape (..., M)."""
-    shape = sum(kinds.values()).shape
+    shape = kinds["export"].shape
     on = np.isin(calendar.month_number, one.months or range(1, 13))
     if one.frac is not None:
         known = [kind for kind in kinds if kind != "credit"] if one.on is None else one.on

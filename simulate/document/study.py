@@ -12,6 +12,8 @@ from simulate.bill.four_bills import FourBills
 from simulate.bill.replay import ReplayedBill
 from simulate.document.aged import at_end_of_warranty
 from simulate.document.answers import answer_of
+from simulate.document.money_answer import bound_text
+from simulate.document.money_lines import paid_text
 from simulate.document.observed import observed
 from simulate.document.plans import plan_rows, rate_transfer_rows, switches_a_year
 from simulate.document.proposal import proposal_of, range_of
@@ -60,6 +62,7 @@ def bill_document(bills: FourBills, bound: Bound, asked: Asked) -> dict:
         "best_net": bound.net,
         "bound_method": bound.method,
         "captured_frac": bound.captured_frac,
+        "bound_text": bound_text(bound, bills.with_battery.currency),
         "by_month": bills.by_month(),
         "demand_limit": limit_document(asked),
         "worth_of_more": None if bound.worth_of_more is None else vars(bound.worth_of_more),
@@ -194,7 +197,7 @@ class Study:
                 "fail": sum(f.verdict == "fail" for f in self.findings),
             },
             "plans": self.plans,
-            "money": None if self.worth is None else self.worth.document(),
+            "money": None if self.worth is None else self.worth.document() | {"text": paid_text(self.worth)},
             "ranges": None,
             "weather_years": self.weather_years,
             "assumptions": assumptions_of(self.run),

@@ -11,6 +11,8 @@ import numpy as np
 
 from profiles.files import folder_for, written
 from simulate.bill.bill import rounded_to_add
+from simulate.document.cash_table import printed_years
+from simulate.document.rates import RatesBeside
 from simulate.document.study import Study
 from simulate.document.words import hours_text, refill_text, tenths
 from simulate.house.frontier import levels_of
@@ -319,7 +321,7 @@ def _rates(study: Study) -> Iterator[Plate]:
     ]
     yield plate(
         "rates",
-        "Rates side by side",
+        _rates_title(beside),
         beside.text,
         rates.rates_side_by_side(drawn, today=beside.today, currency=beside.currency),
         (
@@ -331,6 +333,11 @@ def _rates(study: Study) -> Iterator[Plate]:
         ),
         rows,
     )
+
+
+def _rates_title(beside: RatesBeside) -> str:
+    best = beside.cheapest_with
+    return f"With the battery {best.rate} costs least, {best.with_battery:,.0f} {beside.currency} a year"
 
 
 def _items(study: Study) -> Iterator[Plate]:
@@ -477,7 +484,7 @@ def _cash_title(study: Study) -> str:
     return (
         f"Not paid back within {years} years, interest counted"
         if year is None
-        else f"Paid back in year {year}, interest counted"
+        else f"Paid back {f'in year {year}' if year else 'from the start'}, interest counted"
     )
 
 
@@ -486,14 +493,13 @@ def _cash(study: Study) -> Iterator[Plate]:
     if not by_year:
         return
     net, currency = [row["net"] for row in by_year], study.bills.with_battery.currency
-    printed = rounded_to_add(net)
-    so_far = np.cumsum(printed)
-    text = f"Cash flow of each year; after year {len(net) - 1} the sum so far is {so_far[-1]:,.0f} {currency}."
+    rows = printed_years(by_year)[1]
+    text = f"Cash flow of each year; after year {len(net) - 1} the sum so far is {rows[-1]['so_far']:,.0f} {currency}."
     yield plate(
         "cash-flow",
         _cash_title(study),
         text,
         money.cash_flow(net, currency=currency),
         ("year", f"cash flow [{currency}]", f"sum so far [{currency}]"),
-        [(f"{k}", f"{one:.2f}", f"{total:.2f}") for k, (one, total) in enumerate(zip(printed, so_far, strict=True))],
+        [(f"{row['year']}", f"{row['net']:.2f}", f"{row['so_far']:.2f}") for row in rows],
     )
