@@ -86,7 +86,7 @@ def range_of(watts):
 
 def test_four_circuits_in_full_use_on_the_feeder():
     found = {one.subject: one for one in findings(load_centre(), "feeder")}
-    assert {name: one.verdict for name, one in found.items()} == {
+    assert {name: one.verdict for name, one in found.items() if one.verdict != "not-assessed"} == {
         "feeder load": "pass",
         "feeder conductor": "pass",
         "sub-panel bus": "pass",
@@ -130,7 +130,7 @@ def starting(surge_kva):
 def test_starting_watts_beside_what_runs(surge_kva, refrigerator, pump, together):
     """2,000 + 1,050 = 3,050; 2,200 + 1,000 = 3,200; both at once 4,200. Elements have no start."""
     found = starting(surge_kva)
-    assert {name: one.verdict for name, one in found.items()} == {
+    assert {name: one.verdict for name, one in found.items() if one.verdict != "not-assessed"} == {
         "Refrigerator": refrigerator,
         "Sump pump": pump,
         "all motors of leg A": together,

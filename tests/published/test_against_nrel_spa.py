@@ -1,6 +1,6 @@
 """Reda, Andreas: Solar Position Algorithm for Solar Radiation Applications, NREL/TP-560-34302, 2008, Appendix A.5.
 
-How sure: the printed values were read in six public test files that quote the report; the report itself was not read.
+How sure: the printed values were read in six public test files that quote the report (seen-R); the report was not read.
 The example: 17 October 2003, 12:30:30 at UTC-7, 39.742476 N, 105.1786 W, 1,830.14 m, 820 mbar, 11 C, delta T 67 s,
 surface slope 30 degrees, azimuth rotation -10 degrees.
 """
