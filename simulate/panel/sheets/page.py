@@ -7,7 +7,7 @@ from html import escape
 
 STYLE = """
 body { font: 13px/1.35 sans-serif; color: #000; margin: 1.5em; }
-h1 { font-size: 20px; } h3 { font-size: 16px; margin: 0 0 .4em; }
+h1 { font-size: 20px; } h2 { font-size: 16px; margin: 0 0 .4em; }
 section.sheet { break-before: page; margin-top: 2em; }
 section.sheet:first-of-type { break-before: auto; }
 p.stop { border: 2px solid #000; padding: 4px 6px; margin: 0 0 .4em; font-weight: bold; }
@@ -42,7 +42,7 @@ def sheets_page(made: Mapping[str, dict], title: str, head: Sequence[str] = ()) 
     links = "".join(f'<li><a href="#{escape(name)}">{escape(one["title"])}</a></li>\n' for name, one in made.items())
     parts = [one["html"].replace("<section ", f'<section id="{escape(name)}" ', 1) for name, one in made.items()]
     above = "".join(f'<p class="head">{escape(text)}</p>\n' for text in head)
-    parts = [part.replace("<h3>", f"{above}<h3>", 1) for part in parts]
+    parts = [part.replace("<h3>", f"{above}<h2>", 1).replace("</h3>", "</h2>", 1) for part in parts]
     wide = lambda name: f'<div class="wide" tabindex="0" role="region" aria-label="{escape(made[name]["title"])}">'
     body = "".join(
         part.replace("<table ", f"{wide(name)}<table ").replace("</table>", "</table></div>")
@@ -51,6 +51,6 @@ def sheets_page(made: Mapping[str, dict], title: str, head: Sequence[str] = ()) 
     return (
         '<!doctype html>\n<html lang="en">\n<head><meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{STYLE}</style></head>\n<body>\n<h1>{escape(title)}</h1>\n"
+        f"<title>{escape(title)}</title>\n<style>{STYLE}</style></head>\n<body>\n<header><h1>{escape(title)}</h1></header>\n"
         f'<nav aria-label="Sheets"><ul>\n{links}</ul></nav>\n<main>\n{body}</main>\n</body>\n</html>\n'
     )

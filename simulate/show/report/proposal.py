@@ -77,18 +77,17 @@ def bars_of(totals: list[float]) -> list[tuple[float, float]]:
     return [((min(total, 0.0) - low) / span, abs(total) / span) for total in totals]
 
 
-def cell_of(hours: float) -> tuple[str, str]:
-    """Shade and ink of a month: dark is short; the scale ends at 48 h on every site.
+def cell_of(hours: float) -> str:
+    """Shade of a month, dark is short, pale enough for our ink on every shade; the scale ends at 48 h on every site.
 
     Examples
     --------
     >>> cell_of(0.0), cell_of(96.0)
-    (('#12304f', '#ffffff'), ('#e8f0f8', '#101820'))
+    ('#8ba1c0', '#fff3c4')
     """
     share = min(hours / FULL_H, 1.0)
-    dark, light = (0x12, 0x30, 0x4F), (0xE8, 0xF0, 0xF8)
-    shade = [round(a + (b - a) * share) for a, b in zip(dark, light, strict=True)]
-    return "#" + "".join(f"{one:02x}" for one in shade), "#ffffff" if share < 0.5 else "#101820"
+    shade = [round(a + (b - a) * share) for a, b in zip((0x8B, 0xA1, 0xC0), (0xFF, 0xF3, 0xC4), strict=True)]
+    return "#" + "".join(f"{one:02x}" for one in shade)
 
 
 def halves_of(n: int) -> list[range]:

@@ -374,7 +374,7 @@ def _energy(study: Study) -> Table:
     }
     rows = [(words[name], f"{kwh:+,.0f}" if energy[name] else "none") for name, kwh in zip(names, printed, strict=True)]
     rows.append(("left over", f"{abs(energy['residual']):,.0f}"))
-    return Table("Energy of the year, in and out of the house", ("", "[kWh]"), tuple(rows), total=True)
+    return Table("Energy of the year, in and out of the house", ("flow", "[kWh]"), tuple(rows), total=True)
 
 
 def _ranges(study: Study) -> Table:
@@ -415,7 +415,7 @@ def _money(study: Study) -> Table:
     worth = study.worth
     rows = () if worth is None else tuple(money_lines(worth, worth.document()))
     years = "" if worth is None else f" over {worth.money.years} years"
-    header = ("", f"[{study.bills.with_battery.currency}], or as named")
+    header = ("figure", f"[{study.bills.with_battery.currency}], or as named")
     return Table(f"Money{years}, all inputs as stated", header, rows)
 
 
