@@ -12,8 +12,10 @@ import markupsafe
 
 from simulate.designs.draft import Draft
 from simulate.designs.shared_row import shared_row
+from simulate.document.money_answer import bound_text
 from simulate.document.words import hours_text, tenths
 from simulate.house.asked import prices_of
+from simulate.house.targets import causal_plans
 from simulate.show.page.figures import (
     band_texts,
     hours_change,
@@ -24,7 +26,6 @@ from simulate.show.page.figures import (
     steps_of,
 )
 from simulate.show.page.state import draft_of, reserve_text, text_of
-from simulate.site.operation import PLANS
 from simulate.site.site import Site
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -129,7 +130,7 @@ class Board:
     @cached_property
     def plans(self) -> list[str]:
         """Plans that do something on the site's rate."""
-        return plans_of(self.first.site, self.first)
+        return list(causal_plans(self.first.house, prices_of(self.first.house)))
 
     @cached_property
     def default_plan(self) -> str:
@@ -143,19 +144,20 @@ class Board:
         return {"rulers": drawn, "rows": rulers["rows"], "month": month}
 
     def second_answer(self, text: str, pins: list[str]) -> dict:
-        """What follows: the pinned designs side by side."""
+        """What follows: the other plans, and the pinned designs side by side."""
         draft = self.draft(text)
         rows = [row_of(self.draft(pin), f"design {k + 1}") for k, pin in enumerate(pins[:MOST_PINS])]
         rows = [row_of(self.first, WRITTEN), *rows]
         if text not in ("", self.written, *pins):
             rows.append(row_of(draft, "this design"))
         return {
+            "plans": part("plans", rows=plan_lines(draft), currency=draft.site.rate.currency),
             "pins": part("pins", rows=rows, currency=draft.site.rate.currency, storm=any(row["storm"] for row in rows)),
         }
 
     def third_answer(self, text: str) -> dict:
         """What follows last: what no plan can beat."""
-        return {"bound": part("bound", text=bound_text(self.draft(text)))}
+        return {"bound": part("bound", lines=bound_lines(self.draft(text)))}
 
     def neighbours(self, text: str) -> list[str]:
         """The designs that one more click would ask for, circuits first."""
@@ -176,14 +178,6 @@ def page_of(board: Board, token: str) -> str:
         style=markupsafe.Markup('<link rel="stylesheet" href="{page.css}">'.replace("{page.css}", href["page.css"])),
         script=markupsafe.Markup('<script src="{page.js}"></script>'.replace("{page.js}", href["page.js"])),
     )
-
-
-def plans_of(site: Site, draft: Draft) -> list[str]:
-    """Plans that do something on the site's rate: keep-full always, the others where there is what they work with."""
-    rate, buy = site.rate, prices_of(draft.house).buy_per_kwh
-    prices, solar, demand = buy.min() != buy.max(), site.solar is not None, bool(rate.demand)
-    works = {"keep-full": True, "time-of-use": prices, "self-consumption": solar, "demand-limit": demand}
-    return [plan for plan in PLANS if plan != "best-possible" and works.get(plan, prices or solar or demand)]
 
 
 def against(draft: Draft, pinned: Draft) -> dict | None:
@@ -211,14 +205,26 @@ def checks_of(draft: Draft, pinned: Draft) -> dict:
     }
 
 
-def bound_text(draft: Draft) -> str:
-    """What no way of running these units can beat, or why it is not given."""
-    bound = draft.bound
-    if bound.saving is None:
-        return "; ".join(bound.notes)
-    currency = draft.site.rate.currency
-    most = f"{max(bound.saving, 0.0):,.2f} {currency} a year"
-    return f"Taken off the bill by the battery: {draft.bills.saving:,.2f}; at most, knowing the year: {most}."
+def bound_lines(draft: Draft) -> list[str]:
+    """What no way of running these units can beat, and what that leaves out or why it is not given."""
+    text = bound_text(draft.bound, draft.site.rate.currency)
+    return [*([text] if text else []), *draft.bound.notes]
+
+
+def plan_lines(draft: Draft) -> list[dict]:
+    """Every plan that the site can run, the one that is run first: dollars against hours."""
+    hours = lambda row, key: hours_text(row[key], draft.ride.horizon_h)
+    return [
+        {
+            "plan": row["plan"],
+            "chosen": row["chosen"],
+            "saving": f"{row['saving']:+,.0f}",
+            "hours": hours(row, "hours_p10"),
+            "hardest": hours(row, "hardest_month_p10"),
+            "breaks": f"{row['breaks_per_year']:,}" if row["breaks_per_year"] else "none",
+        }
+        for row in sorted(draft.study.plans, key=lambda row: not row["chosen"])
+    ]
 
 
 def row_of(draft: Draft, name: str) -> dict:

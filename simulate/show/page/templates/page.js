@@ -68,7 +68,7 @@ async function ask() {
     if (mine !== seq) return;
     show(first);
     if (first.refused) return;
-    $("bound").textContent = "working";
+    for (const id of ["plans", "bound"]) $(id).textContent = "working";
     for (const next of [source.second, source.third]) {
       const more = await next();
       if (mine !== seq) return;
@@ -90,7 +90,7 @@ function show(data) {
   $("gone").hidden = true;
   $("refused").hidden = !data.refused;
   if (data.refused) { $("refused").textContent = data.refused; done(); return; }
-  for (const id of ["answer", "map", "bills", "checks", "bound", "pins"]) if (id in data) put(id, data[id]);
+  for (const id of ["answer", "map", "bills", "checks", "bound", "plans", "pins"]) if (id in data) put(id, data[id]);
   for (const leg in data.rulers || {}) if ($("ruler-" + leg)) put("ruler-" + leg, data.rulers[leg]);
   for (const k in data.rows || {}) $("row-" + k).textContent = data.rows[k];
   if (data.month) $("month").textContent = data.month;
