@@ -14,8 +14,9 @@ from simulate.designs.draft import Draft
 from simulate.designs.varied import values_of, vary_of
 from simulate.document.study import cautions_for
 from simulate.house.asked import prices_of
-from simulate.house.house import House, SiteSources, cold_steps, house_of
+from simulate.house.house import House, cold_steps, house_of
 from simulate.house.ride import RideThrough, ride_through
+from simulate.house.sources import SiteSources
 from simulate.house.walked import HouseYear
 from simulate.house.year import run_year
 from simulate.physics.outages.spread import nine_in_ten

@@ -17,8 +17,9 @@ from simulate.document.answers import lost_first
 from simulate.house.asked import Asked, ask_plan, plan_and_reserve, prices_of
 from simulate.house.bills import bills_of
 from simulate.house.bound import bound_of
-from simulate.house.house import House, SiteSources, cold_steps, house_of
+from simulate.house.house import House, cold_steps, house_of
 from simulate.house.ride import RideThrough, ride_through
+from simulate.house.sources import SiteSources
 from simulate.house.targets import with_reserve
 from simulate.house.walked import HouseYear, is_new_solar, walk_asked
 from simulate.house.weather_years import weather_years

@@ -18,8 +18,9 @@ from simulate.document.ranges import Range, tornado
 from simulate.document.words import tenths
 from simulate.document.worth import Life, asked_again, life_of, parts_of
 from simulate.house.bills import bills_of
-from simulate.house.house import House, SiteSources
+from simulate.house.house import House
 from simulate.house.ride import ride_through
+from simulate.house.sources import SiteSources
 from simulate.house.walked import HouseYear, walk_asked
 from simulate.house.year import run_year
 from simulate.panel.sheets.price import money_of, price_of_solar, price_of_units

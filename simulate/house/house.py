@@ -8,16 +8,14 @@ from functools import cached_property
 import numpy as np
 
 from profiles.hours import Hours, hours_of_year
-from profiles.loads.bills import BillsLoad, Cycles, cycles_of_bills, latest_billed_year
+from profiles.loads.bills import BillsLoad, latest_billed_year
 from profiles.loads.circuit import Circuit
-from profiles.loads.load import MeterLoad, Sources, load_kw
-from profiles.meter import fullest_year, meter_kw, meter_notes, meter_on_year, meter_years, read_meter
+from profiles.loads.load import MeterLoad, load_kw
+from profiles.meter import fullest_year, meter_years
 from profiles.noun import BadInput
 from profiles.rate.printed import read_printed_bills
 from profiles.solar.log import log_years
 from profiles.solar.roof import solar_dc_kw, solar_kw
-from profiles.weather.weather import LIBRARY, read_weather, weather_on
-from profiles.weather.years import read_weather_years
 from simulate.house.notes import (
     below_notes,
     capacity_notes,
@@ -26,6 +24,7 @@ from simulate.house.notes import (
     stamp_notes,
     weather_notes,
 )
+from simulate.house.sources import SiteSources, in_file
 from simulate.site.pools import LegPool, carries_two_pole, leg_of, pool_of, pools_of, share_on_pools
 from simulate.site.site import DEFAULT_YEAR, Site
 
@@ -34,89 +33,6 @@ NETS_FRAC = 0.005
 HEATED_C = 18.0
 UNHEATED_ABOVE_OUTDOOR_C = 5.0
 UNHEATED_AT_MOST_C = 30.0
-
-
-class SiteSources(Sources):
-    """Weather and meter files of one site, each read once."""
-
-    def __init__(self, site: Site):
-        self.site, self._meters, self._years = site, {}, {}
-        self.notes: list[str] = []
-
-    @cached_property
-    def weather(self):
-        """The site's weather file, or None where none is named."""
-        told = self.site.weather
-        if told is None:
-            return None
-        if told.source is None or told.year is not None:
-            return self._of_years(told.year)
-        try:
-            return read_weather(told, self.site.folder)
-        except BadInput as error:
-            raise _in_file(error, self.site, "" if error.file is None else "weather.source") from None
-
-    @cached_property
-    def weather_years(self) -> tuple:
-        """The actual years of `weather.years`, none where it names none."""
-        if self.site.weather is None or self.site.weather.years is None:
-            return ()
-        try:
-            return read_weather_years(self.site.folder / self.site.weather.years)
-        except BadInput as error:
-            raise _in_file(error, self.site, "" if error.file is None else "weather.years") from None
-
-    def _of_years(self, year: int | None):
-        """One of the actual years: the one that is named, else the latest."""
-        found = [one for one in self.weather_years if one.year == year] if year is not None else self.weather_years
-        if not found:
-            known = ", ".join(str(one.year) for one in self.weather_years)
-            raise BadInput(
-                "is not among weather.years",
-                file=self.site.file,
-                key="weather.year",
-                value=year,
-                way_out=f"it has {known}",
-            )
-        return found[-1]
-
-    def year(self, hours: Hours, asks: str = "a load that follows the weather"):
-        """The weather on the hour axis; `asks` names what needs it, where there is none."""
-        if self.weather is None:
-            known = ", ".join(f'"library:{name}"' for name in LIBRARY)
-            raise BadInput(
-                f"is missing: {asks} needs it",
-                file=self.site.file,
-                key="weather.source",
-                way_out=f"write [weather] source = one of {known}, or the path of a weather file",
-            )
-        if hours not in self._years:
-            self._years[hours] = weather_on(self.weather, hours)
-        return self._years[hours]
-
-    def temp_c(self, hours: Hours, **asks) -> np.ndarray:
-        return self.year(hours, **asks).temp_c
-
-    def meter(self, load: MeterLoad, timezone: str):
-        """A meter file, read once."""
-        key = (load.meter, load.point, load.column, load.dialect)
-        if key not in self._meters:
-            known = {"point": load.point, "column": load.column, "dialect": load.dialect}
-            self._meters[key] = read_meter(self.site.folder / load.meter, timezone=timezone, **known)
-        return self._meters[key]
-
-    def cycles(self, load: BillsLoad, hours: Hours) -> Cycles:
-        path = self.site.folder / load.bills
-        return cycles_of_bills(read_printed_bills(path), hours, file=path)
-
-    def note(self, text: str) -> None:
-        self.notes.append(text)
-
-    def meter_kw(self, load: MeterLoad, hours: Hours) -> np.ndarray:
-        read = self.meter(load, hours.timezone)
-        whole = meter_on_year(read, hours, extend=load.extend, other_year=load.redate, temp_c=self.temp_c)
-        self.notes += meter_notes(load.meter, read, whole)
-        return meter_kw(whole, hours) * load.scale
 
 
 @dataclass(frozen=True, eq=False)
@@ -278,15 +194,6 @@ def _house_of(site: Site, sources: SiteSources) -> House:
     )
 
 
-def _in_file(error: BadInput, site: Site, key: str = "") -> BadInput:
-    """A refusal of one load, naming site file and table; where another file is at fault, that file too."""
-    error.key = error.key.removeprefix("load").lstrip(".") if key else error.key
-    if error.file is None or str(error.file) == str(site.file):
-        return error.at(site.file, key)
-    rule = f"names {error.file}: {error.key} {error.rule}"
-    return BadInput(rule, file=site.file, key=key, value=error.value, way_out=error.way_out)
-
-
 def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
     """The simulated year: as stated, else the year that the meter files cover, else 2025."""
     if site.site.year is not None:
@@ -295,7 +202,7 @@ def _year(site: Site, sources: SiteSources) -> tuple[int, list[str]]:
         try:
             meter = sources.meter(load, site.site.timezone)
         except BadInput as error:
-            raise _in_file(error, site, key) from None
+            raise in_file(error, site, key) from None
         years = meter_years(meter, site.site.timezone)
         if years:
             return int(years[-1]), [f"site.year = {years[-1]} (the year that {load.meter} covers)"]
@@ -330,7 +237,7 @@ def _circuit_kw(site: Site, circuit: Circuit, hours: Hours, sources: SiteSources
     try:
         kw = load_kw(circuit.load, hours, sources)
     except BadInput as error:
-        raise _in_file(error, site, "" if error.key.startswith("weather") else key) from None
+        raise in_file(error, site, "" if error.key.startswith("weather") else key) from None
     below = kw < 0.0
     if not below.any():
         return kw
@@ -387,12 +294,12 @@ def _rest_kw(site: Site, hours: Hours, sources: SiteSources, circuit_kw, solar_k
         try:
             other = load_kw(service.other_load, hours, sources)
         except BadInput as error:
-            raise _in_file(error, site, "service.other_load") from None
+            raise in_file(error, site, "service.other_load") from None
         return _with_roof(service.other_load, other, site, sources, solar_kw, "service.other_load"), []
     try:
         meter = load_kw(service.whole_house, hours, sources)
     except BadInput as error:
-        raise _in_file(error, site, "service.whole_house") from None
+        raise in_file(error, site, "service.whole_house") from None
     meter = _with_roof(service.whole_house, meter, site, sources, solar_kw, "service.whole_house")
     rest = meter - circuit_kw.sum(axis=0)
     return rest, below_notes(site, hours, rest, circuit_kw)
@@ -410,7 +317,7 @@ def _solar(site: Site, hours: Hours, sources: SiteSources) -> tuple[np.ndarray, 
             return none, solar_dc_kw(roof, weather, hours, folder=site.folder)
         return solar_kw(roof, weather, hours, folder=site.folder), none
     except BadInput as error:
-        raise _in_file(error, site, "" if error.key.startswith("solar") else "solar") from None
+        raise in_file(error, site, "" if error.key.startswith("solar") else "solar") from None
 
 
 def cold_steps(site: Site, pools, hours: Hours, sources: SiteSources) -> np.ndarray:

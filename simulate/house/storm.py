@@ -8,9 +8,10 @@ from profiles.loads.circuit import OutageScale
 from profiles.noun import BadInput
 from profiles.weather.storms import storm_days
 from profiles.weather.years import read_weather_years
-from simulate.house.house import SiteSources, house_of
+from simulate.house.house import house_of
 from simulate.house.outage_met import outage_kw
 from simulate.house.ride import RideThrough, ride_through
+from simulate.house.sources import SiteSources
 from simulate.house.year import run_year
 from simulate.physics.outages.spread import spread
 from simulate.site.site import Site

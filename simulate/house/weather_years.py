@@ -8,8 +8,9 @@ import numpy as np
 
 from profiles.meter.on_axis.source_days import day_table
 from simulate.house.bills import bills_of
-from simulate.house.house import House, SiteSources, house_of
+from simulate.house.house import House, house_of
 from simulate.house.ride import RideThrough, ride_through
+from simulate.house.sources import SiteSources
 from simulate.house.year import run_year
 from simulate.physics.outages.spread import spread
 
