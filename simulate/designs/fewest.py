@@ -16,6 +16,8 @@ from simulate.designs.proposals import MOST_TO_ENUMERATE, in_order, programme
 from simulate.designs.sets import Sets
 from simulate.designs.shared_row import Target, on_front, shared_row
 from simulate.document.answers import lost_first
+from simulate.document.worth import PLANS_BY_CALENDAR
+from simulate.house.asked import plan_and_reserve, prices_of
 from simulate.house.house import House
 from simulate.panel.checks.check import check_panel
 from simulate.site.cautions import AFTER_TRIP, ALWAYS, LIFE_SUPPORT
@@ -24,6 +26,8 @@ from simulate.site.site import Site, site_of
 RESERVES = tuple(k / 10.0 for k in range(11))
 """The reserves that are tried, the lowest first."""
 MOST_UNITS = 6
+MORE_UNITS = 4
+"""Further units that are tried where those that were asked for do not meet a target."""
 BY_UNITS_ALONE = ("charging-circuit", "source-circuit", "busbar", "service-headroom", "neutral-bond", "generator")
 """Checks that depend on the units and on no candidate: where one fails anew, no set of circuits is tried."""
 
@@ -121,7 +125,9 @@ def design_site(site: Site, *, hours: float = 24.0, share: float = 0.9, most_uni
     Notes
     -----
     Fewest units first; of equal numbers the most candidates by consequence (one of a graver kind outweighs all of the
-    lesser), then the lowest reserve on a grid of tenths, then the longest mean. Every placing on legs A and B, or on
+    lesser), then the lowest reserve on a grid of tenths (by halving, and said so, under a plan whose year takes about a
+    second), then the longest mean. Rows with more units stand at the reserve of the best where they meet the target
+    with it (full under such a plan). Every placing on legs A and B, or on
     both, is tried, and every set of up to 16 candidates that is not ruled out by a part of it: nothing is inferred
     from another number of units. A design never carries less of what the site file puts on the sub-panel than another
     placing could, and fails no panel check that the file as written passes.
@@ -139,7 +145,7 @@ def design_site(site: Site, *, hours: float = 24.0, share: float = 0.9, most_uni
     search = Search(site, Target(hours, share, tuple(range(1, 13)), site.outage.load_case))
     rows, best = [], None
     for n in range(1, most_units + 1):
-        found = search.with_units(n)
+        found = search.with_units(n) if best is None else search.beside(n, best[0][1])
         rows.append(search.row(*(found or search.nearest(n)), meets=found is not None))
         if found and best is None:
             best = (found, rows[-1])
@@ -169,7 +175,7 @@ def _reserve(row: dict) -> str:
 def changes_of(search: Search, most_units: int) -> tuple[str, ...]:
     """What would have to change so that a target can be met, each tried; and what these units do reach."""
     out = []
-    for n in range(most_units + 1, 2 * most_units + 1):
+    for n in range(most_units + 1, most_units + 1 + MORE_UNITS):
         found = search.with_units(n)
         if found:
             out.append(f"{search.row(*found, meets=True)['label']} would meet it: more than the {most_units} asked for")
@@ -250,7 +256,7 @@ class Search:
     def __init__(self, site: Site, target: Target):
         self.site, self.target, self.notes = site, target, []
         self.draft = Draft(self._with_both_legs())
-        self.as_written, self._found = _fails(site), {}
+        self.as_written, self._found, self.prices = _fails(site), {}, prices_of(self.draft.house)
         n = sum(circuit.on == "candidate" for circuit in site.circuit)
         self.worth = consequence_worth(n)
 
@@ -298,13 +304,18 @@ class Search:
         circuits = self.required if found.circuits is None else found.circuits
         return self.draft.changed(units=found.units, circuits=circuits, reserve=reserve)
 
+    def full(self, found: Found) -> Draft:
+        """The design whose units are always full: what any plan comes to at a reserve of 1, and quickly run."""
+        circuits = self.required if found.circuits is None else found.circuits
+        return self.draft.changed(units=found.units, circuits=circuits, reserve=1.0, plan="keep-full")
+
+    def is_slow(self, draft: Draft) -> bool:
+        """A year under the design's plan takes about a second: the plan looks at more than the calendar."""
+        return plan_and_reserve(draft.site, self.prices)[0] not in PLANS_BY_CALENDAR
+
     def meets(self, draft: Draft) -> bool:
         """The design reaches the target."""
         return self.target.met_by(self.target.in_months(draft.ride))
-
-    def reserves(self, draft: Draft) -> tuple:
-        """Reserves that are tried for a design: none but the default where a circuit is medical."""
-        return (None,) if draft.site.is_medical else RESERVES
 
     def best_at(self, units: dict[str, int]) -> Found:
         """The set of circuits for some units: of those that meet the target at some reserve the most by consequence."""
@@ -330,7 +341,7 @@ class Search:
             if self._may(sets, mask) and sets.panel_takes(mask) and not self._new_fails(units, circuits):
                 value = float(sum(sets.worth[k] for k in range(len(movers)) if mask >> k & 1))
                 found = Found(units, circuits, value)
-                if self.meets(self.at(found, self.most(found))) or self.lowest([found]):
+                if self.meets(self.full(found)) or self.lowest([found]):
                     return found
         self.notes += [note for note in sets.notes if note not in self.notes]
         return Found(units, None, blocked=_told(alone))
@@ -356,20 +367,60 @@ class Search:
 
     def lowest(self, found: list[Found]) -> tuple[Found, object] | None:
         """Of designs that are equal otherwise, the one that meets the target at the lowest reserve, and the reserve."""
-        for reserve in self.reserves(self.at(found[0], ...)):
+        draft = self.at(found[0], ...)
+        plan, _ = plan_and_reserve(draft.site, self.prices)
+        if draft.site.is_medical or draft.site.outage.start_soc != "as-run" or plan == "keep-full":
+            good = [one for one in found if self.meets(self.full(one))]
+            lowest = None if draft.site.is_medical else RESERVES[0]
+            return (max(good, key=self._mean), lowest) if good else None
+        return self._halved(found) if self.is_slow(draft) else self._upwards(found)
+
+    def _upwards(self, found: list[Found]) -> tuple[Found, object] | None:
+        """Every reserve from the lowest up."""
+        for reserve in RESERVES:
             good = [one for one in found if self.meets(self.at(one, reserve))]
             if good:
-                p10 = lambda one: float(self.at(one, reserve).ride.hours.mean())  # noqa: B023
-                return max(good, key=p10), reserve
+                return max(good, key=self._mean), reserve
         return None
+
+    def _halved(self, found: list[Found]) -> tuple[Found, object] | None:
+        """The reserve by halving, where a year takes long; of equal designs the one that lasts longest when full."""
+        good = [one for one in found if self.meets(self.full(one))]
+        if not good:
+            return None
+        best, low, high = max(good, key=self._mean), 0, len(RESERVES) - 1
+        while low < high:
+            middle = (low + high) // 2
+            low, high = (low, middle) if self.meets(self.at(best, RESERVES[middle])) else (middle + 1, high)
+        note = "the reserve was found by halving, as a year of this plan takes long: not every lower one was tried"
+        self.notes += [note] * (note not in self.notes)
+        return best, RESERVES[low]
+
+    def _mean(self, found: Found) -> float:
+        """Mean hours when full. [h]"""
+        return float(self.full(found).ride.hours.mean())
+
+    def equals(self, n: int) -> list[Found]:
+        """Of the designs with n units that meet the target those with the most candidates by consequence."""
+        found = [one for one in map(self.best_at, self.placed(n)) if one.circuits is not None]
+        most = max((one.value for one in found), default=0.0)
+        return [one for one in found if one.value == most]
 
     def with_units(self, n: int) -> tuple[Found, object] | None:
         """The best design with n units, and its reserve; None where none meets the target."""
-        found = [one for one in map(self.best_at, self.placed(n)) if one.circuits is not None]
-        if not found:
-            return None
-        most = max(one.value for one in found)
-        return self.lowest([one for one in found if one.value == most])
+        found = self.equals(n)
+        return self.lowest(found) if found else None
+
+    def beside(self, n: int, reserve) -> tuple[Found, object] | None:
+        """A design with n units that meets the target: at the reserve of another design, else at its own."""
+        found = self.equals(n)
+        if found and self.is_slow(self.at(found[0], ...)):
+            note = "designs with more units than the best stand full, as a year of this plan takes long"
+            self.notes += [note] * (note not in self.notes)
+            reserve = RESERVES[-1]
+        at = lambda one: self.full(one) if reserve == RESERVES[-1] else self.at(one, reserve)
+        good = [one for one in found if self.meets(at(one))]
+        return (max(good, key=self._mean), reserve) if good else self.lowest(found) if found else None
 
     def nearest(self, n: int) -> tuple[Found, object]:
         """With n units the placing of what is required that comes nearest to the target, held full."""
@@ -377,20 +428,16 @@ class Search:
         told = [replace(one, circuits=None) for one in found]
         carried = [one for one in told if not any(why.startswith("never") for why in one.blocked)] or told
         best = max(carried, key=lambda one: (-len(one.blocked), self._reached(one)))
-        return best, self.most(best)
+        return best, None if self.draft.site.is_medical else RESERVES[-1]
 
     def _reached(self, found: Found) -> float:
         """Mean hours of a design held full, none counted beyond the target. [h]"""
-        hours = self.target.in_months(self.at(found, self.most(found)).ride)
+        hours = self.target.in_months(self.full(found).ride)
         return float(hours.clip(0.0, self.target.hours).mean())
-
-    def most(self, found: Found):
-        """The highest reserve of a design."""
-        return self.reserves(self.at(found, ...))[-1]
 
     def row(self, found: Found, reserve, meets: bool) -> dict:
         """The row of a design."""
-        draft = self.at(found, reserve)
+        draft = self.full(found) if reserve == RESERVES[-1] else self.at(found, reserve)
         row = shared_row(draft.study, self.target)
         fails = [f"fails {one}" for one in found.blocked if not one.startswith("never")]
         why = "" if meets else "; ".join([row["why"]] * bool(row["why"]) + fails)
