@@ -26,7 +26,7 @@ _OTHER_DIGIT = re.compile(r"(?![0-9])\d")
 _ACCOUNT = re.compile(r"[\d -]{5,}")  # a number in the row above the readings is no name of a column
 _HEAD_BYTES, _HEAD_LINES, _USUAL_HEAD, _LONGEST_HEAD = 20_000, 60, 4, 200
 _SAMPLE_ROWS = 36
-_SPREAD, _KIND_SAMPLE, _DATE_COLUMNS = 24, 12, 12
+_SPREAD, _DATE_COLUMNS = 24, 12
 MOST_BYTES = 100_000_000
 _LONGEST_NAME = 80
 _TEXT_SHARE = 0.02
@@ -158,10 +158,11 @@ class _Columns:
     def __init__(self, found: Cut, spread: np.ndarray, utc: bool | None = None):
         self.found, self.spread, self.utc = found, spread, utc
         self.note, self.ranges = "", ""
-        width = int(min(found.count[spread].max(), _DATE_COLUMNS)) if len(spread) else 0
-        samples = [found.column(k, spread) for k in range(width)]
-        self.epochs = [k for k in range(width) if utc is not None and is_epoch(samples[k].cells)]
-        self.spans = [k for k in range(width) if _are_spans(samples[k].sample(_KIND_SAMPLE))]
+        rows = [found.row(int(line)) for line in dict.fromkeys(spread.tolist())]
+        width = min(max(map(len, rows), default=0), _DATE_COLUMNS)
+        self.samples = [[row[k] for row in rows if k < len(row)] for k in range(width)]
+        self.epochs = [k for k in range(width) if utc is not None and is_epoch(self.samples[k])]
+        self.spans = [k for k in range(width) if _are_spans(self.samples[k][::2])]
         if self.epochs:
             self.note = "stamps counted from 1970" + (", in UTC" if utc else "")
         if self.spans:
@@ -180,9 +181,15 @@ def _are_spans(cells: list[str]) -> bool:
 
 def _date_column(columns: _Columns) -> int | None:
     """Of the first columns the one with most dates among the sampled lines."""
-    width = int(min(columns.found.count[columns.spread].max(), _DATE_COLUMNS)) if len(columns.spread) else 0
-    counts = [int(dated(columns.of(k, columns.spread)).sum()) for k in range(width)]
-    return int(np.argmax(counts)) if counts and max(counts) else None
+    best, most = None, 0
+    for k, cells in enumerate(columns.samples):
+        read = [first_of_span(cell) for cell in cells] if k in columns.spans else cells
+        count = len(cells) if k in columns.epochs else sum(cell_kind(cell).startswith("date") for cell in read)
+        if count > most:
+            best, most = k, count
+        if most == len(columns.spread):
+            break  # every line has a date there: no later column has more
+    return best
 
 
 def _other_rows(found: Cut, first: int, data: np.ndarray, header: int | None) -> list[int]:
