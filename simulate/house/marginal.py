@@ -6,6 +6,7 @@ import numpy as np
 
 from profiles.rate.calendar import rate_calendar
 from profiles.rate.meter_sums import MeterSums
+from profiles.rate.rate import Rate
 from simulate.bill.amounts import bill_amounts
 from simulate.house.house import House
 from simulate.optimum.scenarios import N_AHEAD, PricesAhead
@@ -30,7 +31,7 @@ def tiered_ahead(house: House, prices: np.ndarray, import_kw, export_kw) -> Pric
     import_kw, export_kw : ndarray, shape (n_steps,)
         Of the house as it is run; only what is before a morning is looked at.
     """
-    hours, rate = house.hours, house.site.rate
+    hours, rate = house.hours, _tiers_alone(house.site.rate)
     calendar = rate_calendar(rate, hours)
     more = _marginal(house, import_kw, export_kw) - _marginal(house, 0.0 * import_kw, 0.0 * export_kw)
     seen = np.empty((2, N_AHEAD, hours.n_steps))
@@ -44,7 +45,7 @@ def tiered_ahead(house: House, prices: np.ndarray, import_kw, export_kw) -> Pric
 
 def _marginal(house: House, import_kw, export_kw) -> np.ndarray:
     """Cost of one more kWh of each period in the month of each day, as expected on its morning; (n_days, n_periods)."""
-    hours, rate = house.hours, house.site.rate
+    hours, rate = house.hours, _tiers_alone(house.site.rate)
     calendar = rate_calendar(rate, hours)
     first = np.searchsorted(hours.day, np.arange(hours.n_days))
     month, n_periods = calendar.month[first], calendar.n_periods
@@ -59,6 +60,24 @@ def _marginal(house: House, import_kw, export_kw) -> np.ndarray:
     cost = bill_amounts(MeterSums(all_bought, all_sold, peak), rate, calendar).by_month
     of_month = cost[days, :, month]
     return of_month[:, :-1] - of_month[:, -1:]
+
+
+def _tiers_alone(rate: Rate) -> Rate:
+    """The rate without what sums of a month do not tell, and without what cuts its periods at dates.
+
+    Events, riders without tiers, exports by hour or month are in the prices of the steps; they move no tier.
+    """
+    export = rate.export.model_copy(update={"by_hour": ()})
+    if rate.export.method == "net-billing":
+        export = export.model_copy(update={"credit_per_kwh": 0.0})
+    return rate.model_copy(
+        update={
+            "event": (),
+            "rider": tuple(one for one in rate.rider if one.tiers),
+            "export": export,
+            "credit": tuple(one.model_copy(update={"beyond_bill": "pay"}) for one in rate.credit),
+        }
+    )
 
 
 def _projected(kwh, day, calendar, month_of_day) -> np.ndarray:
