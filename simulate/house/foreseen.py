@@ -53,8 +53,9 @@ class BestPlanner:
             return replace(asked, wish=replace(asked.wish, targets_kwh=targets))
         may, house = may_switch(asked.house), asked.house
         known = published(asked.prices.buy_per_kwh, self._meter.sell_per_kwh)
-        money = worth_and_refill(asked, known, house.load_kw - house.solar_kw)
-        wish, switched = walked_windows(asked, may, targets, np.array([may.kw, may.kw]), money)
+        net_kw = house.load_kw - house.solar_kw
+        money = worth_and_refill(asked, known, net_kw)
+        wish, switched = walked_windows(asked, may, targets, np.array([may.kw, may.kw]), money, net_kw < 0.0)
         return replace(asked, wish=wish, switched=switched, may_switch=may.names)
 
     def _peaks_of(self, asked: Asked, soc_kwh) -> np.ndarray:

@@ -45,7 +45,7 @@ def switched_wish(asked, ahead: PricesAhead, *, cap_kw=np.inf, over_per_kwh=0.0)
     expected = np.array([[scenarios.mean(kw, day) for kw in may.kw] for day in (0, 1)]).reshape(2, *may.kw.shape)
     money = worth_and_refill(asked, ahead, net_kw)
     money[0] += np.where(net_kw > cap_kw, over_per_kwh, 0.0)
-    return walked_windows(asked, may, targets, expected, money)
+    return walked_windows(asked, may, targets, expected, money, net_kw < 0.0)
 
 
 def thresholds(asked, may: MaySwitch, scenarios: Scenarios, ahead: PricesAhead, **cap) -> np.ndarray:
@@ -98,11 +98,11 @@ def worth_and_refill(asked, ahead: PricesAhead, net_kw) -> np.ndarray:
     return np.array([np.where(net_kw < 0.0, sell, buy), known / min(pool.charge_efficiency for pool in pools)])
 
 
-def walked_windows(asked, may: MaySwitch, targets, expected_kw, money):
-    """Walk the year once, choosing the windows of each peak from what is then in store."""
+def walked_windows(asked, may: MaySwitch, targets, expected_kw, money, sunny):
+    """Walk the year once, choosing the windows of each peak from what is then in store; `sunny` steps end a peak."""
     house, hours, pools = asked.house, asked.house.hours, asked.pools
     of_pool, of_candidate = may.groups()
-    peaks = _peaks(targets, asked, of_pool, of_candidate, of_pool[may.pool_of_limit])
+    peaks = _peaks(targets, asked, sunny, of_pool, of_candidate, of_pool[may.pool_of_limit])
     n_peaks, n_steps, n_pools = len(peaks.first), hours.n_steps, len(pools)
     begin, end = np.zeros((2, n_peaks, may.n_candidates), np.int64)
     wish = replace(
@@ -128,14 +128,14 @@ def walked_windows(asked, may: MaySwitch, targets, expected_kw, money):
     return wish, Switched(wish.reach_kw, wish.two_pole_kw, begin[:, may.tied], end[:, may.tied])
 
 
-def _peaks(targets, asked, of_pool, of_candidate, of_limit) -> Peaks:
-    """Runs of steps in which a full pool would serve, cut after a day."""
+def _peaks(targets, asked, sunny, of_pool, of_candidate, of_limit) -> Peaks:
+    """Runs of steps in which a full pool would serve, cut after a day and where the sun may fill it again."""
     hours, found = asked.house.hours, []
     longest = round(LONGEST_H / hours.step_h)
     for group in np.unique(of_pool):
         pools = np.flatnonzero(of_pool == group)
         serves = np.array([targets[p, :, 1] < asked.pools[p].usable_kwh - 1e-6 for p in pools]).any(axis=0)
-        for a, b in periods_of(serves):
+        for a, b in periods_of(serves & ~sunny):
             found += [(first, min(first + longest - 1, b), int(group)) for first in range(a, b, longest)]
     first, last, group = np.array(sorted(found), dtype=np.int64).reshape(-1, 3).T
     ends = np.r_[np.searchsorted(hours.day, np.arange(1, hours.n_days)), hours.n_steps]
