@@ -50,3 +50,13 @@ def test_a_wrong_answer_is_not_timed(monkeypatch):
     monkeypatch.setattr(lanes.Tally, "step", lambda *given: None)
     with pytest.raises(AssertionError):
         lanes.case_lanes(n_designs=100, repeats=1)
+
+
+def test_every_plan_is_held_against_the_bound():
+    from benchmarks import plans
+
+    row = plans.row_of("interactive, no roof", "0.40/0.10")
+    savings = [row[plan] for plan in plans.PLANS if row[plan] is not None]
+    assert max(savings) <= row["bound"] + 1e-6
+    assert row["least-cost"] >= max(row[plan] for plan in ("time-of-use", "forecast", "keep-full")) - 1.0
+    assert "| interactive, no roof | 0.40/0.10 |" in plans.table_text([row])
