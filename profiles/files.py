@@ -154,17 +154,19 @@ def folder_for(path: str | Path) -> Path:
 
 
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
+_A_NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?")
 
 
 def plain_cell(value: object) -> object:
-    """A cell of a CSV file that no spreadsheet takes for a formula: such a text gets an apostrophe in front.
+    """A cell of a CSV file that no spreadsheet takes for a formula: such a text gets an apostrophe, a number does not.
 
     Examples
     --------
-    >>> plain_cell("=1+1"), plain_cell("Pump"), plain_cell(-1.5)
-    ("'=1+1", 'Pump', -1.5)
+    >>> plain_cell("=1+1"), plain_cell("Pump"), plain_cell(-1.5), plain_cell("-1.5"), plain_cell("-1+1")
+    ("'=1+1", 'Pump', -1.5, '-1.5', "'-1+1")
     """
-    return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_SIGNS) else value
+    is_formula = isinstance(value, str) and value.startswith(FORMULA_SIGNS) and not _A_NUMBER.fullmatch(value)
+    return f"'{value}" if is_formula else value
 
 
 def plain_table(frame):

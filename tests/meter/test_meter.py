@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from profiles.hours import hours_of_year
@@ -255,6 +256,13 @@ def test_a_clean_file_reads_back_as_it_was(tmp_path):
     text = clean_csv(filled, tmp_path / "filled.csv").read_text()
     assert text.count(",yes\n") == 96
     assert sorted(p.name for p in tmp_path.iterdir()) == ["clean.csv", "filled.csv", "usage.csv"]
+
+
+def test_energy_that_flows_back_is_a_number_in_a_clean_file(tmp_path):
+    """Read by a general library: a sign in front of a number makes no formula of it."""
+    path, *_ = year_csv(tmp_path, kw=np.where(np.arange(8760) % 24 == 12, -1.5, 0.5))
+    found = pd.read_csv(clean_csv(read_meter(path), tmp_path / "clean.csv"))
+    assert found["kWh"].dtype == float and found["kWh"].min() == -1.5
 
 
 def test_a_clean_file_that_cannot_be_written_is_refused(tmp_path):
