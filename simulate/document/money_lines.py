@@ -44,8 +44,8 @@ def paid_text(worth: Worth) -> str:
     back = f"paid back {back}" if flow.paid_back_year is not None else back.replace("not", "not paid back")
     returns = "no rate of return" if flow.irr is None else f"rate of return {_return_text(flow.irr)}"
     text = (
-        f"over {years} years, at a discount rate of {worth.money.discount_rate_frac:.1%}, the change is worth "
-        f"{flow.npv:+,.2f} {worth.currency} today: {back}, {returns}."
+        f"over {years} year{'s' * (years > 1)}, at a discount rate of {worth.money.discount_rate_frac:.1%}, "
+        f"the change is worth {flow.npv:+,.2f} {worth.currency} today: {back}, {returns}."
     )
     if flow.npv < 0.0:
         return f"Bought for outages: {text}"
@@ -119,5 +119,5 @@ def _return_text(irr: float | None) -> str:
 def _paid_back(year: int | None, years: int) -> str:
     """When the discounted sum is above zero for good."""
     if year is None:
-        return f"not within {years} years"
+        return f"not within {years} year{'s' * (years > 1)}"
     return f"in year {year}" if year else "from the start"

@@ -405,3 +405,43 @@ def test_designs_side_by_side_are_billed_as_one_by_one():
     many = MeterSums(**{name: np.stack([getattr(own, name) for own in sums]) for name in names})
     singly = [float(bill_amounts(own, one, calendar).total) for own in sums]
     assert bill_amounts(many, one, calendar).total == pytest.approx(singly, abs=1e-8)
+
+
+@pytest.mark.parametrize("factor", [0.5, 3.0])
+def test_money_scales_with_every_amount_of_the_rate(factor):
+    """All amounts of a rate times a factor: the bill times the factor, line by line."""
+
+    def terms(k):
+        return two_periods_at(
+            k,
+            event=[EVENT | {"price_per_kwh": k}, {"name": "save", "dates": ["2025-08-01"], "rebate_per_kwh": 0.5 * k}],
+            credit=[{"name": "r", "frac": 0.1}, {"name": "a", "amount": 40.0 * k, "dates": ["2025-05-05"]}],
+            rider=[{"name": "d", "per_kwh": 0.01 * k, "from": "02-10", "to": "06-20"}],
+            fixed_by_use=[{"up_to": 700.0, "per_month": 3.0 * k}, {"per_month": 8.0 * k}],
+            tax=[{"name": "s", "frac": 0.05, "on_taxes": ["f"]}, {"name": "f", "frac": 0.03, "on": ["energy"]}],
+            demand=[{"name": "d", "per_kw": 2.0 * k, "days_meant": 3}],
+            loss_factor=1.04,
+        )
+
+    kw = np.random.default_rng(4).gamma(1.0, 1.0, AXIS.n_steps)
+    one, scaled = (price_bill(kw, NONE, terms(k), AXIS) for k in (1.0, factor))
+    assert [line.amount for line in scaled.lines] == pytest.approx([factor * line.amount for line in one.lines])
+
+
+def two_periods_at(k, **keys):
+    periods = [PEAK | {"price_per_kwh": 0.30 * k}, REST | {"price_per_kwh": 0.10 * k}]
+    return rate(season=[{"name": "year", "months": list(range(1, 13)), "periods": periods}], **keys)
+
+
+def test_four_quarter_hours_are_one_hour():
+    """Events, riders by date, rebates and means of daily peaks on a finer axis of the same kW."""
+    one = two_periods(
+        event=[EVENT, {"name": "save", "dates": ["2025-08-01"], "hours": "16:00-20:00", "rebate_per_kwh": 0.5}],
+        rider=[{"name": "d", "per_kwh": 0.01, "from": "02-10", "to": "06-20"}],
+        demand=[{"name": "d", "per_kw": 2.0, "days_meant": 3}],
+        export={"method": "net-billing", "by_hour": [{"credit_per_kwh": [0.01 * k for k in range(24)]}]},
+    )
+    kw = np.random.default_rng(6).gamma(1.0, 1.0, (2, AXIS.n_steps))
+    quarters = hours_of_year(2025, "America/New_York", 15)
+    coarse, fine = price_bill(*kw, one, AXIS), price_bill(*kw.repeat(4, axis=1), one, quarters)
+    assert [line.amount for line in fine.lines] == pytest.approx([line.amount for line in coarse.lines], abs=1e-9)

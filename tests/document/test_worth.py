@@ -170,7 +170,7 @@ def test_s44_sixty_watts_on_the_grid_cost_105_dollars_a_year():
     assert result.life.saving[0] == pytest.approx(-105.12, abs=1e-9)
     # the scenario's 474.82 is the year of S18 less this draw at its own flat price
     assert worth(s18_site({"years": 1})).life.saving[0] + result.life.saving[0] == pytest.approx(474.82, abs=0.005)
-    assert paid_text(result).startswith("Bought for outages: over 1 years, at a discount rate of 5.0%")
+    assert paid_text(result).startswith("Bought for outages: over 1 year, at a discount rate of 5.0%")
 
 
 # ---- ageing --------------------------------------------------------------------------------------------------------

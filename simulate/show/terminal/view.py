@@ -53,7 +53,7 @@ MORE_UNITS = (
     "More units help only where the units ran empty, not against an overload, nor for a two-pole circuit whose other "
     "leg is dead."
 )
-BESIDE = ("Solar", "Switching for the rate", "Shared neutral")
+BESIDE = ("Solar", "Switching for the rate", "Shared neutral", 'Period "')
 """How the cautions begin that stand beside the numbers of the site."""
 
 
