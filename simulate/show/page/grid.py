@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
 from itertools import product
+from multiprocessing import get_context
 
 from simulate.document.money_answer import printed_steps
 from simulate.show.page.board import Board
@@ -180,6 +181,7 @@ def _worked(site: Site, grid: Grid, todo, workers: int | None) -> Iterator[tuple
         _begin(site)
         yield from (_work(grid, u, r) for u, r in todo)
         return
-    with ProcessPoolExecutor(workers or os.cpu_count(), initializer=_begin, initargs=(site,)) as pool:
+    how = {"mp_context": get_context("spawn"), "initializer": _begin, "initargs": (site,)}
+    with ProcessPoolExecutor(workers or os.cpu_count(), **how) as pool:
         for done in as_completed([pool.submit(_work, grid, u, r) for u, r in todo]):
             yield done.result()

@@ -7,7 +7,14 @@ import secrets
 import socket
 import webbrowser
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.routing import Route
 
 from profiles.noun import BadInput
 from simulate.show.page.board import TEMPLATES, Board, page_of
@@ -22,46 +29,124 @@ MOST_TABS = 50
 
 
 class Desk:
-    """The board behind the server: one request at a time, the newest of each tab, neighbours while idle."""
+    """The board behind the server: the newest request of each tab, what follows in its own time, neighbours while idle.
 
-    def __init__(self, board: Board):
-        self.board, self.tabs, self.n_asked = board, {}, 0
-        self.now, self.later = ThreadPoolExecutor(1, "now"), ThreadPoolExecutor(1, "later")
+    Parameters
+    ----------
+    board : Board
+    token : str
+    folder : Path or None
+        Where designs are written; beside the site file without one.
+    """
+
+    def __init__(self, board: Board, token: str, folder: Path | None):
+        self.board, self.token, self.folder, self.tabs, self.n_asked = board, token, folder, {}, 0
+        self.now, self.later, self.last = (ThreadPoolExecutor(1, name) for name in ("now", "later", "last"))
         self._warm: asyncio.Task | None = None
 
-    def arrives(self, tab: str, n: int) -> None:
+    async def page(self, request: Request) -> Response:
+        """The page itself, with the controls of the written design."""
+        return HTMLResponse(page_of(self.board, self.token))
+
+    async def first(self, request: Request) -> Response:
+        """What is seen at once."""
+        one = asked(request)
+        self._arrives(one)
+        return await self._answer(self.now, one, lambda: self.board.first_answer(one.design, one.base))
+
+    async def second(self, request: Request) -> Response:
+        """Plans, and designs side by side."""
+        one = asked(request)
+        return await self._answer(self.later, one, lambda: self.board.second_answer(one.design, one.pins))
+
+    async def third(self, request: Request) -> Response:
+        """What no plan can beat; then the neighbours are worked out."""
+        one = asked(request)
+        answer = await self._answer(self.last, one, lambda: self.board.third_answer(one.design))
+        if answer.status_code == 200:
+            self._warm = asyncio.create_task(self._neighbours(one.design))
+        return answer
+
+    async def write(self, request: Request) -> Response:
+        """A design as files."""
+        text = (await request.body()).decode("utf-8", "strict")
+        paths = await _on(self.last, lambda: write_design(self.board.draft(text), self.folder))
+        return JSONResponse({"text": f"Written: {paths[0]} and the folder {paths[1]}."})
+
+    def _arrives(self, one: Asked) -> None:
         """A request is here: what was asked before it in the same tab is overtaken."""
         self.n_asked += 1
         if self._warm is not None:
             self._warm.cancel()
-        self.tabs[tab] = max(n, self.tabs.pop(tab, 0))
+        self.tabs[one.tab] = max(one.n, self.tabs.pop(one.tab, 0))
         while len(self.tabs) > MOST_TABS:
             self.tabs.pop(next(iter(self.tabs)))
 
-    async def answer(self, pool: ThreadPoolExecutor, tab: str, n: int, make):
-        """What `make` gives, None where a newer request of the tab came before it began."""
-        newest = lambda: self.tabs.get(tab, n) <= n
-        return await asyncio.get_running_loop().run_in_executor(pool, lambda: make() if newest() else None)
-
-    def warm(self, text: str) -> None:
-        """Begin to work out the neighbours of a design, until the next request."""
-        self._warm = asyncio.create_task(self._neighbours(text))
+    async def _answer(self, pool: ThreadPoolExecutor, one: Asked, make) -> Response:
+        """What `make` gives; 409 where a newer request of the tab came before it began."""
+        is_newest = lambda: self.tabs.get(one.tab, one.n) <= one.n
+        made = await _on(pool, lambda: make() if is_newest() else None)
+        return JSONResponse({"refused": "overtaken"}, 409) if made is None else JSONResponse(made)
 
     async def _neighbours(self, text: str) -> None:
         await asyncio.sleep(IDLE_S)
-        loop, asked = asyncio.get_running_loop(), self.n_asked
-        for one in await loop.run_in_executor(self.later, self.board.neighbours, text):
-            if self.n_asked != asked:
+        n_asked = self.n_asked
+        for one in await _on(self.last, lambda: self.board.neighbours(text)):
+            if self.n_asked != n_asked:
                 return
-            await loop.run_in_executor(self.later, self.board.prepare, one)
+            await _on(self.last, lambda one=one: self.board.prepare(one))
 
     def close(self) -> None:
         """Nothing more is begun."""
-        for pool in (self.now, self.later):
+        for pool in (self.now, self.later, self.last):
             pool.shutdown(wait=False, cancel_futures=True)
 
 
-def app_of(board: Board, *, token: str, hosts: tuple[str, ...], folder: Path | None = None):
+@dataclass(frozen=True)
+class Asked:
+    """What a request asks for: a design, the pinned one it is held against, all pins, its tab, its number there."""
+
+    design: str
+    base: str
+    pins: list[str]
+    tab: str
+    n: int
+
+
+def asked(request: Request) -> Asked:
+    """What the query of a request says.
+
+    Raises
+    ------
+    BadInput
+        A number that is none.
+    """
+    q = request.query_params
+    n = q.get("n", "0")
+    if not n.isascii() or not n.isdigit() or len(n) > 12:
+        raise BadInput("must be a whole number", key="n", value=n)
+    return Asked(q.get("d", ""), q.get("b", ""), q.getlist("pin"), q.get("tab", "")[:40], int(n))
+
+
+async def _on(pool: ThreadPoolExecutor, make):
+    return await asyncio.get_running_loop().run_in_executor(pool, make)
+
+
+async def _refused(request: Request, error: Exception) -> Response:
+    return JSONResponse({"refused": str(error)}, 400)
+
+
+def _held(name: str, kind: str) -> Route:
+    """A file of the page by its name."""
+    text = (TEMPLATES / name).read_text("utf-8")
+
+    async def give(request: Request) -> Response:
+        return Response(text, media_type=kind)
+
+    return Route(f"/{name}", give)
+
+
+def app_of(board: Board, *, token: str, hosts: tuple[str, ...], folder: Path | None = None) -> Guard:
     """The application of one board.
 
     Parameters
@@ -74,81 +159,18 @@ def app_of(board: Board, *, token: str, hosts: tuple[str, ...], folder: Path | N
     folder : Path, optional
         Where designs are written; beside the site file without one.
     """
-    from starlette.applications import Starlette
-    from starlette.responses import HTMLResponse, JSONResponse, Response
-    from starlette.routing import Route
-
-    desk = Desk(board)
-
-    def asked(request) -> dict:
-        q = request.query_params
-        n = q.get("n", "0")
-        return {
-            "d": q.get("d", ""),
-            "b": q.get("b", ""),
-            "pins": q.getlist("pin"),
-            "tab": q.get("tab", "")[:40],
-            "n": _n(n),
-        }
-
-    async def page(request):
-        return HTMLResponse(page_of(board, token))
-
-    def held(name: str, kind: str):
-        text = (TEMPLATES / name).read_text("utf-8")
-
-        async def give(request):
-            return Response(text, media_type=kind)
-
-        return give
-
-    async def first(request):
-        one = asked(request)
-        desk.arrives(one["tab"], one["n"])
-        made = await desk.answer(desk.now, one["tab"], one["n"], lambda: board.first_answer(one["d"], one["b"]))
-        return JSONResponse(made) if made is not None else JSONResponse({"refused": "overtaken"}, 409)
-
-    def follows(make, is_last: bool):
-        async def give(request):
-            one = asked(request)
-            made = await desk.answer(desk.later, one["tab"], one["n"], lambda: make(one))
-            if made is None:
-                return JSONResponse({"refused": "overtaken"}, 409)
-            if is_last:
-                desk.warm(one["d"])
-            return JSONResponse(made)
-
-        return give
-
-    async def write(request):
-        body = (await request.body()).decode("utf-8", "strict")
-        loop = asyncio.get_running_loop()
-        paths = await loop.run_in_executor(desk.later, lambda: write_design(board.draft(body), folder))
-        return JSONResponse({"text": f"Written: {paths[0]} and the folder {paths[1]}."})
-
-    async def refused(request, error):
-        return JSONResponse({"refused": str(error)}, 400)
-
+    desk = Desk(board, token, folder)
     routes = [
-        Route("/", page),
-        Route("/page.css", held("page.css", "text/css")),
-        Route("/page.js", held("page.js", "text/javascript")),
-        Route("/icon.svg", held("icon.svg", "image/svg+xml")),
-        Route("/first", first),
-        Route("/second", follows(lambda one: board.second_answer(one["d"], one["pins"]), False)),
-        Route("/third", follows(lambda one: board.third_answer(one["d"]), True)),
-        Route("/write", write, methods=["POST"]),
+        Route("/", desk.page),
+        _held("page.css", "text/css"),
+        _held("page.js", "text/javascript"),
+        _held("icon.svg", "image/svg+xml"),
+        *(Route(f"/{one.__name__}", one) for one in (desk.first, desk.second, desk.third)),
+        Route("/write", desk.write, methods=["POST"]),
     ]
-    errors = {BadInput: refused, UnicodeDecodeError: refused}
-    app = Starlette(routes=routes, exception_handlers=errors)
+    app = Starlette(routes=routes, exception_handlers={BadInput: _refused, UnicodeDecodeError: _refused})
     app.state.desk = desk
     return Guard(app, token=token, hosts=hosts)
-
-
-def _n(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or len(text) > 12:
-        raise BadInput("must be a whole number", key="n", value=text)
-    return int(text)
 
 
 def serve(site: Site | None, *, port: int = 0, opens: bool = True, say=print) -> None:
@@ -170,8 +192,6 @@ def serve(site: Site | None, *, port: int = 0, opens: bool = True, say=print) ->
     BadInput
         A port that is taken, or a site that cannot be run.
     """
-    import uvicorn
-
     board, listener = Board(site), listener_on(port)
     board.first_answer("")
     number = listener.getsockname()[1]

@@ -3,6 +3,8 @@
 import base64
 import json
 import re
+import subprocess
+import sys
 import zlib
 
 import pytest
@@ -13,6 +15,7 @@ from simulate.show.page.board import Board
 from simulate.show.page.grid import RESERVES, grid_of, part_of
 from simulate.show.page.sent import write_page
 from tests.house.test_year import peaks
+from tests.show.page.test_server import TEXT
 from tests.site.small_site import circuit, farmhouse, locked_pair, small_site
 
 
@@ -100,3 +103,26 @@ def test_sets_of_the_farmhouse_are_those_of_its_drafts():
     names = [one.name for one in board.first.site.circuit]
     draft = board.first.changed(circuits={names[0]: True, names[7]: False}, units={"A": 2}, reserve=0.5)
     assert part[1][1] == draft.study.answer["hours"]["text"] and len(part) == 4
+
+
+@pytest.mark.long
+def test_the_command_says_how_many_and_writes_them_on_all_cores(tmp_path):
+    path = tmp_path / "small.toml"
+    path.write_text(TEXT, "utf-8")
+    command = [
+        sys.executable,
+        "-m",
+        "simulate.cli",
+        "page",
+        str(path),
+        "--write",
+        str(tmp_path / "page.html"),
+        "--json",
+    ]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=900)
+    assert done.returncode == 0, done.stderr
+    document = json.loads(done.stdout)
+    assert re.match(r"[\d,]+ designs, about [\d,]+ s on this machine\n", done.stderr)
+    assert document["designs"] == len(designs_in((tmp_path / "page.html").read_text("utf-8")))
+    assert document["bytes"] == (tmp_path / "page.html").stat().st_size and document["thinned"] == []
+    assert path.read_text("utf-8") == TEXT
