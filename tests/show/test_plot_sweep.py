@@ -117,7 +117,11 @@ class TestFront:
         table = invented()
         front = pareto(table)
         beaten, best = plot.pareto_plot(table, currency="USD").collections[:2]
-        assert np.allclose(best.get_offsets(), front[["out_installed_price", "out_hours_p10"]])
+        assert np.allclose(best.get_offsets()[:, 1], front["out_hours_p10"])
+        moved = np.abs(best.get_offsets()[:, 0] - front["out_installed_price"])
+        assert moved.max() < 0.1 * np.ptp(table["out_installed_price"])
+        places = np.vstack([best.get_offsets(), beaten.get_offsets()])
+        assert len(np.unique(places.round(6), axis=0)) == len(table)  # none lies under another
         assert np.allclose(best.get_array(), front["out_saving"])
         assert len(beaten.get_offsets()) == len(table) - len(front) > 0
         assert best.get_clim() == beaten.get_clim()

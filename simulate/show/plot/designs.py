@@ -29,8 +29,8 @@ WORDS = {
     ),
     "marginal-hours": (
         "What each further battery unit adds",
-        "Bars of hours survived nine times in ten by number of units, the part that the last of them adds dark; the "
-        "middle outage as a line.",
+        "Bars of hours survived nine times in ten by number of units, the part that the last of them adds dark; "
+        "what half of the outages last at least as a line.",
     ),
 }
 """Title and description of each figure."""

@@ -293,10 +293,10 @@ def _escaped(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
-def write_png(figure: Figure, path: Path, dpi: float = 110.0, title: str = "") -> None:
+def write_png(figure: Figure, path: Path | io.BytesIO, dpi: float = 110.0, title: str = "") -> None:
     """A figure as PNG, its title above it."""
     if title:
-        _title_above(figure, textwrap.wrap(title, int(14 * figure.get_figwidth())))
+        _title_above(figure, textwrap.wrap(title, int(12 * figure.get_figwidth())))
     _as_written(figure)
     FigureCanvasAgg(figure)
     with _quiet(), drawing():

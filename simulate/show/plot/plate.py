@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import re
 from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.figure import Figure
 
-from simulate.show.plot.paper import as_svg
+from simulate.show.plot.paper import as_svg, write_png
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,6 +37,12 @@ class Plate:
     rows: tuple[tuple[str, ...], ...]
     svg: str
     figure: Figure
+
+    def _repr_png_(self) -> bytes:
+        """What a notebook shows: the figure under its title."""
+        made = io.BytesIO()
+        write_png(self.figure, made, title=self.title)
+        return made.getvalue()
 
 
 def plate(name: str, title: str, text: str, axes, header, rows) -> Plate:

@@ -42,6 +42,10 @@ MOST_CURVES = 4000
 STEPS = 200
 
 
+ON_ONE_POINT, APART = 0.03, 0.025
+"""Shares of an axis: points nearer than the first hide one another, and are drawn the second apart."""
+
+
 def design_map(
     table, *, x: str, y: str, value: str = HOURS, currency: str = "currency", ax: Axes | None = None
 ) -> Axes:
@@ -252,6 +256,9 @@ def pareto_plot(
     beaten = good.drop(index=front.index)
     if ax is None:
         ax = paper(height_in=3.8, margins_in=(0.75, 0.05, 0.55, 0.35))
+    at = side_by_side(good[price].to_numpy(), good[hours].to_numpy())
+    good = good.assign(**{price: at})
+    front, beaten = good.loc[front.index], good.loc[beaten.index]
     low, high = float(good[saving].min()), float(good[saving].max())
     shade = {"cmap": SHADES, "vmin": low, "vmax": high if high > low else low + 1.0}
     if len(beaten):
@@ -279,9 +286,35 @@ def pareto_plot(
     _bar(ax, drawn, label_of(saving, currency))
     ax.margins(0.06)
     ax.xaxis.set_major_formatter("{x:,.0f}")
-    name_axes(ax, label_of(price, currency), label_of(hours, currency))
+    moved = ", those on one point side by side" if (at != table.loc[good.index, price].to_numpy()).any() else ""
+    name_axes(ax, label_of(price, currency) + moved, label_of(hours, currency))
     key_above(ax)
     return ax
+
+
+def side_by_side(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Places across for points that would hide one another: beside each other, around where they belong.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (n,)
+
+    Returns
+    -------
+    ndarray, shape (n,)
+
+    Examples
+    --------
+    >>> side_by_side(np.array([0.0, 0.0, 100.0]), np.array([5.0, 5.0, 9.0])).tolist()
+    [-1.25, 1.25, 100.0]
+    """
+    wide, high = (float(np.ptp(one)) or 1.0 for one in (x, y))
+    cell = np.round(np.column_stack([x / wide, y / high]) / ON_ONE_POINT)
+    out = np.asarray(x, dtype=float).copy()
+    for place in np.unique(cell, axis=0):
+        (mine,) = np.nonzero((cell == place).all(axis=1))
+        out[mine] += (np.arange(len(mine)) - (len(mine) - 1) / 2.0) * APART * wide
+    return out
 
 
 def convergence(table, *, value: str = HOURS, currency: str = "currency", ax: Axes | None = None) -> Axes:

@@ -18,7 +18,7 @@ def marginal_hours(n_units, hours_p10, *, hours_p50=None, ax: Axes | None = None
     n_units : array_like of int, shape (n_designs,)
         Rising; before one unit there was nothing, and before a larger first number it is not known.
     hours_p10, hours_p50 : array_like, shape (n_designs,)
-        Hours survived nine times in ten; the middle outage as a line. [h]
+        Hours survived nine times in ten; what half of the outages last at least as a line. [h]
     ax : Axes, optional
     """
     ax = paper(margins_in=(0.75, 0.15, 0.7, 0.4)) if ax is None else ax
@@ -44,7 +44,7 @@ def marginal_hours(n_units, hours_p10, *, hours_p50=None, ax: Axes | None = None
                 label=label,
             )
     if hours_p50 is not None:
-        ax.plot(at, hours_p50, marker="s", markersize=5, label="middle outage", **LINES[1])
+        ax.plot(at, hours_p50, marker="s", markersize=5, label="half last at least", **LINES[1])
         most = max(most, float(np.max(hours_p50)))
     known = [n_units[0] == 1, *[True] * (len(n_units) - 1)]
     adds = [f"\n{more:+.1f} h" if told else "" for more, told in zip(hours - before, known, strict=True)]
