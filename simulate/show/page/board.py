@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+import contextlib
 from collections import OrderedDict
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import jinja2
 import markupsafe
 
+from profiles.noun import BadInput
 from simulate.designs.draft import Draft
 from simulate.designs.shared_row import shared_row
 from simulate.document.money_answer import bound_text
@@ -160,14 +162,16 @@ class Board:
         return {"bound": part("bound", lines=bound_lines(self.draft(text)))}
 
     def neighbours(self, text: str) -> list[str]:
-        """The designs that one more click would ask for, circuits first."""
-        draft, out = self.draft(text), []
-        for circuit in draft.site.circuit:
-            out.append(draft.changed(circuits={circuit.name: circuit.on != "sub-panel"}))
+        """The designs that one more click would ask for, circuits first; those that the site file takes."""
+        draft = self.draft(text)
+        changes: list[dict] = [{"circuits": {one.name: one.on != "sub-panel"}} for one in draft.site.circuit]
         for leg, n in draft.units.items():
-            out.append(draft.changed(units={leg: n + 1}))
-            out += [draft.changed(units={leg: n - 1})] if n else []
-        return [text_of(one) for one in out]
+            changes += [{"units": {leg: n + 1}}] + [{"units": {leg: n - 1}}] * bool(n)
+        out = []
+        for change in changes:
+            with contextlib.suppress(BadInput):
+                out.append(text_of(draft.changed(**change)))
+        return out
 
 
 def page_of(board: Board, token: str) -> str:
