@@ -351,10 +351,9 @@ class Search:
 
         No reserve leaves more stored than a full one does; what is judged pool by pool lasts no longer from less.
         """
-        site = self.draft.changed(units=units).site
-        if site.outage.start_soc == "as-run":
-            site = site.with_values({"outage.start_soc": "full"})
-        return replace(self.draft.changed(units=units).house, site=site)
+        draft = self.draft.changed(units=units, plan="keep-full")
+        start = {"outage.start_soc": "full"} if draft.site.outage.start_soc == "as-run" else {}
+        return replace(draft.house, site=draft.site.with_values(start))
 
     def _may(self, sets: Sets, mask: int) -> bool:
         """False where no reserve could let a set meet the target."""
