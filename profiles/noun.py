@@ -260,3 +260,22 @@ def nearest(name: str, known: list[str]) -> str:
     """
     close = difflib.get_close_matches(name, known, n=1)
     return f'did you mean "{close[0]}"?' if close else "known: " + ", ".join(known)
+
+
+def either(*ways: tuple[str, ...]):
+    """For a JSON Schema: keys of which one group must be given, since the others are filled in from it.
+
+    Examples
+    --------
+    >>> schema = {"required": ["name", "load"]}
+    >>> either(("appliance",), ("load",))(schema)
+    >>> schema
+    {'required': ['name'], 'anyOf': [{'required': ['appliance']}, {'required': ['load']}]}
+    """
+
+    def extra(schema: dict) -> None:
+        known = {key for way in ways for key in way}
+        schema["required"] = [key for key in schema.get("required", []) if key not in known]
+        schema["anyOf"] = [{"required": list(way)} for way in ways]
+
+    return extra

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import ConfigDict, Field, field_validator, model_validator
 
 from profiles.loads.load import AnyLoads
-from profiles.noun import BadInput, Noun
+from profiles.noun import BadInput, Noun, either
 
 STANDARD_BREAKERS_A = (
     15,
@@ -145,6 +145,8 @@ class OutageScale(Noun):
 
 class Circuit(BreakerNoun):
     """A branch circuit: one breaker and all that hangs on its wire."""
+
+    model_config = ConfigDict(json_schema_extra=either(("appliance",), ("breaker_a", "load")))
 
     name: str = Field(min_length=1, description="name of the circuit, once only in the file")
     appliance: str | None = Field(

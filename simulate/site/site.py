@@ -8,12 +8,12 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, Literal
 
-from pydantic import Field, PrivateAttr, field_validator
+from pydantic import ConfigDict, Field, PrivateAttr, field_validator
 
 from profiles.files import read_toml
 from profiles.lines import with_line
 from profiles.loads.circuit import Circuit
-from profiles.noun import BadInput, Noun, nearest, read_noun
+from profiles.noun import BadInput, Noun, either, nearest, read_noun
 from profiles.rate.rate import Rate
 from profiles.rate.source import resolve_rate
 from profiles.solar.roof import Solar
@@ -58,6 +58,8 @@ RATE_SOURCES = ("rate.source", "rate_today.source")
 
 class Site(Noun):
     """One job: place, service, sub-panel, circuits, battery units, solar, rate and how it is run."""
+
+    model_config = ConfigDict(json_schema_extra=either(("circuit",), ("circuit_file",)))
 
     schema_: Literal[1] = Field(1, alias="schema", description="version of the site file")
     site: Place = Field(description="where the job is")

@@ -6,10 +6,10 @@ import math
 from typing import Literal
 
 import numpy as np
-from pydantic import Field, field_validator, model_validator
+from pydantic import ConfigDict, Field, field_validator, model_validator
 
 from profiles.loads.circuit import WIRE_SIZES, BreakerNoun, Fraction, NotNegative, Positive, Wire
-from profiles.noun import BadInput, Noun
+from profiles.noun import BadInput, Noun, either
 
 CONTINUOUS = 0.8
 """Share of a breaker's rating that a load of three hours or more may draw (NEC 210.20(A), 215.3)."""
@@ -99,6 +99,8 @@ class Warranty(Noun):
 
 class Battery(BreakerNoun):
     """A group of equal battery units on one leg, or on both."""
+
+    model_config = ConfigDict(json_schema_extra=either(("source",), ("continuous_kw", "charging_circuit")))
 
     name: str | None = Field(None, min_length=1, description="name of the group, once only in the file")
     source: str | None = Field(None, description='file that describes one unit, or "library:NAME"; keys beside it win')

@@ -198,7 +198,8 @@ def test_what_is_written_back_is_the_same_site():
 
 def test_schema_comes_from_the_same_definitions():
     schema = Site.model_json_schema(by_alias=True)
-    assert set(schema["required"]) == {"site", "circuit", "battery", "rate"}
+    assert set(schema["required"]) == {"site", "battery", "rate"}
+    assert schema["anyOf"] == [{"required": ["circuit"]}, {"required": ["circuit_file"]}]
     assert schema["additionalProperties"] is False
     json.dumps(schema, allow_nan=False)
 
