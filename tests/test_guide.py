@@ -1,6 +1,7 @@
 """The guide shows what its commands print."""
 
 import pytest
+
 from notebooks.guide import COMMAND, PAGE, TEXT, page
 
 

@@ -172,7 +172,13 @@ def rows_of_file(path: Path, key: str = "weather.source") -> Rows:
         ) from None
     except OSError as error:
         raise BadInput(f"names a file that cannot be read ({error.strerror})", key=key, value=str(path)) from None
-    return read_rows(content, path.name)
+    return _parsed(content, path.name)
+
+
+@functools.lru_cache(maxsize=2)
+def _parsed(content: bytes, file: str) -> Rows:
+    """A file that one study asks for twice is parsed once."""
+    return read_rows(content, file)
 
 
 def weather_of(rows: Rows, file: str) -> Weather:
