@@ -23,6 +23,7 @@ FOUND = dict(cases())
 KINDS = ("lanes", "outage", "best")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", [name for name in FOUND if name.split(".")[0] in ("lanes", "outage", "sweep")])
 def test_each_case_asserts_its_answer_and_gives_rows(name):
     rows = FOUND[name](**SMALL[name])

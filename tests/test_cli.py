@@ -85,6 +85,7 @@ def test_document_keeps_its_promises(job):
     assert any("no_load_w = 50" in line for line in document["assumptions"])
 
 
+@pytest.mark.long
 def test_out_writes_the_folder_and_leaves_nothing_half_written(tmp_path, job):
     out, err, code = keeplit("study", job, "--out", tmp_path / "out")
     assert code == 0, err
@@ -117,6 +118,7 @@ def test_out_writes_the_folder_and_leaves_nothing_half_written(tmp_path, job):
     )
 
 
+@pytest.mark.long
 def test_bad_input_ends_with_two_and_one_line(tmp_path, job):
     job.write_text(job.read_text().replace("usable_kwh = 5.0", "usable_kwh = -5.0"))
     out, err, code = keeplit("study", job, "--out", tmp_path / "out")
@@ -167,6 +169,7 @@ def test_a_metered_house_runs_through_study(tmp_path, job):
     assert any("2011" in line for line in document["assumptions"])
 
 
+@pytest.mark.long
 def test_the_same_bytes_under_any_time_zone(job):
     outputs = {keeplit("study", job, "--json", TZ=zone)[0] for zone in ("UTC", "Asia/Kolkata", "America/St_Johns")}
     assert len(outputs) == 1

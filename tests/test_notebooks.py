@@ -51,6 +51,7 @@ def test_numbers_in_prose_are_asserted_in_the_cell_above(name):
     assert told or name == "designer"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
 def test_it_runs_as_it_stands(name):
     with warnings.catch_warnings():
@@ -98,6 +99,7 @@ def test_the_page_on_sweeps_lists_every_column_with_its_unit():
     assert list(table)[2:] == [*RESULTS, *TEXTS, "version"]
 
 
+@pytest.mark.long
 def test_the_code_of_the_page_on_sweeps_runs(tmp_path, monkeypatch):
     text = (ROOT / "notebooks" / "SWEEPS.md").read_text("utf-8")
     blocks = re.findall(r"```python\n(.*?)```", text, re.DOTALL)

@@ -29,6 +29,7 @@ def test_every_verb_is_in_the_readme():
         assert f"keeplit {verb}" in README, verb
 
 
+@pytest.mark.long
 def test_commands_run_in_the_order_they_stand(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     lines = [line for block in SHELL[2:] for line in block.splitlines() if line.startswith("keeplit ")]
@@ -39,6 +40,7 @@ def test_commands_run_in_the_order_they_stand(tmp_path, monkeypatch):
     assert (tmp_path / "results" / "report.html").exists()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("code", PYTHON)
 def test_code_runs_and_prints_what_it_says(code, capsys, tmp_path):
     kept = os.getcwd()

@@ -155,6 +155,7 @@ def varied_site(seed):
     )
 
 
+@pytest.mark.long
 def test_best_set_with_solar_and_switched_circuits():
     assert_best(varied_site(5), 14.0, 0.9)
 
@@ -301,6 +302,7 @@ def test_what_to_switch_off_is_of_least_worth():
     assert choose_circuits(huge, hours=15.0, **WINTER).switch_off is None
 
 
+@pytest.mark.long
 def test_the_season_and_the_weights_decide():
     summer = candidate("Cooler", 0.0, if_lost="comfort", load=[{"kw": 0.5, "months": [6, 7, 8]}])
     boiler, food = backed("Boiler", 0.1), candidate("Freezer", 0.3, if_lost="food")
@@ -338,6 +340,7 @@ def test_a_target_that_is_none_names_the_key(asked, key):
         choose_circuits(random_site(0), **asked)
 
 
+@pytest.mark.long
 @settings(max_examples=25)
 @given(st.lists(st.floats(0.0, 2.0), min_size=24, max_size=24), st.floats(0.0, 0.5), st.floats(0.0, 3.0))
 def test_more_load_never_lasts_longer_under_the_conditions(load, more, sun):

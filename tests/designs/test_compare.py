@@ -139,6 +139,7 @@ def test_standing_draw_against_the_walk_in_parallel():
     assert on_grid == pytest.approx(0.020 * (run.hours.n_steps - inverting_h), rel=1e-9)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("key", "value"),
     [

@@ -109,6 +109,7 @@ def assert_whole(command: Command) -> pd.DataFrame:
     return table
 
 
+@pytest.mark.long
 def test_ctrl_c_stops_all_workers_and_keeps_what_is_finished(tmp_path):
     command = Command(tmp_path, 3200, outages=True)
     running = command.start()
@@ -119,6 +120,7 @@ def test_ctrl_c_stops_all_workers_and_keeps_what_is_finished(tmp_path):
     assert all(pq.read_metadata(command.out / name).num_rows == 16 for name in held)
 
 
+@pytest.mark.long
 def test_a_file_system_that_takes_no_more_is_told_and_later_taken_up(tmp_path):
     full = Command(tmp_path, 160, outages=False, limit=4096)
     running = full.start()

@@ -40,6 +40,7 @@ def rewritten(tables: dict, is_on: dict, counts: dict, operation: dict, case: st
     return site_of(tables | {"circuit": circuits, "battery": batteries, "operation": operation, "outage": outage})
 
 
+@pytest.mark.long
 def test_random_designs_of_the_farmhouse_equal_a_study_of_the_rewritten_file():
     rng, tables = np.random.default_rng(18), farm_tables()
     draft = Draft(farmhouse())
@@ -68,6 +69,7 @@ def random_change(rng, house) -> dict:
     return {key: value for key, value in full.items() if rng.random() < 0.4}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(12))
 def test_a_chain_of_changes_equals_each_design_run_by_itself(seed):
     """Houses of twenty days of every kind: modes, pools, sun, rates; the figures are equal to the last bit."""

@@ -58,6 +58,7 @@ SITES = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", SITES)
 def test_a_column_of_numbers_equals_the_single_runs(name):
     site, rng = SITES[name](), np.random.default_rng(sum(map(ord, name)))

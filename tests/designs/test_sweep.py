@@ -427,6 +427,7 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before)
 """
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="a switch of the C library on Linux")
 def test_workers_that_are_told_to_trim_memory_keep_it():
     script = FAULTS.format(tests=str(Path(__file__).parents[2]))
@@ -445,6 +446,7 @@ if __name__ == "__main__":
 """
 
 
+@pytest.mark.long
 def test_a_killed_sweep_goes_on_where_it_was(tmp_path):
     out = tmp_path / "swept"
     (tmp_path / "run.py").write_text(KILLED.format(tests=str(Path(__file__).parents[2]), out=str(out)))

@@ -62,6 +62,7 @@ def cluster(tmp_path):
             process.wait()
 
 
+@pytest.mark.long
 def test_a_cluster_whose_worker_is_killed_gives_the_same_table(tmp_path, cluster):
     address, workers = cluster
     out, killed = tmp_path / "swept", []

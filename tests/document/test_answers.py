@@ -19,6 +19,7 @@ def stops(site):
     return [(one["reason"], one["subject"]) for one in stop_of(site, ride.house.never_carried, check_panel(site))]
 
 
+@pytest.mark.long
 def test_a_leg_dies_whole_and_no_tie_is_broken():
     """All that hangs on the leg is named, the gravest first; who is named goes dark at the same instant."""
     loads = [
@@ -116,6 +117,7 @@ def test_a_site_with_nothing_to_put_right_has_an_empty_list():
     assert stops(small_site([circuit("One", 0.5)], [unit()])) == []
 
 
+@pytest.mark.long
 def test_money_is_the_bill_of_the_document():
     document = study().document
     bill = document["bill"]

@@ -386,6 +386,7 @@ SHARED = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", SHARED)
 def test_units_that_hold_less_share_the_plan_of_the_year(name):
     """The same year as if the site had been written with smaller units and the plan worked out anew."""

@@ -67,6 +67,7 @@ def run_of(house, plan):
         return None
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(12))
 def test_no_plan_beats_the_bound(seed):
     """A month of each house, from any day of the year."""

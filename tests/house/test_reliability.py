@@ -118,6 +118,7 @@ def resilient(**tables):
     return small_site(circuits, locked_pair(), outage=OFTEN, **tables)
 
 
+@pytest.mark.long
 def test_following_every_outage_agrees_with_the_closed_form():
     ride = ride_through(resilient())
     kinds = interruptions_of(ride.house.site.outage)
@@ -127,6 +128,7 @@ def test_following_every_outage_agrees_with_the_closed_form():
     assert exact.mean() > 0.0
 
 
+@pytest.mark.long
 def test_what_comes_back_in_the_morning_is_not_unserved():
     sun = {"dc_kw": 3.0, "connected_at": "sub-panel", "tilt_deg": 30.0, "azimuth_deg": 180.0}
     more = {"solar": sun, "weather": {"source": "library:south-florida"}}

@@ -79,6 +79,7 @@ def test_a_trip_latches_or_comes_back():
     assert trace_of(retried, 0, 5.0).served_kwh.sum() == pytest.approx(4.0, abs=1e-9)
 
 
+@pytest.mark.long
 def test_why_names_the_other_leg():
     loads = [circuit("Pump", 0.5, "AB"), circuit("Heater", 1.0, "A", priority=2)]
     ride = ride_through(small_site(loads, locked_pair(), **ENDS))
@@ -185,6 +186,7 @@ BOTH = {"usable_kwh": 10.0, "charging_circuit": {"breaker_a": 30, "volts": 240}}
 AUTOMATIC = {"subpanel": {"load_control": "automatic"}}
 
 
+@pytest.mark.long
 def test_both_legs_at_once_are_empty_and_not_each_others_victim():
     """Model 7: equal halves of a two-pole circuit empty two equal units in the same moment."""
     ride = ride_through(small_site([circuit("Pump", 1.0, "AB")], locked_pair(), **ENDS))

@@ -66,6 +66,7 @@ def sites(draw):
     )
 
 
+@pytest.mark.long
 @settings(max_examples=40)
 @given(sites())
 def test_what_holds_on_every_site(site):

@@ -377,6 +377,7 @@ print(hashlib.sha256(json.dumps([[document(m) for m in meters], kw]).encode()).h
 """
 
 
+@pytest.mark.long
 def test_results_do_not_depend_on_the_machine_s_zone_or_locale(tmp_path):
     wall, hours, kw = year_csv(tmp_path, name="offsets.csv")
     rows = [f"{text[:10]} {text[11:16]},{value!r}" for text, value in zip(hours.local_text, kw.tolist(), strict=True)]

@@ -120,6 +120,7 @@ def check_every_lane(track, lanes, start):
         close(years.peak_kw[d, 0], [year.import_kw[month == m].max() for m in range(3)])
 
 
+@pytest.mark.long
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6), st.sampled_from(TWO_POLE), st.booleans())
 def test_every_lane_of_two_pools_equals_the_single_walk(seed, style, tapers):

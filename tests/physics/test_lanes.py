@@ -159,6 +159,7 @@ def check_vectors(track, lanes, start):
             close(values, getattr(exact, name))
 
 
+@pytest.mark.long
 @settings(max_examples=20, deadline=None, derandomize=True)
 @given(st.integers(0, 10**6), st.sampled_from(STYLES))
 def test_the_loops_with_vectors_equal_the_loop_that_calls_the_physics(seed, style):

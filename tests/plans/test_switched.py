@@ -44,6 +44,7 @@ def random_sets(random, n):
     return random.choice([0.2, 0.5, 0.7, 1.1], (n, 4)), on_pool, random.uniform(1.0, 3.0, 2)
 
 
+@pytest.mark.long
 def test_branch_and_bound_equals_enumeration(monkeypatch):
     random = np.random.default_rng(7)
     for _ in range(40):

@@ -33,6 +33,7 @@ def legs(rng, n) -> np.ndarray:
     return on
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(40))
 def test_no_other_choice_of_windows_saves_more(seed):
     rng = np.random.default_rng(seed)
@@ -46,6 +47,7 @@ def test_no_other_choice_of_windows_saves_more(seed):
     assert ((burden * over[:, None]).sum(axis=0) <= room[:, None] + 1e-9).all()
 
 
+@pytest.mark.long
 def test_of_equal_savings_fewest_go_over():
     kw = np.array([[0.5], [0.5], [1.0]])
     found = best_windows(kw, kw[:, None], [1.0], [0.3])

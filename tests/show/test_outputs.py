@@ -31,6 +31,7 @@ def both(job):
     return printed("study", str(job), "--json", "--out", str(out)), out
 
 
+@pytest.mark.long
 def test_what_is_printed_is_what_is_written(both):
     text, out = both
     assert text == (out / "summary.json").read_text(encoding="utf-8") + "\n"

@@ -359,6 +359,7 @@ class TestOutages:
 
 
 class TestEveryFigure:
+    @pytest.mark.long
     def test_nothing_is_cut_off(self, plates):
         cut = {plate.name: texts_outside(plate.figure) for plate in plates}
         cut |= {name: texts_outside(ax.figure) for name, ax in standalone().items()}

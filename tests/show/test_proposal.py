@@ -66,6 +66,7 @@ def out(tmp_path_factory):
     return folder
 
 
+@pytest.mark.long
 def test_every_number_of_the_page_is_in_the_summary_under_its_key(out):
     document = json.loads((out / "summary.json").read_text("utf-8"))
     page = Keyed((out / "proposal.html").read_text("utf-8"))
@@ -142,6 +143,7 @@ def test_sixteen_circuits_and_three_stop_lines_fit_two_pages(paper, tmp_path):
         assert " ".join(row["text"].split()) in said
 
 
+@pytest.mark.long
 @needs_printer
 @pytest.mark.parametrize("paper", ["letter", "A4"])
 def test_the_farmhouse_fits_two_pages(paper, tmp_path):

@@ -104,6 +104,7 @@ def page(html):
 
 
 class TestStructure:
+    @pytest.mark.long
     def test_tags_close_and_ids_are_unique(self, page):
         assert page.broken == []
         assert page.stack == []
@@ -154,6 +155,7 @@ class TestStructure:
         assert set(heads) == {"row", "col"}
         assert sum(tag == "caption" for tag, _, _ in page.tags) == len(page.tables)
 
+    @pytest.mark.long
     def test_the_skip_link_comes_first_and_what_scrolls_takes_the_focus(self, page):
         first = next(attrs for tag, attrs, _ in page.tags if tag == "a")
         assert first == {"class": "skip", "href": "#main"}
@@ -452,6 +454,7 @@ class TestEscapes:
             )
         )
 
+    @pytest.mark.long
     def test_names_from_the_file_are_shown_and_never_run(self, nasty):
         text = report_html(nasty, plates_of(nasty))
         page = Page(text)

@@ -141,6 +141,7 @@ def looks(written, tmp_path_factory):
 
 @pytest.mark.parametrize("width", WIDTHS)
 class TestScreen:
+    @pytest.mark.long
     def test_no_text_runs_over_the_edge(self, looks, width):
         assert looks[width]["texts"] == []
         assert looks[width]["page"] <= width

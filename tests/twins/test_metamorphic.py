@@ -44,6 +44,7 @@ def test_the_order_of_circuits_and_units_changes_nothing(results, seed):
     assert np.allclose(ride.hours, ride_2.hours, atol=SMALL)
 
 
+@pytest.mark.long
 @PROFILE
 @given(seed=SEEDS)
 def test_names_change_nothing(results, seed):

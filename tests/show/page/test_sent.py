@@ -31,6 +31,7 @@ def designs_in(text: str):
     return [[data["texts"][k] for k in row] for row in zip(*data["columns"], strict=True)]
 
 
+@pytest.mark.long
 def test_every_design_of_a_file_is_that_of_a_study(tmp_path):
     site, told, seen = small(), [], []
     sent = write_page(site, tmp_path / "page.html", workers=0, says=lambda *one: told.append(one), seen=seen.append)
@@ -51,6 +52,7 @@ def test_every_design_of_a_file_is_that_of_a_study(tmp_path):
         assert len(fails.splitlines()) == sum(one.verdict == "fail" for one in whole.findings)
 
 
+@pytest.mark.long
 def test_a_file_holds_no_address_and_allows_its_own_script_only(tmp_path):
     text = write_page(small(), tmp_path / "page.html", workers=0).path.read_text("utf-8")
     policy = re.search(r'http-equiv="content-security-policy" content="([^"]*)"', text)[1]
@@ -59,6 +61,7 @@ def test_a_file_holds_no_address_and_allows_its_own_script_only(tmp_path):
     assert not outside and "src=" not in text and "<link" not in text
 
 
+@pytest.mark.long
 def test_reserves_then_units_are_left_out_until_the_file_is_small(tmp_path):
     whole = write_page(small(), tmp_path / "whole.html", workers=0)
     less = write_page(small(), tmp_path / "less.html", workers=0, most_bytes=whole.n_bytes - 1)

@@ -193,6 +193,7 @@ def test_names_with_markup_are_text():
     assert "<img" not in whole and "</script><b>" not in whole and "&lt;img" in whole and "{{ 7*7 }}" in whole
 
 
+@pytest.mark.long
 def test_ctrl_c_ends_the_page_cleanly(tmp_path):
     command = [sys.executable, "-m", "simulate.cli", "page", "--no-open", "--json"]
     running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
