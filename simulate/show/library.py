@@ -16,12 +16,13 @@ from profiles.rate.source import library_rates, read_rate
 from profiles.weather.check import MONTH_DAYS
 from profiles.weather.storms import storm_days
 from profiles.weather.weather import LIBRARY, read_weather
+from simulate.site.templates import circuit_templates, library_sources
 
 YEAR, ZONE = 2025, "UTC"
 
 
 def library_document() -> dict:
-    """What comes along, as plain data: load shapes, rates, weather years, appliances."""
+    """What comes along, as plain data: load shapes, rates, weather years, appliances, circuits, units and panels."""
     rates = {name: read_rate(f"library:{name}").name for name in library_rates()}
     return {
         "shapes": list(shape_names()),
@@ -31,6 +32,8 @@ def library_document() -> dict:
             {"name": name, "title": one.title, "running_w": one.running_w, "medical": one.medical}
             for name, one in appliances().items()
         ],
+        "circuits": list(circuit_templates()),
+        "units_and_panels": [f"library:{name}" for name in library_sources()],
     }
 
 

@@ -23,6 +23,9 @@ def show_library(document: dict, console: Console) -> None:
     for one in document["appliances"]:
         medical = " [bold]medical[/bold]" if one["medical"] else ""
         console.print(f"  {plain(one['name'])}: {plain(one['title'])}, {one['running_w']:g} W{medical}")
+    console.print("[bold]Circuits[/bold] (appliance = ... on a circuit): " + ", ".join(document["circuits"]))
+    units = ", ".join(document["units_and_panels"])
+    console.print(f"[bold]Units and panels[/bold], invented (source = ... of a battery, of the sub-panel): {units}")
     console.print("One of them: keeplit library NAME; its figure: --out DIR.")
 
 
