@@ -158,6 +158,25 @@ def _tuples(data: Any) -> Any:
     return data
 
 
+def _rule_words(rule: str) -> str:
+    """A rule in words.
+
+    Examples
+    --------
+    >>> _rule_words("should be greater than 0"), _rule_words("should be less than or equal to 1")
+    ('must be above 0', 'must be at most 1')
+    """
+    words = {
+        "should be greater than or equal to": "must be at least",
+        "should be less than or equal to": "must be at most",
+        "should be greater than": "must be above",
+        "should be less than": "must be below",
+    }
+    for said, better in words.items():
+        rule = rule.replace(said, better)
+    return rule
+
+
 def _refusal(kind: type[Noun], error: ValidationError, data: dict, file: object, table: str) -> BadInput:
     first = min(error.errors(), key=lambda e: (e["type"] != "extra_forbidden", len(e["loc"]) == 0))
     model, path, names = _follow(kind, data, first["loc"])
@@ -175,7 +194,7 @@ def _refusal(kind: type[Noun], error: ValidationError, data: dict, file: object,
     if isinstance(cause, BadInput):
         where = f"{key}.{cause.key}" if cause.key else key
         return BadInput(cause.rule, file=file, key=where, value=cause.value, way_out=cause.way_out)
-    rule = first["msg"].removeprefix("Value error, ").replace("Input should be", "should be")
+    rule = _rule_words(first["msg"].removeprefix("Value error, ").replace("Input should be", "should be"))
     way_out = _as_text(first) or f"it is: {_description(model, first['loc'])}".removesuffix("it is: ")
     return BadInput(rule, file=file, key=key, value=first["input"], way_out=way_out)
 

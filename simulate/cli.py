@@ -338,7 +338,7 @@ def compare(
     site: SiteFile,
     other: Annotated[Path | None, typer.Argument(help="a second site file", show_default=False)] = None,
     units: Annotated[str | None, typer.Option(help="total numbers of battery units; 1:6 without anything")] = None,
-    vary: Annotated[str | None, typer.Option(help="a key and its values instead, such as solar.dc_kw=0,3,6")] = None,
+    vary: Annotated[str | None, typer.Option(help="a key and its values, such as battery.usable_kwh=4,5")] = None,
     out: Annotated[Path | None, typer.Option("--out", help="folder for compare.csv, compare.json and figures")] = None,
     as_json: Json = False,
     cautions: Cautions = False,

@@ -28,7 +28,9 @@ class Solar(Noun):
     connected_at: Literal["main-panel", "sub-panel", "battery"] = Field(
         description='where it lands: "main-panel", "sub-panel" or "battery" (DC)'
     )
-    dc_kw: float | None = Field(None, gt=0.0, description="roof rating at 1,000 W/m2 and 25 degC [kW]")
+    dc_kw: float | None = Field(
+        None, gt=0.0, description="roof rating at 1,000 W/m2 and 25 degC [kW]; without solar leave out [solar]"
+    )
     ac_kw: float | None = Field(None, gt=0.0, description="inverter rating, AC; default dc_kw / 1.2 [kW]")
     tilt_deg: float | None = Field(None, ge=0.0, le=90.0, description="slope of the roof, 0 is flat [deg]")
     azimuth_deg: float | None = Field(

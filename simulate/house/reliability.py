@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Sequence
 from math import inf
 
@@ -196,11 +197,27 @@ def check_without(site: Site, names: Sequence[str]) -> None:
     backed = [circuit.name for circuit in site.circuit if circuit.on == "sub-panel"]
     known = {circuit.name: circuit.on for circuit in site.circuit}
     for name in names:
-        rule = "is not a circuit of the site" if name not in known else "is not on the sub-panel: dark in any outage"
+        if name not in known:
+            raise BadInput(
+                f'no circuit is called "{name}"', file=site.file, key="--without:", way_out=nearest(name, backed)
+            )
         if name not in backed:
-            raise BadInput(rule, file=site.file, key="--without", value=name, way_out="known: " + "; ".join(backed))
+            rule, way_out = "is not on the sub-panel: dark in any outage", "known: " + "; ".join(backed)
+            raise BadInput(rule, file=site.file, key="--without", value=name, way_out=way_out)
     if names and not set(backed) - set(names):
         raise BadInput("leaves no circuit on battery", file=site.file, key="--without", value=list(names))
+
+
+def nearest(name: str, known: Sequence[str]) -> str:
+    """The name that was meant, or all that there are.
+
+    Examples
+    --------
+    >>> nearest("Den televison", ["Den television and chargers", "Pump"]), nearest("x", ["Pump"])
+    ('did you mean "Den television and chargers"?', 'known: Pump')
+    """
+    close = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+    return f'did you mean "{close[0]}"?' if close else "known: " + "; ".join(known)
 
 
 def second_outage(ride: RideThrough) -> dict:

@@ -32,9 +32,7 @@ SHORT = (
 )
 ALWAYS = (LICENSED, ENERGIZED, ESTIMATES, LIFE_SUPPORT, BACKFEED, FIRE)
 
-TWO_POLE = (
-    "Two-pole loads: this circuit is served only if both units are locked together. If one stops, both poles must open."
-)
+TWO_POLE = "Two-pole loads: {names}: served only if both units are locked together. If one stops, both poles must open."
 BREAKERS = (
     "Breakers on battery: a short circuit may shut the unit down instead of opening the breaker. Find the fault before "
     "you reset."
@@ -48,9 +46,9 @@ SOLAR_RETURNS = (
     "Solar returns about five minutes after the units form a grid, in daylight, and not once they are empty."
 )
 WATER_HEATER = "Water heater: set to heat-pump only in an outage; its element alone is 4.5 kW."
-GFCI = "A tripped GFCI stays tripped: look at sump and refrigerator after each transfer."
+GFCI = "A tripped GFCI stays tripped: look at {names} after each transfer."
 ENERGY_ONLY = "Power is the mean of a {step_min}-minute step: energy only, short overloads are not seen."
-ONE_YEAR = "{n} outages of one modelled year: they overlap and are no sample of so many."
+ONE_YEAR = "These are {n:,} starts in one modelled year. They overlap; do not read them as {n:,} years of experience."
 SHARED_NEUTRAL = "Shared neutral: do not energise until corrected."
 MANUAL = "Hours count from the moment somebody throws the transfer switch."
 SWITCHING = (
@@ -82,15 +80,16 @@ def cautions_of(site, *, returns: bool, switches_a_year: int = 0, switched: tupl
     if site.solar is not None:
         out.append(SOLAR_RETURNS if returns else SOLAR_OFF)
     if any(circuit.poles == 2 for circuit in backed):
-        out.append(TWO_POLE)
+        out.append(TWO_POLE.format(names=_names(circuit for circuit in backed if circuit.poles == 2)))
     if any(group.after_trip == "latches" for group in site.battery):
         out.append(AFTER_TRIP)
     if kinds & {"receptacle", "small-appliance", "laundry", None}:
         out.append(HEATERS)
     if "water-heater" in kinds:
         out.append(WATER_HEATER)
-    if any(circuit.gfci in ("breaker", "device") for circuit in backed):
-        out.append(GFCI)
+    behind = [circuit for circuit in backed if circuit.gfci in ("breaker", "device")]
+    if behind:
+        out.append(GFCI.format(names=_names(behind)))
     if switches_a_year:
         out.append(SWITCHING.format(n=switches_a_year, names=", ".join(switched)))
     if site.site.step_min > 5:
@@ -99,3 +98,7 @@ def cautions_of(site, *, returns: bool, switches_a_year: int = 0, switched: tupl
         out.append(GENERATORS)
     out += [BREAKERS, *ALWAYS, MONEY]
     return list(dict.fromkeys(out))
+
+
+def _names(circuits) -> str:
+    return ", ".join(circuit.name for circuit in circuits)

@@ -161,7 +161,7 @@ def test_the_worth_of_unserved_energy_stands_apart():
     ("keys", "message"),
     [
         ({"yeers": 3}, "money.yeers is not a known key, not 3; did you mean years?"),
-        ({"years": 0}, "money.years should be greater than or equal to 1, not 0"),
+        ({"years": 0}, "money.years must be at least 1, not 0"),
         (
             {"years": 5, "incentives": [{"name": "late", "amount": 1.0, "year": 6}]},
             'incentives "late".year lies beyond',

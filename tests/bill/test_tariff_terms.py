@@ -358,7 +358,7 @@ def test_terms_that_do_not_fit_the_year_are_one_line_with_the_way_out(keys, mess
         ({"credit": [{"name": "c"}]}, 'credit "c" has no amount'),
         ({"credit": [{"name": "c", "per_month": 1.0, "frac": 0.1}]}, "has per_month and frac"),
         ({"holidays": ["new-year", "labour-day"]}, "holidays is not a holiday that is known by name, not 'labour-day'"),
-        ({"loss_factor": 0.9}, "loss_factor should be greater than or equal to 1"),
+        ({"loss_factor": 0.9}, "loss_factor must be at least 1"),
         (
             {"export": {"method": "net-billing", "by_hour": [{"credit_per_kwh": [0.1] * 23}]}},
             "by_hour",

@@ -243,7 +243,8 @@ def test_the_chance_of_a_second_outage_is_said_with_what_it_leaves_out():
 @pytest.mark.parametrize(
     ("names", "said"),
     [
-        (["Nope"], "is not a circuit of the site, not 'Nope'; known: Left; Right"),
+        (["Nope"], '--without: no circuit is called "Nope"; known: Left; Right'),
+        (["Rihgt"], 'no circuit is called "Rihgt"; did you mean "Right"'),
         (["Dryer"], "is not on the sub-panel"),
         (["Left", "Right"], "leaves no circuit on battery"),
     ],

@@ -295,7 +295,7 @@ def test_a_changed_price_file_is_read_again(tmp_path):
     ("keys", "message"),
     [
         ({"price_per_kwh": 0.1, "fxed_per_month": 3}, "is not a known key, not 3; did you mean fixed_per_month?"),
-        ({"price_per_kwh": -0.1}, "rate.price_per_kwh should be greater than or equal to 0, not -0.1"),
+        ({"price_per_kwh": -0.1}, "rate.price_per_kwh must be at least 0, not -0.1"),
         ({"price_per_kwh": float("nan")}, "rate.price_per_kwh should be a finite number"),
         ({"price_per_kwh": "0.1"}, "rate.price_per_kwh should be a valid number"),
         ({}, "rate has no price; give price_per_kwh"),
@@ -459,5 +459,5 @@ def test_a_folder_and_a_price_beyond_belief_are_refused(tmp_path):
     ],
 )
 def test_a_price_that_no_bill_can_hold_is_refused(keys):
-    with pytest.raises(BadInput, match="should be (less|greater) than or equal to -?1000000"):
+    with pytest.raises(BadInput, match="must be at (most|least) -?1000000"):
         rate(**keys)

@@ -140,7 +140,7 @@ def test_a_unit_is_described_once(tmp_path):
             "usable_kwh = 4.0\ncontinous_kw = 2.0\n",
             "unit.toml line 2: continous_kw is not a key of [battery]; did you mean",
         ),
-        ("usable_kwh = -4.0\n", "unit.toml line 1: usable_kwh should be greater than 0, not -4.0"),
+        ("usable_kwh = -4.0\n", "unit.toml line 1: usable_kwh must be above 0, not -4.0"),
         ("usable_kwh = 4.0\n\ncontinuous_kw = \n", "unit.toml line 3: continuous_kw is not TOML"),
     ],
 )
@@ -173,7 +173,7 @@ def test_units_and_panels_that_come_along_are_invented_and_can_be_used(tmp_path)
         (
             "usable_kwh = 5.0",
             "usable_kwh = 0",
-            'job.toml line 13: battery "battery 1".usable_kwh should be greater than 0',
+            'job.toml line 13: battery "battery 1".usable_kwh must be above 0',
         ),
         (
             "price_per_kwh = 0.15",

@@ -64,7 +64,8 @@ def _what_happens(layout: Layout, findings: Sequence[Finding]) -> list[list]:
     latches = any(group.after_trip == "latches" for group in layout.groups)
     back = "A tripped unit comes back by itself once the load is below its rating: switch something off."
     rows.append(["What happens", "after a trip", AFTER_TRIP if latches else back])
-    rows.append(["What happens", "after each transfer", GFCI])
+    behind = ", ".join(one.name for one in layout.circuits if one.gfci in ("breaker", "device"))
+    rows.append(["What happens", "after each transfer", GFCI.format(names=behind or "everything behind one")])
     if layout.site.solar is not None:
         rows.append(["What happens", "to the roof", SOLAR_RETURNS if solar_returns(layout.site) else SOLAR_OFF])
     return rows
