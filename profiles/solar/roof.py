@@ -246,16 +246,17 @@ def _sky(roof: Solar, weather: WeatherYear) -> np.ndarray:
 
     zenith = np.minimum(weather.zenith_deg, 89.99)
     extra = irradiance.get_extra_radiation(weather.hours.day + 1)
-    sky = irradiance.perez(
-        roof.tilt_deg,
-        roof.azimuth_deg,
-        weather.dhi,
-        weather.dni,
-        np.asarray(extra),
-        zenith,
-        weather.azimuth_deg,
-        atmosphere.get_relative_airmass(zenith),
-    )
+    with np.errstate(divide="ignore", invalid="ignore"):  # pvlib before 0.16 divides by no diffuse light
+        sky = irradiance.perez(
+            roof.tilt_deg,
+            roof.azimuth_deg,
+            weather.dhi,
+            weather.dni,
+            np.asarray(extra),
+            zenith,
+            weather.azimuth_deg,
+            atmosphere.get_relative_airmass(zenith),
+        )
     even = weather.dhi * (1.0 + np.cos(np.radians(roof.tilt_deg))) / 2.0
     return np.where((weather.sun.lit_frac > 0.0) & (weather.dhi > 0.0), sky, even)
 
