@@ -51,6 +51,8 @@ class RateCalendar:
         In the order of rate.demand.
     rebates : tuple of RebateDays
         Of the events that pay a rebate, in the order of rate.event.
+    month_days : ndarray of int, shape (n_months, 12)
+        Days of the billing month in each calendar month; all in that of its last day where seasons follow the cycle.
     weekday : ndarray of int, shape (n_days,)
         0 is Monday; a holiday is a Sunday.
     holidays : tuple of date
@@ -72,6 +74,7 @@ class RateCalendar:
     net_bucket: np.ndarray | None
     demand: tuple[DemandBlocks, ...]
     rebates: tuple[RebateDays, ...]
+    month_days: np.ndarray
     weekday: np.ndarray
     holidays: tuple[dt.date, ...]
 
@@ -203,9 +206,16 @@ def _calendar(structure: _Structure, hours: Hours) -> RateCalendar:
         tuple(
             _rebate_days(one, days, month_of_day, structure.events) for one in structure.events if one[4] is not None
         ),
+        _month_days(month_of_day, days.month[told_by], n_months),
         days.weekday,
         holidays,
     )
+
+
+def _month_days(month_of_day: np.ndarray, told_month: np.ndarray, n_months: int) -> np.ndarray:
+    days = np.zeros((n_months, 12), dtype=np.int64)
+    np.add.at(days, (month_of_day, told_month - 1), 1)
+    return days
 
 
 def _cut(period: np.ndarray, n_periods: int, structure: _Structure, days: _Days) -> tuple[np.ndarray, Pieces]:

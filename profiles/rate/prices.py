@@ -193,6 +193,16 @@ def export_series(rate: Rate, calendar: RateCalendar) -> np.ndarray:
     return credit
 
 
+def fixed_per_month(rate: Rate, calendar: RateCalendar) -> np.ndarray:
+    """Fixed charge of a whole month in each billing month: twelve values by the days in each, shape (n_months,).
+
+    [currency/month]
+    """
+    if not isinstance(rate.fixed_per_month, tuple):
+        return np.full(calendar.n_months, rate.fixed_per_month)
+    return calendar.month_days @ np.array(rate.fixed_per_month) / calendar.days
+
+
 def base_price(rate: Rate, calendar: RateCalendar) -> np.ndarray:
     """Price of a bought kWh in each period, of the first tier, events in it, shape (n_periods,) [currency/kWh]."""
     price = [p.price_per_kwh if p.tiers is None else p.tiers[0].price_per_kwh for p in rate.periods]

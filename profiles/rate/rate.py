@@ -18,6 +18,7 @@ from profiles.rate.charges import (
     Season,
     Tax,
     Tier,
+    TwelveNotNegative,
     check_tiers,
 )
 from profiles.rate.credit import Credit
@@ -44,7 +45,9 @@ class Rate(Noun):
         "period", description="what fills the tiers: each period's own kWh, or all periods of the season together"
     )
     hourly_prices: HourlyPrices | None = Field(None, description="a price series instead of periods")
-    fixed_per_month: NotNegative = Field(0.0, description="fixed charge [currency/month]")
+    fixed_per_month: NotNegative | TwelveNotNegative = Field(
+        0.0, description="fixed charge [currency/month], one number or 12 by month"
+    )
     fixed_per_day: NotNegative = Field(0.0, description="fixed charge [currency/day]")
     fixed_by_use: tuple[FixedStep, ...] | None = Field(
         None, description="a fixed charge by the month's kWh, beside the others"

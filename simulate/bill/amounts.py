@@ -10,7 +10,7 @@ from profiles.noun import BadInput
 from profiles.rate.calendar import RateCalendar
 from profiles.rate.charges import Rider
 from profiles.rate.meter_sums import MeterSums
-from profiles.rate.prices import credit_per_kwh, is_plain_rider, rider_per_kwh
+from profiles.rate.prices import credit_per_kwh, fixed_per_month, is_plain_rider, rider_per_kwh
 from profiles.rate.rate import Rate
 from simulate.bill.credits import credits_of
 from simulate.bill.netting import billed_kwh, carried_credit, netted_over_month, surplus_since_true_up
@@ -156,7 +156,7 @@ def bill_amounts(sums: MeterSums, rate: Rate, calendar: RateCalendar) -> BillAmo
     if rate.export.unused_rule == "carry":
         true_up_kwh = surplus_since_true_up(all_kwh, np.einsum("...p->...", sold), rate, calendar)
     parts = BillAmounts(
-        fixed=rate.fixed_per_month * calendar.share + rate.fixed_per_day * calendar.days,
+        fixed=fixed_per_month(rate, calendar) * calendar.share + rate.fixed_per_day * calendar.days,
         by_use=_by_use(all_kwh, rate, calendar),
         energy_kwh=energy_kwh,
         energy=energy,

@@ -13,6 +13,7 @@ import numpy as np
 from profiles.hours import Hours
 from profiles.rate.calendar import RateCalendar, period_names, rate_calendar
 from profiles.rate.meter_sums import MeterSums, meter_sums
+from profiles.rate.prices import fixed_per_month
 from profiles.rate.rate import Rate
 from simulate.bill.amounts import BillAmounts, bill_amounts
 from simulate.bill.tiers import tiers_of
@@ -240,7 +241,7 @@ def _named_pieces(rate: Rate, calendar: RateCalendar) -> list[_Piece]:
 
 def _fixed_lines(month: str, index: int, plain: dict, rate: Rate, calendar: RateCalendar) -> Iterator[Line]:
     for name, per, unit, quantity in (
-        ("fixed charge", rate.fixed_per_month, "month", calendar.share[index]),
+        ("fixed charge", float(fixed_per_month(rate, calendar)[index]), "month", calendar.share[index]),
         ("daily charge", rate.fixed_per_day, "day", calendar.days[index]),
     ):
         if per:

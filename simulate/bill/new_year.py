@@ -84,6 +84,7 @@ def joined(sums: MeterSums, calendar: RateCalendar, prorate_days: float | None) 
         "days": days,
         "share": share,
         "season_days": add(calendar.season_days),
+        "month_days": add(calendar.month_days),
         "used": both(calendar.used, np.logical_or, 0),
     }
     return one, replace(calendar, **told)

@@ -82,7 +82,7 @@ class PricedMeter:
         rate, export = self.site.rate, self.site.rate.export
         credits = export.method != "none" and (self.house.solar_kw.any() or self.site.subpanel.export)
         terms = {
-            "a minimum bill": rate.minimum_per_month > rate.fixed_per_month
+            "a minimum bill": rate.minimum_per_month > np.min(rate.fixed_per_month)
             or rate.minimum_per_day > rate.fixed_per_day,
             "carried credit": credits and export.unused_rule in ("carry", "carry-kwh"),
             "credit that is lost": credits and export.unused_rule == "lose",

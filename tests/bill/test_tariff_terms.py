@@ -445,3 +445,15 @@ def test_four_quarter_hours_are_one_hour():
     quarters = hours_of_year(2025, "America/New_York", 15)
     coarse, fine = price_bill(*kw, one, AXIS), price_bill(*kw.repeat(4, axis=1), one, quarters)
     assert [line.amount for line in fine.lines] == pytest.approx([line.amount for line in coarse.lines], abs=1e-9)
+
+
+def test_twelve_fixed_charges_follow_the_date_within_a_cycle():
+    """A cycle from 15 January to 14 February: 17 days of January at 31 a month, 13 of February at 14."""
+    reads = ["2025-01-15", "2025-02-14", "2025-03-15"]
+    one = rate(price_per_kwh=0.0, fixed_per_month=[31.0, 14.0] + [5.0] * 10, read_dates=reads)
+    bill = price_bill(ONE, NONE, one, AXIS)
+    assert bill.by_month["2025-02-14"] == pytest.approx((17 * 31 + 13 * 14) / 30, abs=EXACT)
+    by_cycle = price_bill(ONE, NONE, one.model_copy(update={"season_by": "cycle"}), AXIS)
+    assert by_cycle.by_month["2025-02-14"] == pytest.approx(14.0, abs=EXACT)
+    months = price_bill(ONE, NONE, one.model_copy(update={"read_dates": None}), AXIS)
+    assert (months.by_month["2025-01"], months.by_month["2025-12"]) == pytest.approx((31.0, 5.0))
