@@ -99,7 +99,7 @@ def worth_and_refill(asked, ahead: PricesAhead, net_kw) -> np.ndarray:
 
 
 def walked_windows(asked, may: MaySwitch, targets, expected_kw, money, sunny):
-    """Walk the year once, choosing the windows of each peak from what is then in store; `sunny` steps end a peak."""
+    """Walk the year once, the windows of each peak chosen from what is then in store; a `sunny` spell ends a peak."""
     house, hours, pools = asked.house, asked.house.hours, asked.pools
     of_pool, of_candidate = may.groups()
     peaks = _peaks(targets, asked, sunny, of_pool, of_candidate, of_pool[may.pool_of_limit])
@@ -129,13 +129,13 @@ def walked_windows(asked, may: MaySwitch, targets, expected_kw, money, sunny):
 
 
 def _peaks(targets, asked, sunny, of_pool, of_candidate, of_limit) -> Peaks:
-    """Runs of steps in which a full pool would serve, cut after a day and where the sun may fill it again."""
+    """Runs of steps in which a full pool would serve, cut after a day and where a spell of surplus ends."""
     hours, found = asked.house.hours, []
     longest = round(LONGEST_H / hours.step_h)
     for group in np.unique(of_pool):
         pools = np.flatnonzero(of_pool == group)
         serves = np.array([targets[p, :, 1] < asked.pools[p].usable_kwh - 1e-6 for p in pools]).any(axis=0)
-        for a, b in periods_of(serves & ~sunny):
+        for a, b in periods_of(serves & ~(sunny & ~np.roll(sunny, -1))):
             found += [(first, min(first + longest - 1, b), int(group)) for first in range(a, b, longest)]
     first, last, group = np.array(sorted(found), dtype=np.int64).reshape(-1, 3).T
     ends = np.r_[np.searchsorted(hours.day, np.arange(1, hours.n_days)), hours.n_steps]
