@@ -55,15 +55,17 @@ def thresholds(asked, may: MaySwitch, scenarios: Scenarios, ahead: PricesAhead, 
     takes_back = np.array([[pool.takes_back_kw > 0.0] for pool in asked.pools])
     reach = np.maximum(may.largest_kw() - wish.inside_kw * takes_back, 0.0)
     reach = np.minimum(reach, np.maximum(house.load_kw, 0.0))
-    out = np.empty_like(wish.targets_kwh)
+    out, total_kwh = np.empty_like(wish.targets_kwh), sum(pool.usable_kwh for pool in asked.pools) or 1.0
     for p, pool in enumerate(asked.pools):
+        spare = np.maximum(house.solar_kw - house.load_kw, 0.0)  # the pools share a surplus
+        solar_kw = house.solar_kw - spare * (1.0 - pool.usable_kwh / total_kwh)
         floor = asked.floor_kwh[p]
         if from_utility:
             floor = reachable_floor(floor, wish.charge_kw[p] > 0.0, wish.charge_kw[p], pool, h)
         out[p] = least_cost_targets(
             house.load_kw,
             reach[p],
-            house.solar_kw,
+            solar_kw,
             *ahead.at_noon[:, 0],
             pool,
             calendar=scenarios.calendar,
