@@ -119,16 +119,21 @@ def switch_over(circuits, peaks, money, floor_kwh, rules, walked, begin, end):
     """
     n_pools, n_steps = walked.wanted.reach_kw.shape
     shares = Shares(np.zeros(n_pools, np.bool_), np.zeros(n_pools), np.zeros(n_pools), np.zeros(n_pools))
-    current, at = np.full(peaks.of_pool.max() + 1, -1), 0
+    current, planned = np.full(peaks.of_pool.max() + 1, -1), np.zeros(len(peaks.first), np.bool_)
+    at = 0
     for t in range(n_steps):
         while at < len(peaks.first) and peaks.first[at] == t:
             current[peaks.group[at]] = at
-            _plan(at, circuits, peaks, money, rules, walked, begin[at], end[at])
-            _aim(at, peaks, floor_kwh, walked, begin[at], end[at])
             at += 1
         for group in range(len(current)):
             k = current[group]
-            if k >= 0 and t < peaks.last[k]:
+            if k >= 0 and t < peaks.last[k] and not planned[k] and _pays(t, group, peaks, walked):
+                planned[k], peaks.first[k] = True, t
+                _plan(k, circuits, peaks, money, rules, walked, begin[k], end[k])
+                _aim(k, peaks, floor_kwh, walked, begin[k], end[k])
+        for group in range(len(current)):
+            k = current[group]
+            if k >= 0 and t < peaks.last[k] and planned[k]:
                 _come_back(t, k, peaks, circuits, walked, begin[k], end[k])
                 _go_over(t, k, peaks, circuits, rules, walked, begin[k], end[k])
                 _fit(t, k, peaks, circuits, begin[k], end[k])
@@ -136,6 +141,17 @@ def switch_over(circuits, peaks, money, floor_kwh, rules, walked, begin, end):
         _cut_to_meter(t, walked)
         net = (walked.spare_kw[t], -math.inf)
         pools_step(t, net, walked.wanted, walked.cells, walked.step_h, shares, walked.out, walked.soc)
+
+
+@jit
+def _pays(t, group, peaks, walked):
+    """Whether some pool holds more than service in this step is worth, and is not to be charged: the peak begins."""
+    targets = walked.wanted.targets
+    for p in range(len(peaks.of_pool)):
+        stored = walked.soc[p, t]
+        if peaks.of_pool[p] == group and stored > targets[p, t, 1] + 1e-9 and stored >= targets[p, t, 3]:
+            return True
+    return False
 
 
 @jit
