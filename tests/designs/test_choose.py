@@ -367,6 +367,7 @@ def switched_site(seed, solar=False):
     circuits += [candidate(f"C{k}", float(rng.uniform(0.05, 0.3)), "AB"[k % 2], rate_transfer=True) for k in range(4)]
     sun = {"dc_kw": 4.0, "connected_at": "main-panel", "tilt_deg": 30.0, "azimuth_deg": 180.0}
     more = {"solar": sun, "weather": {"source": "library:piedmont"}} if solar else {}
+    more["operation"] = {"plan": "time-of-use"}
     units = locked_pair(no_load_w=20.0, discharge_efficiency=0.95)
     return small_site(circuits, units, outage={"horizon_h": 40.0}, rate=TWO_PRICES, site=EDITION, **more)
 

@@ -175,7 +175,7 @@ def test_months_add_to_the_year(roof):
 
 
 @settings(max_examples=15)
-@given(st.floats(0.0, 30.0), st.floats(0.2, 3.0))
+@given(st.floats(0.01, 30.0), st.floats(0.2, 3.0))
 def test_lossless_storage_and_solar_that_equals_the_load(usable_kwh, load_kw):
     units = [unit("both", usable_kwh=usable_kwh, charging_circuit=BOTH)]
     site = small_site(
