@@ -10,7 +10,7 @@ from importlib import metadata
 from pathlib import Path
 
 from profiles.files import written
-from simulate.document.money_answer import change_text
+from simulate.document.money_answer import change_text, printed_steps
 from simulate.document.money_lines import apart_text, paid_text
 from simulate.document.study import Study
 from simulate.document.uncertainty import span_of
@@ -70,7 +70,7 @@ def report_html(study: Study, figures, narrow_figures=()) -> str:
         medical=view.medical_text(study.medical, study.ride.horizon_h) if study.medical else "",
         storm_stated=storm_stated(study.site),
         next_lines=next_lines(study.document),
-        numbers=numbers_of(study),
+        numbers=_first_page(study),
         saving=view.saving_text(study.bills),
         change=change_text(study.bills),
         why=view.why_text(study.ride.why_frac),
@@ -150,6 +150,18 @@ def numbers_of(study: Study) -> list[tuple[str, str, str]]:
         f"{recharge['service_a_is']}",
     )
     return [lasts, _saved(study), refill]
+
+
+def _first_page(study: Study) -> list[tuple[str, str, str]]:
+    """The numbers of the first page; where the rate or the roof change too, the change against today comes before."""
+    lasts, *others = numbers_of(study)
+    steps, currency = printed_steps(study.bills), study.bills.with_battery.currency
+    if len(steps) < 3:
+        return [lasts, *others]
+    today, last = steps[0][1], steps[-1][1]
+    word = "less than today" if last <= today else "more than today"
+    behind = f"{today:,.2f} {currency} today, {last:,.2f} {currency} with all of it"
+    return [lasts, (f"{abs(last - today):,.0f} {currency}", f"a year {word}", behind), *others]
 
 
 def _at_best(study: Study) -> str:
