@@ -154,7 +154,7 @@ def compare_units(site: Site, totals: Sequence[int] = (1, 2, 3, 4, 5, 6)) -> Com
     for n in totals:
         label = f"{n} {'unit' if n == 1 else 'units'}: {where_text(found[n].house)}"
         designs.append(design_of(label, found[n], site, designs[-1] if designs else None))
-    return Comparison("battery units", tuple(designs), (*_unit_notes(site), *_notes(site)))
+    return Comparison("battery units", tuple(designs), (*_unit_notes(site), *_notes(site, designs)))
 
 
 def compare_values(site: Site, key: str, values: Sequence) -> Comparison:
@@ -173,7 +173,7 @@ def compare_values(site: Site, key: str, values: Sequence) -> Comparison:
     for value in values:
         _, ride = series.simulated(site.with_values({key: value}), key)
         designs.append(design_of(f"{key} = {value}", ride, site, designs[-1] if designs else None))
-    return Comparison(key, tuple(designs), _notes(site))
+    return Comparison(key, tuple(designs), _notes(site, designs))
 
 
 def compare_sites(site: Site, other: Site) -> Comparison:
@@ -190,7 +190,7 @@ def compare_sites(site: Site, other: Site) -> Comparison:
             value=other.rate.currency,
             way_out=f'write "{site.rate.currency}"',
         )
-    return Comparison("sites", tuple(designs), _notes(site))
+    return Comparison("sites", tuple(designs), _notes(site, designs))
 
 
 class _Series:
@@ -289,7 +289,7 @@ def _unit_notes(site: Site) -> list[str]:
     return notes
 
 
-def _notes(site: Site) -> tuple[str, ...]:
+def _notes(site: Site, designs) -> tuple[str, ...]:
     case = f"load case {site.outage.load_case}, units at the start: {site.outage.start_soc}"
     hours = "hours to the first unserved priority-1 circuit; nine in ten reach p10"
-    return hours, case, ONE_YEAR.format(n="all")
+    return hours, case, ONE_YEAR.format(n=len(designs[0].ride.hours))

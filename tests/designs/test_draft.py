@@ -139,8 +139,8 @@ def test_units_go_on_the_last_group_of_a_leg():
     [
         ({"circuits": {"Sump": False}}, "is not a circuit of the site, not 'Sump'; known: Left"),
         ({"units": {"both": 1}}, "battery.leg has no group of units, not 'both'; give a [[battery]] of leg = \"both\""),
-        ({"units": {"A": 100}}, "less than or equal to 99"),
-        ({"units": {"A": -1}}, "greater than or equal to 0"),
+        ({"units": {"A": 100}}, "must be at most 99"),
+        ({"units": {"A": -1}}, "must be at least 0"),
         ({"reserve": (0.1, 0.2)}, "must be one number or twelve by month"),
         ({"reserve": 1.2}, "reserve"),
         ({"plan": "guess"}, "operation.plan"),

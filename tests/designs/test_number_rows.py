@@ -83,7 +83,7 @@ def test_a_column_of_numbers_equals_the_single_runs(name):
 
 def test_the_embedded_site_with_two_units_runs_as_lanes():
     site, houses, wanted = farmhouse().with_values({"operation.reserve": 0.3}), Houses(), Wanted(outages=False)
-    rows = [(kwh, 0.1 * kwh) for kwh in (2.0, 4.0, 6.0, 8.0)]
+    rows = [(kwh, 0.1 * kwh) for kwh in (2.0, 3.0, 4.0, 5.0)]
     assert number_columns(site, ("battery.usable_kwh", "operation.reserve"), rows, houses, wanted) is not None
     sites = [site.with_values({"battery.usable_kwh": kwh, "operation.reserve": 0.5}) for kwh in (1.0, 2.0, 3.0, 4.0)]
     side_by_side = grouped_rows(sites, houses, wanted)

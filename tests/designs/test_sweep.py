@@ -58,7 +58,8 @@ def bench(mode="transfer", **tables):
     ]
     losses = {"charge_efficiency": 0.93, "discharge_efficiency": 0.94, "no_load_w": 40.0, "on_grid_w": 12.0}
     more = {"subpanel": {"mode": mode}, "rate": PEAK, "outage": {"horizon_h": 48.0}}
-    return small_site(loads, [unit(**losses)], **(more | tables))
+    operation = {"plan": "time-of-use", **tables.pop("operation", {})}
+    return small_site(loads, [unit(**losses)], operation=operation, **(more | tables))
 
 
 def study_row(site) -> dict:
@@ -250,7 +251,7 @@ def test_two_legs_with_a_reserve_by_month_share_their_plan_and_keep_their_rows()
     months = [0.7, 0.7, 0.5, 0.4, 0.4, 0.5, 0.5, 0.6, 0.6, 0.4, 0.5, 0.7]
     varied = [
         {"battery.usable_kwh": kwh, "operation.reserve": reserve, "battery.no_load_w": watts, "battery.charge_kw": kw}
-        for kwh, kw in ((3.0, 0.7), (6.0, 2.0))
+        for kwh, kw in ((3.0, 0.7), (5.0, 2.0))
         for reserve in (0.2, months)
         for watts in (20.0, 60.0)
     ]
@@ -409,6 +410,7 @@ def test_half_written_parts_are_cleared_and_never_read(tmp_path):
     data.write(0, pd.DataFrame({"design": [0], "error": [None]}))
     (tmp_path / "swept" / "_part-000001.parquet.99").write_text("half")
     assert pd.read_parquet(tmp_path / "swept")["design"].tolist() == [0]
+    data.lock.release()
     Dataset(tmp_path / "swept", told)
     assert not list((tmp_path / "swept").glob("_part*"))
 
