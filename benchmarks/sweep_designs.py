@@ -32,7 +32,7 @@ from tests.site.small_site import farmhouse
 
 ROW = 1e-9
 VARY = {
-    "battery.usable_kwh": uniform(2.0, 9.0),
+    "battery.usable_kwh": uniform(1.0, 5.0),
     "battery.charge_kw": uniform(0.5, 3.0),
     "operation.reserve": uniform(0.0, 1.0),
 }
@@ -185,7 +185,7 @@ from simulate.show.terminal.sweep import sweep_command
 from tests.site.small_site import farmhouse
 if __name__ == "__main__":
     start = time.perf_counter()
-    vary = ["battery.usable_kwh=2:9:{step}", "operation.reserve=0:1:{step_of_reserve}"]
+    vary = ["battery.usable_kwh=1:5:{step}", "operation.reserve=0:1:{step_of_reserve}"]
     told = sweep_command(sites()["one unit"], vary, {out!r}, workers=2, outages=False)
     own, others = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
     most = own.ru_maxrss
@@ -204,7 +204,7 @@ def case_streamed(n_designs: int = 1_000_000) -> dict:
     with tempfile.TemporaryDirectory() as folder:
         out = str(Path(folder) / "swept")
         script = Path(folder) / "run.py"
-        script.write_text(STREAMED.format(step=7.0 / (side - 1), step_of_reserve=1.0 / (side - 1), out=out))
+        script.write_text(STREAMED.format(step=4.0 / (side - 1), step_of_reserve=1.0 / (side - 1), out=out))
         path = os.pathsep.join([str(Path(__file__).parents[1]), *filter(None, [os.environ.get("PYTHONPATH")])])
         done = subprocess.run(
             [sys.executable, str(script)],

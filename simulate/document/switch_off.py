@@ -79,7 +79,7 @@ def switch_off_of(ride: RideThrough) -> SwitchOff:
     --------
     >>> from simulate.site.site import read_site
     >>> [step.circuit for step in switch_off_of(ride_through(read_site())).steps]
-    ['Study and router', 'Jet pump']
+    ['Living room and television', 'Room heat pump', 'Well pump']
     """
     leg = first_dead(ride, hardest_month(ride))[0]
     if leg is None:

@@ -49,8 +49,8 @@ def test_bad_sensitivities_are_refused():
         sensitivity(bench(), {"battery.count": [1, 2]})
     with pytest.raises(BadInput, match="answers must be numeric columns of a sweep, not .'out_hour'"):
         sensitivity(bench(), VARY, answers=["out_hour"])
-    with pytest.raises(BadInput, match="answers is not there for every design, not 'out_bound'"):
-        sensitivity(bench(), VARY, n=16, answers=["out_bound"])
+    with pytest.raises(BadInput, match="answers is not there for every design, not 'out_fails'"):
+        sensitivity(bench(), VARY, n=16, answers=["out_fails"])
     with pytest.raises(BadInput, match="power of two"):
         sensitivity(bench(), VARY, n=12)
     with pytest.raises(BadInput, match="a design is refused"):

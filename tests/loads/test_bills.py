@@ -97,7 +97,7 @@ def test_what_the_fit_says_is_kept_with_the_load():
     ("load", "message"),
     [
         ({"monthly_kwh": MONTHS[:11]}, "monthly_kwh must hold twelve numbers, January first, not '11 of them'"),
-        ({"monthly_kwh": [*MONTHS[:11], -1.0]}, "greater than or equal to 0"),
+        ({"monthly_kwh": [*MONTHS[:11], -1.0]}, "must be at least 0"),
         ({"monthly_kwh": MONTHS, "bills": "b.toml"}, "either monthly_kwh or bills"),
         ({"monthly_kwh": MONTHS, "shape": "nothing"}, "shape must be a shape of the library"),
         ({"bills": "not-there.toml"}, "cannot be read"),

@@ -68,7 +68,7 @@ QUANTITIES = (
 """What a study prints: its keys, the files of this folder that stand behind it, and what they leave open."""
 
 NO_QUANTITY = (
-    "site", "answer.stop", "answer.text", "bill.currency", "bill.bound_method", "bill.notes", "outage.horizon_h",
+    "site", "answer.stop", "answer.text", "bill.currency", "bill.bound_method", "bill.bound_text", "bill.notes", "outage.horizon_h",
     "outage.start_soc", "outage.load_case", "assumptions", "cautions", "proposal", "quote",
 )  # fmt: skip
 """Keys that repeat the site file, a sentence or a number of another key."""

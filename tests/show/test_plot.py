@@ -137,7 +137,7 @@ class TestSurvival:
     def test_censor_mark_only_where_an_outage_outlived_the_horizon(self, longest, marked):
         ax = plot.survival_curve([5.0, longest])
         assert (">" in [line.get_marker() for line in ax.lines]) == marked
-        assert ("modelled outages, 50 % at least 336 h" in key_of(ax)) == marked
+        assert ("modelled outages, 50% at least 336 h" in key_of(ax)) == marked
 
     def test_each_design_has_a_line_of_its_own_stroke(self):
         ax = plot.survival_curves({str(n): [n + 1.0, n + 2.0] for n in range(6)})
